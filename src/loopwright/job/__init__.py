@@ -1,0 +1,1 @@
+"""The one document: records, reading, edits, upgrade, schema."""

@@ -1,0 +1,310 @@
+"""The job document: one premises, as designed and as found. It holds no results; results are always computed.
+
+Everything that has a name is kept in a mapping by that name, so that a place in the document
+(``cables/W07/length_m``) stays the same when something is put in before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Annotated
+
+from loopwright.job.field import (
+    Celsius,
+    Count,
+    Hertz,
+    Hours,
+    LongText,
+    MainsVolts,
+    Metres,
+    Minutes,
+    Ohms,
+    Percent,
+    Ref,
+    Seconds,
+    TerminalRef,
+    Text,
+    may,
+    need,
+    rows,
+)
+from loopwright.job.sheet import EquipmentSheet, ResistorSet, Sheets, Topology
+
+FORMAT = 1
+
+
+class Stage(StrEnum):
+    """Where the work stands; what is normal to see depends on it."""
+
+    DESIGN = "design"
+    BENCH = "kit-on-bench"
+    FIRST_FIX = "first-fix"
+    POWER_UP = "first-power-up"
+    ENROLLED = "enrolled"
+    PROGRAMMED = "programmed"
+    PROVED = "proved"
+    IN_SERVICE = "in-service"
+
+
+class UnitSystem(StrEnum):
+    """The units a person reads and writes."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class YesNoUnknown(StrEnum):
+    """A fact that may not be known yet; unknown is a gap, not a no."""
+
+    YES = "yes"
+    NO = "no"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Premises:
+    """The building that is watched."""
+
+    name: Text = need("What the premises are called.")
+    address: LongText = may("Postal address.", "")
+    occupancy: Text = may("Who uses it and when.", "")
+    notes: LongText = may("Anything the next technician should know.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Party:
+    """A person or firm with a part in the job."""
+
+    role: Text = need("customer, installer, receiving centre, insurer, keyholder, ...")
+    name: Text = need("Name.")
+    phone: Text = may("Telephone.", "")
+    note: LongText = may("Note.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Region:
+    """Where the job is and which rules it follows."""
+
+    country: Text = need("ISO 3166 country code.")
+    ruleset: Text = need("na-household, na-commercial, en-grade-1 to en-grade-4, or custom.")
+    units: UnitSystem = may("Units a person reads.", UnitSystem.METRIC)
+    mains_v: MainsVolts = may("Nominal mains volts.", 230.0)
+    mains_hz: Hertz = may("Nominal mains frequency.", 50.0)
+    standby_h: Hours | None = may("Standby hours asked for, where the customer, the insurer or a custom ruleset says so.")
+    alarm_min: Minutes | None = may("Minutes of alarm at the end of standby asked for, likewise.")
+    mains_failure_reported: bool = may("Loss of mains is signalled to a receiving centre.", False)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Room:
+    """A room, by name; its outline comes with the plan."""
+
+    name: Text = need("Name.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Storey:
+    """A storey and its rooms."""
+
+    name: Text = need("Name.")
+    rooms: Mapping[str, Room] = rows("Rooms by id; an id is unique over all storeys.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FittedBattery:
+    """The battery in a supply's box."""
+
+    sheet: Annotated[str, Ref("sheets/batteries")] = need("Its data sheet.")
+    parallel: Count = may("How many are connected in parallel.", 1)
+    fitted: Text = may("Date it was fitted.", "")
+    measured_capacity_pct: Percent | None = may("Capacity found in a discharge test, per cent of rated.")
+    temperature_c: Celsius = may("Temperature in the box.", 20.0)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Equipment:
+    """One piece of equipment in its place."""
+
+    sheet: Annotated[str, Ref("sheets/equipment")] = need("Its data sheet.")
+    label: Text = may("What people call it.", "")
+    room: Annotated[str, Ref("rooms")] | None = may("The room it stands in.")
+    battery: FittedBattery | None = may("The battery connected to its supply.")
+    address: Count | None = may("Its address on the bus.")
+    enrolled: YesNoUnknown = may("The control unit has it in its list.", YesNoUnknown.UNKNOWN)
+    inside: Annotated[str, TerminalRef("outputs")] | None = may("Fed straight from this output, in the same box, without a cable run.")
+    default_codes_changed: YesNoUnknown = may("Factory codes have been replaced (control units only).", YesNoUnknown.UNKNOWN)
+    note: LongText = may("Note.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Joint:
+    """A junction box where cables meet."""
+
+    room: Annotated[str, Ref("rooms")] | None = may("The room it stands in.")
+    joint_ohm: Ohms = may("Resistance each joined core gains here.", 0.01)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Feed:
+    """A supply pair inside a cable run."""
+
+    output: Annotated[str, TerminalRef("outputs")] = need("The output whose current it carries.")
+    load: Text = may("The supply input it lands on at the far end.", "supply")
+    cores: Count = may("Cores in parallel each way.", 1)
+    return_cores: Count | None = may("Cores in parallel on the 0 V side when not the same number; 0 when another feed's return is shared.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cable:
+    """One cable run between two places."""
+
+    sheet: Annotated[str, Ref("sheets/cables")] = need("The cable used.")
+    start: Annotated[str, Ref("places")] = need("Equipment or joint where the run starts (the control unit's side).")
+    end: Annotated[str, Ref("places")] = need("Equipment or joint where the run ends.")
+    length_m: Metres = need("Length of the run, one way.")
+    slack_m: Metres = may("Slack left at the ends, one way in all.", 0.0)
+    temperature_c: Celsius = may("Conductor temperature.", 20.0)
+    feeds: tuple[Feed, ...] = may("Supply pairs it carries.", ())
+    zero_v_cores: Count = may("Cores that join the 0 V of both ends, beyond those of the feeds.", 0)
+    bus: bool = may("Carries the data bus.", False)
+
+
+class EndPlace(StrEnum):
+    """Where the end resistor is fitted."""
+
+    LAST_DEVICE = "last-device"
+    CONTROL_UNIT = "control-unit"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Hop:
+    """One step along a detection circuit: through a cable run to a device."""
+
+    cable: Annotated[str, Ref("cables")] = need("The cable run the circuit's pair goes through.")
+    device: Annotated[str, Ref("equipment")] | None = may("The device at the far end; silent when the pair only passes through.")
+    contacts: tuple[str, ...] = may("Contacts of the device that stand in the circuit, in order from the control unit.", ("tamper", "alarm"))
+    zone: str = may("For two zones on one pair: a or b.", "a")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Circuit:
+    """One detection circuit: a pair of cores from an input out along its devices."""
+
+    input: Annotated[str, TerminalRef("inputs")] | None = may("The input it lands on; silent while it is not landed.")
+    topology: Topology = need("How its resistors stand.")
+    resistors: ResistorSet = may("Resistor values fitted.", ResistorSet())
+    resistor_tolerance_pct: Percent = may("Tolerance of the resistors.", 1.0)
+    end_at: EndPlace = may("Where the end resistor is fitted.", EndPlace.LAST_DEVICE)
+    path: tuple[Hop, ...] = may("The way along the cables, in order from the control unit.", ())
+    leak_ohm: Ohms | None = may("Leakage between the two cores, when it was measured.")
+    note: LongText = may("Note.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Area:
+    """A part of the premises that is set by itself."""
+
+    name: Text = need("Name.")
+    entry_s: Seconds | None = may("Entry time.")
+    exit_s: Seconds | None = may("Exit time.")
+    common_to: tuple[Annotated[str, Ref("areas")], ...] = may("Areas this one is shared by: a lobby or landing.", ())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Zone:
+    """What the control unit shows to people for one circuit."""
+
+    number: Count = need("Number shown.")
+    text: Text = need("Text shown.")
+    circuit: Annotated[str, Ref("circuits")] | None = may("The circuit behind it.")
+    part: str = may("For two zones on one pair: a or b.", "a")
+    areas: tuple[Annotated[str, Ref("areas")], ...] = may("Areas it lies in.", ())
+    response: Mapping[str, str] = rows("What it does in each set state: unset, full, and each part set.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class User:
+    """A user by role. Codes are secrets and never stand in this document."""
+
+    role: Text = need("What the person is here: owner, staff, cleaner, service.")
+    areas: Mapping[str, str] = rows("For each area: what the user may do there (set, unset, both, none).")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Programme:
+    """Zones, areas, users and times: what the control unit is told. Response semantics in full come with a later format."""
+
+    part_sets: tuple[str, ...] = may("Names of the part sets.", ())
+    sounder_s: Seconds | None = may("How long the sounders run.")
+    abort_s: Seconds | None = may("Abort window before an alarm is signalled.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OutputRule:
+    """What a switched output follows."""
+
+    terminal: Annotated[str, TerminalRef("outputs")] = need("The output.")
+    follows: Text = need("The event it follows.")
+    duration_s: Seconds | None = may("How long; silent for as long as the event.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Path:
+    """One transmission path."""
+
+    kind: Text = need("ip, cellular, line, ...")
+    equipment: Annotated[str, Ref("equipment")] | None = may("The equipment that carries it.")
+    category: Text = may("Category promised.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Signalling:
+    """What is sent to whom. Accounts and keys are secrets and never stand in this document."""
+
+    centre: Annotated[str, Ref("parties")] | None = may("The receiving centre.")
+    paths: Mapping[str, Path] = rows("Transmission paths.")
+    reports: Mapping[str, str] = rows("For each event: yes, no, or local.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Observation:
+    """One thing seen or measured, dated and signed."""
+
+    at: Text = need("Date and time.")
+    by: Text = need("Who.")
+    where: Text = need("Terminals or place.")
+    state: Text = may("State of the system or the action done.", "")
+    reading: Text = need("What was read, as displayed.")
+    instrument: Text = may("Instrument.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Job:
+    """One premises. ``given`` holds the path of every field that stood in the text: what is not in it is a default."""
+
+    format: int = need("Format version of the document.")
+    title: Text = need("Title of the job.")
+    premises: Premises = need("The building.")
+    region: Region = need("Country, rules and units.")
+    stage: Stage = may("Where the work stands.", Stage.DESIGN)
+    parties: Mapping[str, Party] = rows("People and firms.")
+    storeys: Mapping[str, Storey] = rows("Storeys and rooms.")
+    sheets: Sheets = may("Data sheets.", Sheets())
+    equipment: Mapping[str, Equipment] = rows("Everything that is fitted.")
+    joints: Mapping[str, Joint] = rows("Junction boxes.")
+    cables: Mapping[str, Cable] = rows("Cable runs.")
+    circuits: Mapping[str, Circuit] = rows("Detection circuits.")
+    areas: Mapping[str, Area] = rows("Areas.")
+    zones: Mapping[str, Zone] = rows("Zones.")
+    users: Mapping[str, User] = rows("Users by role.")
+    programme: Programme = may("Part sets and times.", Programme())
+    outputs: Mapping[str, OutputRule] = rows("What the switched outputs follow.")
+    signalling: Signalling = may("Paths and reports.", Signalling())
+    observations: tuple[Observation, ...] = may("What was seen and measured.", ())
+    given: frozenset[str] = field(default=frozenset(), repr=False, compare=False)
+
+    def sheet_of(self, equipment_id: str) -> EquipmentSheet:
+        """Return the data sheet of a piece of equipment. Raises KeyError when there is no such equipment."""
+        return self.sheets.equipment[self.equipment[equipment_id].sheet]
