@@ -1,0 +1,1 @@
+"""The power craft: supplies, batteries and their discharge, recharging, sizing. Numbers in, numbers out."""
