@@ -1,0 +1,39 @@
+"""What every test may ask for: the programs we compare against, and how hypothesis behaves."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# A slow shared machine is not a fault, so no deadline; in CI the examples are the same on every run.
+settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+def _oracle(command: str, package: str) -> str:
+    path = shutil.which(command)
+    if path is None:
+        pytest.skip(f"oracle missing: {command} (Debian package {package})")
+    return path
+
+
+@pytest.fixture(scope="session")
+def ngspice() -> str:
+    """Return the path of ngspice, the oracle of the electrical solver."""
+    return _oracle("ngspice", "ngspice")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Return the path of the browser the pages are looked at in."""
+    return _oracle("chromium", "chromium")
+
+
+@pytest.fixture(scope="session")
+def pdftotext() -> str:
+    """Return the path of pdftotext, which reads the papers back."""
+    return _oracle("pdftotext", "poppler-utils")
