@@ -6,7 +6,7 @@ ARGS ?=
 
 VENV := .venv
 BIN := $(VENV)/bin
-PIP := $(BIN)/python -m pip install --quiet --require-hashes
+PIP := $(BIN)/python -m pip install --quiet --no-compile --require-hashes
 DEV := $(VENV)/.dev
 RUN := $(VENV)/.run
 BENCHES = $(sort $(wildcard bench/*.py))
@@ -15,7 +15,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 export PIP_NO_INPUT := 1
 export PYTHONUNBUFFERED := 1
 export DEBIAN_FRONTEND := noninteractive
-unexport PYTHONPATH PYTHONHOME
+unexport PYTHONPATH PYTHONHOME PYTHONDONTWRITEBYTECODE
 
 # Tools want a home to keep caches in; lend them one where there is none to write to.
 ifneq ($(shell test -n "$$HOME" && test -d "$$HOME" && test -w "$$HOME" && echo yes),yes)
@@ -44,10 +44,14 @@ help:
 $(VENV)/made-at:
 	@tools/make-venv $(PYTHON) $(VENV)
 
+# A third of a plain install is never used: byte code of modules nobody imports (Python writes what is imported, at the first start),
+# setuptools, and the test folders of numpy and scipy.
 $(RUN): $(VENV)/made-at requirements.txt pyproject.toml
 	@echo 'Installing what Loopwright needs to run (about a minute the first time)'
 	@$(PIP) -r requirements.txt
 	@$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	@$(BIN)/python -m pip uninstall --quiet --quiet --yes setuptools
+	@find $(VENV)/lib/python3*/site-packages/numpy $(VENV)/lib/python3*/site-packages/scipy -type d -name tests -prune -exec rm -rf {} +
 	@touch $@
 
 $(DEV): $(RUN) requirements-dev.txt
