@@ -1,1 +1,1 @@
-"""One network: conductors, elements, the compiled netlist, its solution, and faults as edits of it."""
+"""One network for everything that carries current: conductors, elements, compilation, solution, faults as edits, decks."""

@@ -1,0 +1,232 @@
+"""The job document's electrical meaning: what points exist, and what joins them.
+
+Points. A piece of equipment has one ``ID.0v`` (all its minus terminals) and one ``ID.LOAD`` for the plus terminal of each supply input;
+a supply has ``ID.bus`` behind its outputs, and every output has its terminal ``ID.OUTPUT``. At a joint each feed keeps
+its own point ``JOINT.ID.OUTPUT`` and each unit its own return ``JOINT.ID.0v``. ``docs/elements.md`` draws it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from loopwright.job.document import Cable, Equipment, Feed, Job
+from loopwright.job.sheet import STATES, CableSheet, ChargerKind, EquipmentSheet
+from loopwright.netlist.conductor import Basis, Conductor, Construction, Material, ohm_per_m
+from loopwright.netlist.element import Battery, BatteryState, Charger, Contact, Diode, Element, Load, Netlist, Resistance, Scenario, Source
+
+FLAT_EMF_V = 11.4
+"""Electromotive force [V] of a discharged 12 V lead-acid battery while it is taken as flat on charge: about 1.9 V a cell (from memory)."""
+LEAST_OHM = 1e-4
+"""Least resistance [Ω] of a run: a run of no length is still a terminal joint."""
+LEAST_KNEE_V = 1.0
+"""Least knee [V] of a load whose sheet gives no minimum."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Landing:
+    """Where one supply input of one piece of equipment gets its current: the plus point, the output, and the runs on the way."""
+
+    equipment: str
+    load: str
+    plus: str
+    minus: str
+    output: str | None
+    runs: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PowerNetwork:
+    """The power part of a job as a network, with the way every supply input is reached."""
+
+    netlist: Netlist
+    landings: tuple[Landing, ...]
+
+
+def scenarios() -> tuple[Scenario, ...]:
+    """Return the twelve scenarios of the power forecast: four system states on mains, on battery, at the end of discharge."""
+    conditions = (("mains", True, BatteryState()), ("battery", False, BatteryState()), ("battery-end", False, BatteryState(at_cut_out=True)))
+    return tuple(
+        Scenario(name=f"{state}/{name}", state=position, mains=mains, battery=battery)
+        for name, mains, battery in conditions
+        for position, state in enumerate(STATES)
+    )
+
+
+def further_scenarios() -> tuple[Scenario, ...]:
+    """Return the further conditions: mains with the battery flat or absent, and mains while recharging, in every state."""
+    flat = tuple(Scenario(name=f"{s}/mains-no-battery", state=n, mains=True, battery=BatteryState(present=False)) for n, s in enumerate(STATES))
+    charge = tuple(
+        Scenario(name=f"{s}/recharging", state=n, mains=True, battery=BatteryState(present=False), recharging=True) for n, s in enumerate(STATES)
+    )
+    return flat + charge
+
+
+def conductor_of(sheet: CableSheet) -> Conductor:
+    """Return the conductor of a cable as its sheet describes it."""
+    gauge = sheet.gauge
+    return Conductor(
+        awg=gauge.awg,
+        area_mm2=gauge.area_mm2 if gauge.awg is None else None,
+        construction=Construction(sheet.construction.value),
+        material=Material(sheet.material.value.replace("-", " ", 1)),
+        ohm_per_km=sheet.ohm_per_km,
+    )
+
+
+def compile_power(job: Job) -> PowerNetwork:
+    """Return the power network of ``job``. Raises KeyError only for references the reader should have refused."""
+    return _Compiler(job).run()
+
+
+class _Compiler:
+    """Walks the document once and appends elements."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.elements: list[Element] = []
+        self.sheets = {name: job.sheet_of(name) for name in job.equipment}
+        self.lands: dict[tuple[str, str], str] = {}
+        self.reached: dict[tuple[str, str], tuple[str, ...]] = {}
+        self.fed_by: dict[tuple[str, str], str] = {}
+        self.per_m: dict[tuple[str, float], float] = {}
+
+    def run(self) -> PowerNetwork:
+        for name, cable in self.job.cables.items():
+            for feed in cable.feeds:
+                if cable.end in self.job.equipment:
+                    self.lands[(cable.end, feed.output)] = feed.load
+        for name, item in self.job.equipment.items():
+            self._equipment(name, item, self.sheets[name])
+        for name, cable in self.job.cables.items():
+            self._cable(name, cable)
+        references = [f"{name}.0v" for name, sheet in self.sheets.items() if sheet.supply is not None]
+        netlist = Netlist(elements=tuple(self.elements), references=tuple(references), title=self.job.title)
+        return PowerNetwork(netlist=netlist, landings=tuple(self._landings()))
+
+    def _equipment(self, name: str, item: Equipment, sheet: EquipmentSheet) -> None:
+        zero = f"{name}.0v"
+        if sheet.supply is not None:
+            self._supply(name, item, sheet)
+        for load, draw in sheet.loads.items():
+            plus = self._load_point(name, item, sheet, load)
+            minus = f"{item.inside.split('.')[0]}.0v" if item.inside and sheet.supply is None else zero
+            knee = max(draw.min_v, LEAST_KNEE_V)
+            self.elements.append(Load(f"{name}.{load}", plus, minus, draw.law, draw.amperes(), knee, draw.nominal_v))
+        if item.inside and sheet.supply is None and sheet.outputs:
+            self.elements.append(Resistance(f"{name}.inside.0v", f"{item.inside.split('.')[0]}.0v", zero, LEAST_OHM))
+        bus = f"{name}.bus" if sheet.supply is not None else self._load_point(name, item, sheet, next(iter(sheet.loads), "supply"))
+        for output, spec in sheet.outputs.items():
+            behind = bus
+            terminal = f"{name}.{output}"
+            if spec.diode_v > 0:
+                behind = f"{terminal}.diode"
+                self.elements.append(Diode(f"{terminal}.diode", bus, behind, spec.diode_v, LEAST_OHM))
+            closed = tuple(state in spec.on_in for state in STATES)
+            path = max(spec.path_ohm, LEAST_OHM)
+            if all(closed):
+                self.elements.append(Resistance(f"{terminal}.path", behind, terminal, path))
+            else:
+                self.elements.append(Contact(f"{terminal}.path", behind, terminal, path, closed))
+
+    def _supply(self, name: str, item: Equipment, sheet: EquipmentSheet) -> None:
+        supply = sheet.supply
+        assert supply is not None
+        zero, bus = f"{name}.0v", f"{name}.bus"
+        self.elements.append(Source(f"{name}.mains", bus, zero, supply.output_v, max(supply.source_ohm, LEAST_OHM), supply.limit_a))
+        if item.battery is None:
+            return
+        battery = self.job.sheets.batteries[item.battery.sheet]
+        inner = battery.internal_ohm / max(item.battery.parallel, 1)
+        path = supply.battery_path_ohm
+        self.elements.append(Battery(f"{name}.battery", bus, zero, battery.full_v, max(inner, LEAST_OHM), path, supply.cut_out_v))
+        charger = supply.charger
+        if charger.kind is ChargerKind.NONE:
+            return
+        ohm = inner + path + (charger.series_ohm or 0.0 if charger.kind is ChargerKind.RESISTOR else 0.0)
+        limit = charger.limit_a if charger.kind is ChargerKind.CURRENT_LIMITED and charger.limit_a is not None else math.inf
+        # A constant-voltage charger stops at what the supply can give; a limit of 1 kA stands for none and keeps the law's pieces finite.
+        self.elements.append(Charger(f"{name}.charge", bus, zero, FLAT_EMF_V, max(ohm, LEAST_OHM), min(limit, 1000.0)))
+
+    def _load_point(self, name: str, item: Equipment, sheet: EquipmentSheet, load: str) -> str:
+        if sheet.supply is not None:
+            return f"{name}.bus"
+        return item.inside if item.inside else f"{name}.{load}"
+
+    def _cable(self, name: str, cable: Cable) -> None:
+        ohm = max(self._ohm_per_m(cable) * (cable.length_m + cable.slack_m), LEAST_OHM)
+        joint = self.job.joints.get(cable.end)
+        extra = joint.joint_ohm if joint is not None else 0.0
+        for number, feed in enumerate(cable.feeds):
+            unit = feed.output.split(".")[0]
+            tag = f"{name}" if number == 0 else f"{name}/{number}"
+            start, end = self._plus(cable.start, feed), self._plus(cable.end, feed)
+            self.elements.append(Resistance(f"{tag}.plus", start, end, ohm / max(feed.cores, 1) + extra))
+            back = feed.cores if feed.return_cores is None else feed.return_cores
+            if back:
+                self.elements.append(Resistance(f"{tag}.minus", self._minus(cable.start, unit), self._minus(cable.end, unit), ohm / back + extra))
+        if cable.zero_v_cores:
+            self.elements.append(Resistance(f"{name}.0v", f"{cable.start}.0v", f"{cable.end}.0v", ohm / cable.zero_v_cores))
+
+    def _ohm_per_m(self, cable: Cable) -> float:
+        key = (cable.sheet, cable.temperature_c)
+        if key not in self.per_m:
+            self.per_m[key] = ohm_per_m(conductor_of(self.job.sheets.cables[cable.sheet]), cable.temperature_c, Basis.NOMINAL)
+        return self.per_m[key]
+
+    def _plus(self, place: str, feed: Feed) -> str:
+        unit, _, output = feed.output.partition(".")
+        if place == unit:
+            return feed.output
+        if place in self.job.joints:
+            return f"{place}.{feed.output}"
+        item, sheet = self.job.equipment[place], self.sheets[place]
+        return self._load_point(place, item, sheet, self.lands.get((place, feed.output), feed.load))
+
+    def _minus(self, place: str, unit: str) -> str:
+        if place in self.job.joints:
+            return f"{place}.{unit}.0v"
+        item = self.job.equipment[place]
+        if item.inside and self.sheets[place].supply is None and not self.sheets[place].outputs:
+            return f"{item.inside.split('.')[0]}.0v"
+        return f"{place}.0v"
+
+    def _landings(self) -> list[Landing]:
+        """Return how each supply input is reached, by following the runs of every output outwards."""
+        reached = self._follow()
+        out = []
+        for name, item in self.job.equipment.items():
+            sheet = self.sheets[name]
+            for load in sheet.loads:
+                plus = self._load_point(name, item, sheet, load)
+                minus = self._minus(name, name)
+                if sheet.supply is not None:
+                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=None, runs=()))
+                elif item.inside:
+                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=item.inside, runs=()))
+                else:
+                    output, runs = reached.get((name, load), (None, ()))
+                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=output, runs=runs))
+        return out
+
+    def _follow(self) -> dict[tuple[str, str], tuple[str, tuple[str, ...]]]:
+        by_output: dict[str, list[tuple[str, Cable, Feed]]] = {}
+        for name, cable in self.job.cables.items():
+            for feed in cable.feeds:
+                by_output.setdefault(feed.output, []).append((name, cable, feed))
+        reached: dict[tuple[str, str], tuple[str, tuple[str, ...]]] = {}
+        for output, runs in by_output.items():
+            starts: dict[str, list[tuple[str, Cable, Feed]]] = {}
+            for run in runs:
+                starts.setdefault(run[1].start, []).append(run)
+            ways: dict[str, tuple[str, ...]] = {output.split(".")[0]: ()}
+            front = [output.split(".")[0]]
+            while front:
+                place = front.pop()
+                for name, cable, feed in starts.get(place, ()):
+                    if cable.end in ways:
+                        continue
+                    ways[cable.end] = (*ways[place], name)
+                    reached.setdefault((cable.end, feed.load), (output, ways[cable.end]))
+                    front.append(cable.end)
+        return reached

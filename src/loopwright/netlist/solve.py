@@ -1,0 +1,300 @@
+"""The solver: node volts of a network in many scenarios at once.
+
+Theory. Modified Newton on laws made of straight pieces: guess the piece every element works on, solve the linear network, look
+which piece each element's volts now fall on, repeat until nothing moves. Scenarios that sit on the same pieces share one sparse
+factorisation and differ in the right-hand side only, which is why twelve scenarios of a sound system cost about
+as much as six factorisations. Constant power is curved: it stands on the right-hand side as ``P / v`` and is
+iterated from the no-load volts downwards, which finds the highest (working) solution when there is more than one. What does not
+settle so (a current limit, a supply near collapse) is let droop from no load with a store across every branch, as the
+real network does when it is switched on, until the store can be taken away.
+
+A network may fall into islands: groups of points with no conducting path between them. Each island gets one
+reference of its own; volts are compared inside an island only, and :meth:`Solution.across` has no figure between two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import splu
+
+from loopwright.netlist.branch import Branches, branches
+from loopwright.netlist.element import Contact, Netlist, Resistance, Scenario
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SETTLED_V = 1e-11
+"""A constant-power iteration is over when no volts moved more than this [V]."""
+MOST_SHARED = 25
+"""Iterations on shared factorisations before a scenario is finished by itself."""
+MOST_STEPS = 150
+"""Steps for one scenario by itself."""
+MOST_TRIES = 12
+"""Newton tries within one of those steps."""
+HOLD_S = 30.0
+"""Store [S] across every branch at the first step of a scenario by itself: it lets the volts move about a tenth of the way."""
+
+
+class SolveError(Exception):
+    """The network has no solution the solver could find; says in which scenario."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Solution:
+    """Node volts, branch currents and islands of a network.
+
+    ``volts`` is (nodes, scenarios) [V] against each island's own reference; ``island`` is (nodes, scenarios), the number of the
+    island a node lies in; ``grounds`` is 1 where a node is its island's reference; ``currents`` is (branches, scenarios) [A] for the elements that are not resistances, in the order of
+    ``branches.names``; ``piece`` says on which piece of its law each of them works.
+    """
+
+    netlist: Netlist
+    scenarios: tuple[Scenario, ...]
+    index: dict[str, int]
+    volts: Floats
+    island: Ints
+    grounds: Floats = field(repr=False)
+    energised: NDArray[np.bool_]
+    branches: Branches
+    piece: Ints
+    currents: Floats
+    conductance_s: Floats = field(repr=False)
+
+    def across(self, plus: str, minus: str) -> Floats:
+        """Return the volts a meter shows from ``plus`` to ``minus`` in each scenario; NaN between islands."""
+        p, m = self.index[plus], self.index[minus]
+        together = self.island[p] == self.island[m]
+        return np.where(together, self.volts[p] - self.volts[m], np.nan)
+
+    def branch_volts(self) -> Floats:
+        """Return the volts across every branch that is not a resistance, (branches, scenarios) [V]."""
+        return np.asarray(self.volts[self.branches.a] - self.volts[self.branches.b])
+
+    def current(self, name: str) -> Floats:
+        """Return the current [A] through the branch called ``name``, from its first point to its second, in each scenario."""
+        return np.asarray(self.currents[self.branches.position[name]])
+
+    def wire_current(self, name: str) -> Floats:
+        """Return the current [A] through the resistance or contact called ``name`` in each scenario."""
+        for position, element in enumerate(e for e in self.netlist.elements if isinstance(e, Resistance | Contact)):
+            if element.name == name:
+                drop = self.volts[self.index[element.a]] - self.volts[self.index[element.b]]
+                return np.asarray(drop * self.conductance_s[position])
+        raise KeyError(name)
+
+    def references(self, scenario: int) -> tuple[str, ...]:
+        """Return the reference point of every island in a scenario."""
+        names = list(self.index)
+        return tuple(names[node] for node in np.flatnonzero(self.grounds[:, scenario]).tolist())
+
+    def island_names(self, scenario: int) -> list[str]:
+        """Return the name (a member point) of every island that no source reaches in a scenario."""
+        labels = self.island[:, scenario]
+        names = list(self.index)
+        first: dict[int, str] = {}
+        for node, label in enumerate(labels.tolist()):
+            first.setdefault(label, names[node])
+        return [name for label, name in first.items() if not self.energised[self.index[name], scenario]]
+
+
+def solve(netlist: Netlist, scenarios: tuple[Scenario, ...]) -> Solution:
+    """Return the solution of ``netlist`` in every scenario.
+
+    Raises SolveError when a scenario does not settle (which the laws, each continuous and leaking, should not allow).
+    """
+    return _Work(netlist, scenarios).run()
+
+
+class _Pattern:
+    """The sparsity of the node equations, found once; every factorisation fills in numbers only."""
+
+    def __init__(self, a: Ints, b: Ints, size: int) -> None:
+        rows = np.concatenate((a, b, a, b, np.arange(size)))
+        cols = np.concatenate((a, b, b, a, np.arange(size)))
+        key = cols.astype(np.int64) * size + rows
+        unique, self.slot = np.unique(key, return_inverse=True)
+        self.indices = (unique % size).astype(np.int32)
+        self.indptr = np.searchsorted(unique, np.arange(size + 1, dtype=np.int64) * size).astype(np.int32)
+        self.size = size
+        self.count = unique.size
+
+    def factorise(self, conductance: Floats, ground: Floats) -> Any:  # noqa: ANN401 - scipy's SuperLU has no public type
+        data = np.concatenate((conductance, conductance, -conductance, -conductance, ground))
+        filled = np.bincount(self.slot, weights=data, minlength=self.count)
+        matrix = csc_matrix((filled, self.indices, self.indptr), shape=(self.size, self.size))
+        return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+
+class _Work:
+    """One run of the solver: arrays made once, then pieces guessed, solved and corrected until nothing moves."""
+
+    def __init__(self, netlist: Netlist, scenarios: tuple[Scenario, ...]) -> None:
+        self.netlist, self.scenarios = netlist, scenarios
+        nodes = netlist.nodes()
+        self.index = {name: position for position, name in enumerate(nodes)}
+        self.size = len(nodes)
+        index = self.index
+        wires = [e for e in netlist.elements if type(e) is Resistance or type(e) is Contact]
+        self.wire_a = np.array([index[e.a] for e in wires], dtype=np.int64)
+        self.wire_b = np.array([index[e.b] for e in wires], dtype=np.int64)
+        self.wire_g = self._wire_conductance(wires)
+        self.branches = branches(netlist, scenarios, index)
+        self.pattern = _Pattern(np.concatenate((self.wire_a, self.branches.a)), np.concatenate((self.wire_b, self.branches.b)), self.size)
+        self.cache: dict[bytes, Any] = {}
+        self._islands()
+
+    def _wire_conductance(self, wires: list[Any]) -> Floats:
+        """Return (wires, scenarios) [S]; contacts follow the scenario's system state."""
+        ohm = np.array([e.ohm for e in wires], dtype=float).reshape(-1, 1)
+        with np.errstate(divide="ignore"):
+            conductance = np.repeat(1.0 / ohm, len(self.scenarios), axis=1)
+        for position, element in enumerate(wires):
+            if type(element) is Contact:
+                conductance[position] *= [element.closed[s.state] for s in self.scenarios]
+        return conductance
+
+    def _islands(self) -> None:
+        """Label islands, choose a reference for each, and say which a source reaches; scenarios alike share the work."""
+        shape = (self.size, len(self.scenarios))
+        self.island = np.empty(shape, dtype=np.int64)
+        self.energised = np.zeros(shape, dtype=np.bool_)
+        self.ground = np.zeros(shape)
+        preferred = [self.index[name] for name in self.netlist.references]
+        done: dict[bytes, int] = {}
+        for column in range(len(self.scenarios)):
+            key = (self.wire_g[:, column] > 0).tobytes() + self.branches.joins[:, column].tobytes() + self.branches.gives[:, column].tobytes()
+            if key in done:
+                twin = done[key]
+                self.island[:, column], self.energised[:, column] = self.island[:, twin], self.energised[:, twin]
+                self.ground[:, column] = self.ground[:, twin]
+                continue
+            done[key] = column
+            self._label(column, preferred)
+
+    def _label(self, column: int, preferred: list[int]) -> None:
+        live, joined = self.wire_g[:, column] > 0, self.branches.joins[:, column]
+        a = np.concatenate((self.wire_a[live], self.branches.a[joined]))
+        b = np.concatenate((self.wire_b[live], self.branches.b[joined]))
+        count, labels = connected_components(coo_matrix((np.ones(a.size), (a, b)), shape=(self.size, self.size)), directed=False)
+        reference = np.full(count, -1)
+        first = np.full(count, self.size)
+        np.minimum.at(first, labels, np.arange(self.size))
+        for node in reversed(preferred):
+            reference[labels[node]] = node
+        reference = np.where(reference < 0, first, reference)
+        sourced = np.zeros(count, dtype=np.bool_)
+        sourced[labels[self.branches.a[self.branches.gives[:, column]]]] = True
+        self.island[:, column] = labels
+        self.energised[:, column] = sourced[labels]
+        # One siemens from the reference to nowhere: an island is closed, so no current can flow there and the reference is at 0 V.
+        self.ground[reference, column] = 1.0
+
+    def run(self) -> Solution:
+        law = self.branches
+        piece = law.start.copy()
+        volts = np.zeros((self.size, len(self.scenarios)))
+        across = law.guess.copy()
+        open_columns = np.arange(len(self.scenarios))
+        for _ in range(MOST_SHARED):
+            slope, offset = law.linear(piece, across, newton=False)
+            self._solve_columns(slope, offset, open_columns, volts)
+            found = volts[law.a] - volts[law.b]
+            moved = law.locate(found)
+            settled = np.all(moved[:, open_columns] == piece[:, open_columns], axis=0)
+            settled &= law.curve_settled(across[:, open_columns], found[:, open_columns], open_columns, SETTLED_V)
+            piece[:, open_columns] = moved[:, open_columns]
+            across[:, open_columns] = found[:, open_columns]
+            open_columns = open_columns[~settled]
+            if not open_columns.size:
+                break
+        for column in open_columns.tolist():
+            self._alone(column, volts, piece, across)
+        found = volts[law.a] - volts[law.b]
+        return Solution(
+            netlist=self.netlist,
+            scenarios=self.scenarios,
+            index=self.index,
+            volts=volts,
+            island=self.island,
+            grounds=self.ground,
+            energised=self.energised,
+            branches=law,
+            piece=law.locate(found),
+            currents=law.current(found),
+            conductance_s=self.wire_g,
+        )
+
+    def _solve_columns(self, slope: Floats, offset: Floats, columns: Ints, volts: Floats) -> None:
+        """Solve the linear network of the chosen pieces for ``columns``, one factorisation a distinct matrix."""
+        groups: dict[bytes, list[int]] = {}
+        for column in columns.tolist():
+            key = self.wire_g[:, column].tobytes() + slope[:, column].tobytes() + self.ground[:, column].tobytes()
+            groups.setdefault(key, []).append(column)
+        for key, members in groups.items():
+            factor = self.cache.get(key)
+            if factor is None:
+                first = members[0]
+                conductance = np.concatenate((self.wire_g[:, first], slope[:, first]))
+                factor = self.cache[key] = self.pattern.factorise(conductance, self.ground[:, first])
+            right = np.zeros((self.size, len(members)))
+            np.add.at(right, self.branches.a, -offset[:, members])
+            np.add.at(right, self.branches.b, offset[:, members])
+            volts[:, members] = factor.solve(right)
+
+    def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats) -> None:
+        """Finish one scenario as the real network would: let the volts droop from no load with a store across every branch.
+
+        An implicit step with store ``hold`` [S, capacitance over step time] adds ``hold`` to each slope, which keeps the equations positive
+        definite even on the falling part of a constant-power law. A step whose pieces do not settle is taken again with a larger
+        store; as the volts come to rest the store is let go, and the last step is Newton's own.
+        """
+        hold = HOLD_S
+        before = self.branches.rest_volts()[:, column]
+        for _ in range(MOST_STEPS):
+            found = self._step(column, before, hold, volts, piece, across)
+            if found is None:
+                hold = max(hold * 8.0, 1e-6)
+                continue
+            if hold == 0.0:
+                return
+            before = found
+            hold = hold / 4.0 if hold > 1e-12 else 0.0
+        raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
+
+    def _step(self, column: int, before: Floats, hold: float, volts: Floats, piece: Ints, across: Floats) -> Floats | None:
+        """Take one implicit step from the branch volts ``before``; None when its pieces do not settle."""
+        law, columns = self.branches, np.array([column])
+        across[:, column] = before
+        for _ in range(MOST_TRIES):
+            piece[:, column] = law.locate(across)[:, column]
+            slope, offset = law.linear(piece, across, newton=True)
+            slope[:, column] += hold
+            offset[:, column] -= hold * before
+            self._solve_columns(slope, offset, columns, volts)
+            self.cache.clear()
+            found = volts[law.a, column] - volts[law.b, column]
+            moved = float(np.max(np.abs(found - across[:, column]), initial=0.0))
+            across[:, column] = found
+            if moved < SETTLED_V * 10 and np.array_equal(law.locate(across)[:, column], piece[:, column]):
+                return np.asarray(found)
+        return None
+
+
+def imbalance(solution: Solution) -> Floats:
+    """Return the net current [A] leaving every node, (nodes, scenarios): Kirchhoff's current law asks for zero."""
+    wires = [e for e in solution.netlist.elements if isinstance(e, Resistance | Contact)]
+    a = np.array([solution.index[e.a] for e in wires], dtype=np.int64)
+    b = np.array([solution.index[e.b] for e in wires], dtype=np.int64)
+    flow = solution.conductance_s * (solution.volts[a] - solution.volts[b]) if wires else np.zeros((0, len(solution.scenarios)))
+    out = np.zeros_like(solution.volts)
+    np.add.at(out, a, flow)
+    np.add.at(out, b, -flow)
+    np.add.at(out, solution.branches.a, solution.currents)
+    np.add.at(out, solution.branches.b, -solution.currents)
+    return out
