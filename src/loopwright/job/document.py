@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 from loopwright.job.field import (
     Celsius,
@@ -184,8 +184,8 @@ class Hop:
 
     cable: Annotated[str, Ref("cables")] = need("The cable run the circuit's pair goes through.")
     device: Annotated[str, Ref("equipment")] | None = may("The device at the far end; silent when the pair only passes through.")
-    contacts: tuple[str, ...] = may("Contacts of the device that stand in the circuit, in order from the control unit.", ("tamper", "alarm"))
-    zone: str = may("For two zones on one pair: a or b.", "a")
+    contacts: tuple[str, ...] = may("Contacts of the device that stand in it, in order from the control unit.", ("tamper", "alarm"))
+    zone: Literal["a", "b"] = may("For two zones on one pair: a or b.", "a")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -219,9 +219,9 @@ class Zone:
     number: Count = need("Number shown.")
     text: Text = need("Text shown.")
     circuit: Annotated[str, Ref("circuits")] | None = may("The circuit behind it.")
-    part: str = may("For two zones on one pair: a or b.", "a")
+    part: Literal["a", "b"] = may("For two zones on one pair: a or b.", "a")
     areas: tuple[Annotated[str, Ref("areas")], ...] = may("Areas it lies in.", ())
-    response: Mapping[str, str] = rows("What it does in each set state: unset, full, and each part set.")
+    response: Mapping[str, Text] = rows("What it does in each set state: unset, full, and each part set.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -229,7 +229,9 @@ class User:
     """A user by role. Codes are secrets and never stand in this document."""
 
     role: Text = need("What the person is here: owner, staff, cleaner, service.")
-    areas: Mapping[str, str] = rows("For each area: what the user may do there (set, unset, both, none).")
+    areas: Mapping[Annotated[str, Ref("areas")], Literal["set", "unset", "both", "none"]] = rows(
+        "For each area: what the user may do there (set, unset, both, none)."
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -265,7 +267,7 @@ class Signalling:
 
     centre: Annotated[str, Ref("parties")] | None = may("The receiving centre.")
     paths: Mapping[str, Path] = rows("Transmission paths.")
-    reports: Mapping[str, str] = rows("For each event: yes, no, or local.")
+    reports: Mapping[str, Literal["yes", "no", "local"]] = rows("For each event: yes, no, or local.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 from loopwright.job.field import (
     AmpereHours,
@@ -230,7 +230,7 @@ class BusSheet:
     longest_m: Annotated[float, Quantity("m", 0.0, 20000.0)] | None = may("Longest way from the control unit to a device.")
     total_m: Annotated[float, Quantity("m", 0.0, 20000.0)] | None = may("Total length of bus cable.")
     capacitance_nf: Nanofarads | None = may("Most capacitance between the data cores.")
-    shape: str = may("Allowed shape: any, or line only.", "any")
+    shape: Literal["any", "line"] = may("Allowed shape: any, or line only.", "any")
     first_address: Count = may("Lowest address.", 1)
     last_address: Count = may("Highest address.", 32)
     terminate_ohm: Ohms | None = may("Terminating resistor at each end of the line.")

@@ -1,0 +1,324 @@
+"""From the text of a job document to a Job, or to every problem that keeps it from being one.
+
+The reader walks the node tree along plans made once from the records' own annotations. References are looked up after the
+walk, in the tree rather than in the records, so that a slip in one place does not hide one in another.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+
+from loopwright.job.document import FORMAT, Job
+from loopwright.job.field import Quantity
+from loopwright.job.quantity import parse_gauge, parse_quantity, show_quantity
+from loopwright.job.reading import BAD, Place, Reading, Run, Use, nearest
+from loopwright.job.reference import check_references
+from loopwright.job.shape import (
+    BoolShape,
+    GaugeShape,
+    IdShape,
+    ListShape,
+    MapShape,
+    NumberShape,
+    RecordShape,
+    Shape,
+    TerminalShape,
+    TextShape,
+    WordShape,
+    job_shape,
+)
+from loopwright.job.tree import LIST, MAP, SCALAR, Node, compose, shorten
+from loopwright.values.error import JobError, Problem
+
+LONGEST_ID = 40
+ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", re.ASCII)
+ACCEPTED_ID = f"letters, digits, - and _, at most {LONGEST_ID}, the first a letter or digit"
+YES = frozenset({"true", "yes", "True", "Yes", "TRUE", "YES"})
+NO = frozenset({"false", "no", "False", "No", "FALSE", "NO"})
+
+
+def read(source: bytes | str) -> Reading:
+    """Return the job the text describes, and the place of each value. Raises JobError with all problems, in the order of the file."""
+    _, root = compose(source)
+    _refuse_other_format(root)
+    run = Run()
+    values = _record_values(job_shape(), root, "", run)
+    check_references(run)
+    problems = run.problems()
+    if problems or values is BAD:
+        raise JobError(problems)
+    return Reading(job=Job(**values, given=frozenset(run.places)), places=run.places)
+
+
+def _refuse_other_format(root: Node) -> None:
+    for key, node in root.value:
+        if (
+            key.kind == SCALAR
+            and key.value == "format"
+            and node.kind == SCALAR
+            and node.value.isdecimal()
+            and int(node.value[:9]) != FORMAT
+        ):
+            newer = int(node.value[:9]) > FORMAT
+            why = "this program is older than the document" if newer else "the document must be upgraded first"
+            problem = Problem(
+                path="format",
+                line=node.line,
+                column=node.column,
+                message=f"Format {shorten(node.value)} is not read here: {why}.",
+                accepted=str(FORMAT),
+            )
+            raise JobError([problem])
+
+
+Step = Callable[[Node, str, Run], Any]
+
+
+@cache
+def step_of(shape: Shape) -> Step:
+    """Return the function that reads a node of this shape."""
+    match shape:
+        case RecordShape():
+            return lambda node, path, run: _record(shape, node, path, run)
+        case ListShape():
+            return _list_step(shape)
+        case MapShape():
+            return _map_step(shape)
+        case NumberShape():
+            return _number_step(shape)
+        case _:
+            return _scalar_step(shape)
+
+
+def _key(key: Node, path: str, run: Run, seen: dict[str, Node]) -> str | None:
+    """Return the key as text when it is one and stands here for the first time."""
+    if key.kind != SCALAR:
+        run.refuse(key, path, "A key must be a word.")
+        return None
+    name: str = key.value
+    if name == "<<":
+        run.refuse(key, path, "YAML merge keys (<<) are not read.", "the values themselves")
+        return None
+    first = seen.get(name)
+    if first is not None:
+        run.refuse(
+            key,
+            f"{path}/{shorten(name)}" if path else shorten(name),
+            f"This key stands twice: on line {first.line} and on line {key.line}.",
+        )
+        return None
+    seen[name] = key
+    return name
+
+
+def _put(key: Node | None, node: Node, path: str, run: Run) -> None:
+    run.nodes[path] = node
+    if key is None:
+        run.places[path] = Place(node.line, node.column, node.start, node.last(), -1, -1)
+    else:
+        run.places[path] = Place(node.line, node.column, node.start, node.last(), key.start, key.end)
+
+
+@cache
+def _steps(shape: RecordShape) -> tuple[dict[str, tuple[Step, bool]], tuple[str, ...]]:
+    steps = {name: (step_of(each.shape), each.required) for name, each in shape.fields.items()}
+    return steps, tuple(name for name, each in shape.fields.items() if each.required)
+
+
+def _record(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    values = _record_values(shape, node, path, run)
+    return BAD if values is BAD else shape.record(**values)
+
+
+def _record_values(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    """Return the fields of a record as keyword arguments, or BAD when any of them could not be read."""
+    if node.kind != MAP:
+        return run.refuse(node, path, f"{_what(node)} cannot stand here.", "a mapping with the keys " + ", ".join(shape.fields))
+    steps, required = _steps(shape)
+    seen: dict[str, Node] = {}
+    values: dict[str, Any] = {}
+    bad = False
+    for key, child in node.value:
+        name = _key(key, path, run, seen)
+        if name is None:
+            bad = True
+            continue
+        here = f"{path}/{name}" if path else name
+        step = steps.get(name)
+        if step is None:
+            run.refuse(
+                key,
+                f"{path}/{shorten(name)}" if path else shorten(name),
+                f"The key {shorten(name)} is not known here.{nearest(name, steps)}",
+                ", ".join(steps),
+            )
+            bad = True
+        elif child.plain and child.is_null():
+            if step[1]:
+                run.refuse(child, here, "A value is needed here.")
+                bad = True
+        else:
+            _put(key, child, here, run)
+            value = step[0](child, here, run)
+            if value is BAD:
+                bad = True
+            else:
+                values[name] = value
+    for name in required:
+        if name not in seen:
+            run.refuse(node, path, f"The key {name} is missing: {shape.fields[name].doc}")
+            bad = True
+    return BAD if bad else values
+
+
+def _list_step(shape: ListShape) -> Step:
+    item = step_of(shape.item)
+
+    def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+        if node.kind != LIST:
+            return run.refuse(node, path, f"{_what(node)} cannot stand here.", "a list, such as [first, second]")
+        values = []
+        for number, child in enumerate(node.value):
+            here = f"{path}/{number}"
+            _put(None, child, here, run)
+            values.append(item(child, here, run))
+        return BAD if BAD in values else tuple(values)
+
+    return step
+
+
+def _map_step(shape: MapShape) -> Step:
+    key_step, value_step = step_of(shape.key), step_of(shape.value)
+
+    def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+        if node.kind != MAP:
+            return run.refuse(node, path, f"{_what(node)} cannot stand here.", "a mapping with one key for each")
+        seen: dict[str, Node] = {}
+        values = {}
+        bad = False
+        for key, child in node.value:
+            name = _key(key, path, run, seen)
+            if name is None:
+                bad = True
+                continue
+            here = f"{path}/{shorten(name)}"
+            made = key_step(key, here, run)
+            if made is not BAD:
+                _put(key, child, here, run)
+            value = value_step(child, here, run)
+            if made is BAD or value is BAD:
+                bad = True
+            else:
+                values[made] = value
+        return BAD if bad else values
+
+    return step
+
+
+def _number_step(shape: NumberShape) -> Step:
+    quantity, whole = shape.quantity, shape.whole
+    unit, low, high = quantity.unit, quantity.low, quantity.high
+
+    def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+        if node.kind != SCALAR:
+            return run.refuse(node, path, f"{_what(node)} cannot stand where a number is asked.")
+        try:
+            value = parse_quantity(node.value, unit)
+        except ValueError as error:
+            return run.refuse(node, path, f"{error}.")
+        if not low <= value <= high:
+            return run.refuse(node, path, f"{shorten(node.value)} is out of bounds.", bounds(quantity))
+        if whole:
+            return int(value) if value == int(value) else run.refuse(node, path, f"{shorten(node.value)} is not a whole number.")
+        return value
+
+    return step
+
+
+def bounds(quantity: Quantity) -> str:
+    """Return the bounds of a quantity in words."""
+    return f"{show_quantity(quantity.low, quantity.unit)} to {show_quantity(quantity.high, quantity.unit)}"
+
+
+def _scalar_step(shape: Shape) -> Step:
+    """Return the step for what is written as one word or text; the value is made from the text by ``make``."""
+    make = _maker(shape)
+
+    def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+        if node.kind != SCALAR:
+            return run.refuse(node, path, f"{_what(node)} cannot stand where a single value is asked.")
+        return make(node, path, run)
+
+    return step
+
+
+def _maker(shape: Shape) -> Step:
+    match shape:
+        case TextShape():
+            return lambda node, path, run: _text(shape.longest, node, path, run)
+        case IdShape():
+            to = shape.among.to if shape.among else ""
+            return lambda node, path, run: _id(to, node, path, run)
+        case TerminalShape():
+            return lambda node, path, run: _terminal(shape.among, node, path, run)
+        case WordShape():
+            made = {word: shape.made(word) for word in shape.words}
+            return lambda node, path, run: _word(made, node, path, run)
+        case BoolShape():
+            return _bool
+        case GaugeShape():
+            return _gauge
+        case _:
+            raise TypeError(f"{shape!r} is not a scalar")
+
+
+def _text(longest: int, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if len(node.value) > longest:
+        return run.refuse(node, path, f"The text is {len(node.value)} characters long.", f"at most {longest} characters")
+    return node.value
+
+
+def _id(to: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if not ID.fullmatch(node.value) or node.is_null():
+        return run.refuse(node, path, f"'{shorten(node.value)}' cannot be a name.", ACCEPTED_ID)
+    if to:
+        run.uses.append(Use(to, node.value, path, node))
+    return node.value
+
+
+def _terminal(among: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    owner, dot, name = node.value.partition(".")
+    if not (dot and ID.fullmatch(owner) and ID.fullmatch(name)):
+        example = "control.3" if among == "inputs" else "control.aux"
+        return run.refuse(
+            node, path, f"'{shorten(node.value)}' is not a terminal.", f"equipment and terminal with a full stop between, such as {example}"
+        )
+    run.uses.append(Use(among, node.value, path, node))
+    return node.value
+
+
+def _word(made: Mapping[str, str], node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    value = made.get(node.value)
+    return (
+        run.refuse(node, path, f"'{shorten(node.value)}' is not a word that can stand here.", ", ".join(made)) if value is None else value
+    )
+
+
+def _bool(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.value in YES:
+        return True
+    return False if node.value in NO else run.refuse(node, path, f"'{shorten(node.value)}' is neither yes nor no.", "yes, no, true, false")
+
+
+def _gauge(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    try:
+        return parse_gauge(node.value)
+    except ValueError as error:
+        return run.refuse(node, path, f"{error}.")
+
+
+def _what(node: Node) -> str:
+    return "An empty place" if node.is_null() else ("A single value", "A mapping", "A list")[node.kind]

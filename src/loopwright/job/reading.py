@@ -1,0 +1,79 @@
+"""What comes out of reading a document: the job, the places of its values, and, on the way, problems and references."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any, NamedTuple
+
+from loopwright.job.document import Job
+from loopwright.job.tree import Node
+from loopwright.values.error import Problem
+
+MOST_PROBLEMS = 500
+BAD: Any = object()
+
+
+class Place(NamedTuple):
+    """Where a value stands: line and column count from 1, offsets are in characters, the key's are -1 for a list item."""
+
+    line: int
+    column: int
+    start: int
+    end: int
+    key_start: int
+    key_end: int
+
+
+class Use(NamedTuple):
+    """A reference met in the text: ``to`` is what it must be the name of."""
+
+    to: str
+    text: str
+    path: str
+    node: Node
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reading:
+    """A job that was read, and where in the text each of its values stands."""
+
+    job: Job
+    places: Mapping[str, Place]
+
+
+class Run:
+    """What one walk over a document gathers."""
+
+    __slots__ = ("nodes", "places", "uses", "found", "left_out")
+
+    def __init__(self) -> None:
+        """Start with nothing gathered."""
+        self.nodes: dict[str, Node] = {}
+        self.places: dict[str, Place] = {}
+        self.uses: list[Use] = []
+        self.found: list[tuple[int, Problem]] = []
+        self.left_out = 0
+
+    def refuse(self, node: Node, path: str, message: str, accepted: str = "") -> Any:  # noqa: ANN401 - stands for any value
+        """Note a problem and return the mark of a value that could not be read."""
+        if len(self.found) < MOST_PROBLEMS:
+            self.found.append((node.start, Problem(path=path, line=node.line, column=node.column, message=message, accepted=accepted)))
+        else:
+            self.left_out += 1
+        return BAD
+
+    def problems(self) -> list[Problem]:
+        """Return the problems in the order of the file."""
+        ordered = [problem for _, problem in sorted(self.found, key=lambda each: each[0])]
+        if self.left_out:
+            ordered.append(Problem(path="", line=0, column=0, message=f"And {self.left_out} more problems."))
+        return ordered
+
+
+def nearest(text: str, names: Iterable[str]) -> str:
+    """Return a hint naming what was probably meant, or nothing."""
+    known = list(names)
+    close = get_close_matches(text, known, 1, 0.6) if len(text) <= 60 and len(known) <= 2000 else []
+    return f" Did you mean {close[0]}?" if close else ""
