@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import doctest
-
 import pytest
 
-from loopwright.netlist import conductor
 from loopwright.netlist.conductor import (
     Basis,
     Conductor,
@@ -20,13 +17,6 @@ from loopwright.netlist.conductor import (
 )
 from loopwright.values.figure import Origin
 from loopwright.values.source import source
-
-
-def test_doctests() -> None:
-    """Every example in the module's docstrings runs."""
-    outcome = doctest.testmod(conductor)
-    assert outcome.attempted >= 6
-    assert outcome.failed == 0
 
 
 def test_the_data_sheets_own_figure_wins() -> None:
