@@ -10,7 +10,7 @@ from loopwright.job.field import Gauge
 from loopwright.job.unit import EXAMPLES, FOOT_M, KFT_PER_KM, worth_of
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
-_WITH_UNIT = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(\S.*)", re.ASCII | re.DOTALL)
+_WITH_UNIT = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\s\d:,._].*)", re.ASCII | re.DOTALL)
 _COMMA = re.compile(r"([+-]?\d+),(\d+)(.*)", re.ASCII | re.DOTALL)
 _CODE = re.compile(r"(\d*)([A-Za-zµμ])(\d*)", re.ASCII)
 _FEET_INCHES = re.compile(r"(\d+)\s*(?:ft|'|\u2032)\s*(\d+(?:\.\d+)?)\s*(?:in|\"|\u2033)", re.ASCII)
@@ -103,7 +103,7 @@ def awg_area_mm2(awg: int) -> float:
 
     Source: ASTM B258, the geometric law of the gauge.
     """
-    diameter_mm = 0.127 * 92 ** ((36 - awg) / 39)
+    diameter_mm: float = 0.127 * 92 ** ((36 - awg) / 39)
     return math.pi / 4 * diameter_mm**2
 
 

@@ -7,14 +7,14 @@ walk, in the tree rather than in the records, so that a slip in one place does n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from typing import Any
 
 from loopwright.job.document import FORMAT, Job
 from loopwright.job.field import Quantity
 from loopwright.job.quantity import parse_gauge, parse_quantity, show_quantity
-from loopwright.job.reading import BAD, Place, Reading, Run, Use, nearest
+from loopwright.job.reading import BAD, Place, Reading, Run, Use
 from loopwright.job.reference import check_references
 from loopwright.job.shape import (
     BoolShape,
@@ -44,13 +44,18 @@ def read(source: bytes | str) -> Reading:
     """Return the job the text describes, and the place of each value. Raises JobError with all problems, in the order of the file."""
     _, root = compose(source)
     _refuse_other_format(root)
-    run = Run()
-    values = _record_values(job_shape(), root, "", run)
+    run, values = walk(root)
     check_references(run)
     problems = run.problems()
     if problems or values is BAD:
         raise JobError(problems)
     return Reading(job=Job(**values, given=frozenset(run.places)), places=run.places)
+
+
+def walk(root: Node) -> tuple[Run, Any]:
+    """Return what a walk over the tree gathers, and the fields of the job, or BAD when any of them could not be read."""
+    run = Run()
+    return run, _record_values(job_shape(), root, "", run)
 
 
 def _refuse_other_format(root: Node) -> None:
@@ -135,43 +140,40 @@ def _record(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa
 
 def _record_values(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
     """Return the fields of a record as keyword arguments, or BAD when any of them could not be read."""
-    if node.kind != MAP:
+    if node.kind != MAP and not node.is_null():
         return run.refuse(node, path, f"{_what(node)} cannot stand here.", "a mapping with the keys " + ", ".join(shape.fields))
     steps, required = _steps(shape)
     seen: dict[str, Node] = {}
     values: dict[str, Any] = {}
     bad = False
-    for key, child in node.value:
+    for key, child in node.value if node.kind == MAP else ():
         name = _key(key, path, run, seen)
-        if name is None:
+        step = steps.get(name) if name is not None else None
+        if name is None or step is None:
             bad = True
-            continue
-        here = f"{path}/{name}" if path else name
-        step = steps.get(name)
-        if step is None:
-            run.refuse(
-                key,
-                f"{path}/{shorten(name)}" if path else shorten(name),
-                f"The key {shorten(name)} is not known here.{nearest(name, steps)}",
-                ", ".join(steps),
-            )
-            bad = True
+            if name is not None:
+                _refuse_key(key, child, path, run, steps)
         elif child.plain and child.is_null():
             if step[1]:
-                run.refuse(child, here, "A value is needed here.")
-                bad = True
+                bad = run.refuse(child, f"{path}/{name}" if path else name, "A value is needed here.") is BAD
         else:
+            here = f"{path}/{name}" if path else name
             _put(key, child, here, run)
-            value = step[0](child, here, run)
-            if value is BAD:
-                bad = True
-            else:
-                values[name] = value
+            value = values[name] = step[0](child, here, run)
+            bad = bad or value is BAD
     for name in required:
         if name not in seen:
-            run.refuse(node, path, f"The key {name} is missing: {shape.fields[name].doc}")
-            bad = True
+            bad = run.refuse(node, path, f"The key {name} is missing: {shape.fields[name].doc}") is BAD
     return BAD if bad else values
+
+
+def _refuse_key(key: Node, child: Node, path: str, run: Run, known: Iterable[str]) -> None:
+    name = shorten(key.value)
+    here = f"{path}/{name}" if path else name
+    if name[:1].isdigit() and child.is_null():
+        run.refuse(key, here, f"A comma ends a value here, so that {name} stands alone.", "a decimal point: 5.6, not 5,6")
+    else:
+        run.refuse(key, here, f"The key {name} is not known here.{run.hint(key.value, known)}", ", ".join(known))
 
 
 def _list_step(shape: ListShape) -> Step:

@@ -12,6 +12,9 @@ from loopwright.job.tree import Node
 from loopwright.values.error import Problem
 
 MOST_PROBLEMS = 500
+MOST_HINTS = 60
+LONGEST_HINT = 60
+MOST_NAMES = 1000
 BAD: Any = object()
 
 
@@ -64,16 +67,16 @@ class Run:
             self.left_out += 1
         return BAD
 
+    def hint(self, text: str, names: Iterable[str]) -> str:
+        """Return a sentence naming what was probably meant, or nothing; after many problems the search is not worth its time."""
+        if len(self.found) >= MOST_HINTS or len(text) > LONGEST_HINT:
+            return ""
+        close = get_close_matches(text, list(names)[:MOST_NAMES], 1, 0.6)
+        return f" Did you mean {close[0]}?" if close else ""
+
     def problems(self) -> list[Problem]:
         """Return the problems in the order of the file."""
         ordered = [problem for _, problem in sorted(self.found, key=lambda each: each[0])]
         if self.left_out:
             ordered.append(Problem(path="", line=0, column=0, message=f"And {self.left_out} more problems."))
         return ordered
-
-
-def nearest(text: str, names: Iterable[str]) -> str:
-    """Return a hint naming what was probably meant, or nothing."""
-    known = list(names)
-    close = get_close_matches(text, known, 1, 0.6) if len(text) <= 60 and len(known) <= 2000 else []
-    return f" Did you mean {close[0]}?" if close else ""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 
 from loopwright.job.document import Hop
-from loopwright.job.reading import Run, Use, nearest
+from loopwright.job.quantity import parse_quantity
+from loopwright.job.reading import Run, Use
+from loopwright.job.shape import record_shape
 from loopwright.job.tree import LIST, MAP, SCALAR, Node
 
 SET_STATES = ("unset", "full")
@@ -28,6 +31,9 @@ CALLED = {
 def check_references(run: Run) -> None:
     """Note every name that leads nowhere."""
     rooms = _rooms(run)
+    for path, node in _children(run, "joints"):
+        if f"equipment/{path.rpartition('/')[2]}" in run.nodes:
+            run.refuse(node, path, "A piece of equipment has this name too.", "a name of its own, so that cables know where they end")
     for use in run.uses:
         if use.to in CALLED:
             _check_name(run, use, rooms)
@@ -49,8 +55,8 @@ def _children(run: Run, path: str) -> list[tuple[str, Node]]:
         return []
     if node.kind == LIST:
         return [(f"{path}/{number}", child) for number, child in enumerate(node.value)]
-    named = [(f"{path}/{key.value}", child) for key, child in node.value if key.kind == SCALAR]
-    return [(here, child) for here, child in named if run.nodes.get(here) is child]
+    named = [f"{path}/{key.value}" for key, _ in node.value if key.kind == SCALAR]
+    return [(here, run.nodes[here]) for here in dict.fromkeys(named) if here in run.nodes]
 
 
 def _names(run: Run, path: str) -> list[str]:
@@ -81,7 +87,7 @@ def _check_name(run: Run, use: Use, rooms: Iterable[str]) -> None:
     if use.text in rooms if use.to == "rooms" else any(f"{part}/{use.text}" in run.nodes for part in parts):
         return
     known = list(rooms) if use.to == "rooms" else [name for part in parts for name in _names(run, part)]
-    run.refuse(use.node, use.path, f"There is no {CALLED[use.to]} called {use.text}.{nearest(use.text, known)}", _some(known))
+    run.refuse(use.node, use.path, f"There is no {CALLED[use.to]} called {use.text}.{run.hint(use.text, known)}", _some(known))
 
 
 def _some(names: list[str]) -> str:
@@ -98,7 +104,7 @@ def _check_terminal(run: Run, use: Use) -> None:
     owner, _, terminal = use.text.partition(".")
     if f"equipment/{owner}" not in run.nodes:
         known = _names(run, "equipment")
-        run.refuse(use.node, use.path, f"There is no piece of equipment called {owner}.{nearest(owner, known)}", _some(known))
+        run.refuse(use.node, use.path, f"There is no piece of equipment called {owner}.{run.hint(owner, known)}", _some(known))
         return
     sheet = _sheet_path(run, owner)
     if not sheet:
@@ -110,7 +116,7 @@ def _check_terminal(run: Run, use: Use) -> None:
         run.refuse(
             use.node,
             use.path,
-            f"{owner} has no {use.to[:-1]} called {terminal}.{nearest(terminal, known)}",
+            f"{owner} has no {use.to[:-1]} called {terminal}.{run.hint(terminal, known)}",
             _some([f"{owner}.{name}" for name in known]),
         )
 
@@ -120,8 +126,13 @@ def _check_input(run: Run, use: Use, sheet: str) -> None:
     count = _text(run, f"{sheet}/inputs/count")
     if f"{sheet}/inputs" not in run.nodes:
         run.refuse(use.node, use.path, f"The sheet of {owner} has no inputs.")
-    elif count.isdecimal() and not (terminal.isdecimal() and str(int(terminal)) == terminal and 1 <= int(terminal) <= int(count)):
-        run.refuse(use.node, use.path, f"{owner} has no input {terminal}.", f"{owner}.1 to {owner}.{int(count)}")
+    elif count.isdecimal() and terminal not in _numbers(count):
+        run.refuse(use.node, use.path, f"{owner} has no input {terminal}.", f"{owner}.1 to {owner}.{count}")
+
+
+@cache
+def _numbers(count: str) -> frozenset[str]:
+    return frozenset(str(number + 1) for number in range(int(count) if len(count) <= 4 else 0))
 
 
 def _check_cable(run: Run, path: str, node: Node) -> None:
@@ -136,7 +147,7 @@ def _check_cable(run: Run, path: str, node: Node) -> None:
         load = _text(run, f"{feed}/load") or "supply"
         if load not in known:
             place = run.nodes.get(f"{feed}/load", feed_node)
-            run.refuse(place, f"{feed}/load", f"{end} has no supply input called {load}.{nearest(load, known)}", _some(known))
+            run.refuse(place, f"{feed}/load", f"{end} has no supply input called {load}.{run.hint(load, known)}", _some(known))
 
 
 def _check_hop(run: Run, path: str) -> None:
@@ -158,42 +169,52 @@ def _check_hop(run: Run, path: str) -> None:
             return
     for here, node in written:
         if node.kind == SCALAR and node.value not in known:
-            run.refuse(node, here, f"{device} has no contact called {node.value}.{nearest(node.value, known)}", _some(known))
+            run.refuse(node, here, f"{device} has no contact called {node.value}.{run.hint(node.value, known)}", _some(known))
 
 
 def _default_contacts() -> tuple[str, ...]:
-    default: tuple[str, ...] = Hop.__dataclass_fields__["contacts"].default
+    default: tuple[str, ...] = record_shape(Hop).fields["contacts"].default
     return default
 
 
 def _check_inside(run: Run) -> None:
     """Refuse equipment that, through what feeds it in the same box, feeds itself."""
     feeder = {path.rpartition("/")[2]: _text(run, f"{path}/inside").partition(".")[0] for path, _ in _children(run, "equipment")}
+    followed: set[str] = set()
     for name in feeder:
-        chain = {name}
-        at = feeder[name]
-        while at and at not in chain:
-            chain.add(at)
+        chain: dict[str, None] = {}
+        at = name
+        while at and at not in followed:
+            followed.add(at)
+            chain[at] = None
             at = feeder.get(at, "")
-        if at == name:
-            path = f"equipment/{name}/inside"
-            run.refuse(run.nodes[path], path, f"{name} would feed itself.")
+        if at in chain:
+            path = f"equipment/{at}/inside"
+            run.refuse(run.nodes[path], path, f"{at} would feed itself.")
 
 
 def _check_zones(run: Run) -> None:
-    parts = [node.value for _, node in _children(run, "programme/part_sets") if node.kind == SCALAR]
-    for state in set(parts) & set(SET_STATES):
-        run.refuse(run.nodes["programme/part_sets"], "programme/part_sets", f"A part set cannot be called {state}.")
-    states = [*SET_STATES, *parts]
-    numbers: dict[str, Node] = {}
+    parts = [(path, node) for path, node in _children(run, "programme/part_sets") if node.kind == SCALAR]
+    for path, node in parts:
+        if node.value in SET_STATES:
+            run.refuse(node, path, f"A part set cannot be called {node.value}.")
+    states = list(dict.fromkeys([*SET_STATES, *(node.value for _, node in parts)]))
+    if len(states) < len(SET_STATES) + len(parts):
+        run.refuse(run.nodes["programme/part_sets"], "programme/part_sets", "Two part sets have one name.", "a name of its own for each")
+    numbers: dict[float, Node] = {}
     for zone, _ in _children(run, "zones"):
         for path, node in _children(run, f"{zone}/response"):
             name = path.rpartition("/")[2]
             if name not in states:
-                run.refuse(node, path, f"{name} is not a set state.{nearest(name, states)}", ", ".join(states))
-        number = run.nodes.get(f"{zone}/number")
-        if number is not None and number.kind == SCALAR:
-            text = number.value.strip()
-            first = numbers.setdefault(str(int(text)) if text.isdecimal() else text, number)
-            if first is not number:
-                run.refuse(number, f"{zone}/number", f"Zone number {text} stands on line {first.line} too.", "a number of its own")
+                run.refuse(node, path, f"{name} is not a set state.{run.hint(name, states)}", ", ".join(states))
+        _check_number(run, f"{zone}/number", numbers)
+
+
+def _check_number(run: Run, path: str, numbers: dict[float, Node]) -> None:
+    node = run.nodes.get(path)
+    try:
+        number = parse_quantity(_text(run, path), "")
+    except ValueError:
+        return
+    if node is not None and numbers.setdefault(number, node) is not node:
+        run.refuse(node, path, f"Zone number {number:g} stands on line {numbers[number].line} too.", "a number of its own")

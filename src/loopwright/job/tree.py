@@ -10,7 +10,7 @@ import re
 from typing import Any, NoReturn
 
 import yaml
-from yaml.cyaml import CParser
+from yaml.cyaml import CParser  # type: ignore[attr-defined]
 
 from loopwright.values.error import JobError, Problem
 
@@ -22,6 +22,7 @@ BYTE_ORDER_MARK = "\ufeff"
 NULLS = frozenset({"", "~", "null", "Null", "NULL"})
 
 SCALAR, MAP, LIST = 0, 1, 2
+BLOCK_STYLES = frozenset("|>")
 
 
 class Node:
@@ -82,7 +83,7 @@ def compose(source: bytes | str) -> tuple[str, Node]:
     text = as_text(source)
     shift = 1 if text.startswith(BYTE_ORDER_MARK) else 0
     try:
-        root = _build(CParser(text[shift:] if shift else text), shift)
+        root = _build(CParser(text[shift:] if shift else text), text, shift)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         why = " ".join(part for part in (error.problem, error.context) if part)
@@ -115,7 +116,7 @@ def _node(kind: int, value: object, event: Any, shift: int) -> Node:  # noqa: AN
     return node
 
 
-def _build(parser: Any, shift: int) -> Node | None:  # noqa: ANN401 - the parser is untyped
+def _build(parser: Any, text: str, shift: int) -> Node | None:  # noqa: ANN401 - the parser is untyped
     """Return the root node of the only document, or None when there is no document."""
     root: Node | None = None
     stack: list[tuple[Node, list[Node]]] = []
@@ -127,6 +128,8 @@ def _build(parser: Any, shift: int) -> Node | None:  # noqa: ANN401 - the parser
         if kind is yaml.ScalarEvent:
             _refuse_marks(event)
             node = _scalar(event, shift)
+            if event.style in BLOCK_STYLES:
+                node.end = _block_end(text, node)
             items.append(node)
         elif kind is yaml.MappingStartEvent or kind is yaml.SequenceStartEvent:
             _refuse_marks(event)
@@ -160,12 +163,18 @@ def _build(parser: Any, shift: int) -> Node | None:  # noqa: ANN401 - the parser
 
 def _scalar(event: Any, shift: int) -> Node:  # noqa: ANN401
     node = _node(SCALAR, event.value, event, shift)
-    node.plain = event.style is None
+    node.plain = not event.style
     if not node.plain and not node.value.isprintable():
         stray = NOT_TEXT.search(node.value)
         if stray:
             refuse(f"Character U+{ord(stray.group()):04X} cannot stand in a text.", line=node.line, column=node.column)
     return node
+
+
+def _block_end(text: str, node: Node) -> int:
+    """Return where a block scalar ends: before its last line break, except when all of them are kept (``|+``)."""
+    written = text[node.start : node.end]
+    return node.end if "+" in written.partition("\n")[0].partition("#")[0] else node.start + len(written.rstrip("\r\n"))
 
 
 def _refuse_marks(event: Any) -> None:  # noqa: ANN401
