@@ -21,7 +21,7 @@ from loopwright.values.source import source
 
 def test_the_data_sheets_own_figure_wins() -> None:
     """A stated resistance is taken at 20 degC on either basis, and warms like copper."""
-    sheet = Conductor(area_mm2=0.22, material=Material.COPPER_CLAD_ALUMINIUM, ohm_per_km=92.0)
+    sheet = Conductor(area_mm2=0.22, material=Material.CLAD, ohm_per_km=92.0)
     assert ohm_per_m(sheet, 20) == ohm_per_m(sheet, 20, Basis.MAXIMUM) == 0.092
     assert ohm_per_m(sheet, 50) == pytest.approx(0.092 * 1.1179)
 
@@ -71,6 +71,6 @@ def test_working_names_the_row_and_its_source() -> None:
 
 def test_common_practice_never_passes_for_a_published_figure() -> None:
     """Copper-clad aluminium carries the mark of common practice."""
-    found = resistance_20(Conductor(awg=22, material=Material.COPPER_CLAD_ALUMINIUM), Basis.NOMINAL)
+    found = resistance_20(Conductor(awg=22, material=Material.CLAD), Basis.NOMINAL)
     assert not source(found.source).binding
     assert not found.exact_row

@@ -64,7 +64,7 @@ class Branches:
 
     def locate(self, across: Floats) -> Ints:
         """Return the piece that the volts across each branch fall on."""
-        return (across >= self.edge[0]).astype(np.int64) + (across >= self.edge[1])
+        return np.asarray((across >= self.edge[0]).astype(np.int64) + (across >= self.edge[1]))
 
     def curve_settled(self, before: Floats, after: Floats, columns: Ints, settled_v: float) -> NDArray[np.bool_]:
         """Return, for each of ``columns``, whether no curved branch with power in it moved more than ``settled_v`` [V]."""
@@ -72,7 +72,7 @@ class Branches:
         if not rows.size:
             return np.ones(columns.size, dtype=np.bool_)
         still = np.abs(before[rows] - after[rows]) <= settled_v
-        return np.all(still | (self.power_w[np.ix_(rows, columns)] == 0.0), axis=0)
+        return np.asarray(np.all(still | (self.power_w[np.ix_(rows, columns)] == 0.0), axis=0))
 
     def current(self, across: Floats) -> Floats:
         """Return the true current [A] of every branch at the volts across it."""

@@ -11,8 +11,8 @@ import math
 from dataclasses import dataclass
 
 from loopwright.job.document import Cable, Equipment, Feed, Job
-from loopwright.job.sheet import STATES, CableSheet, ChargerKind, EquipmentSheet
-from loopwright.netlist.conductor import Basis, Conductor, Construction, Material, ohm_per_m
+from loopwright.job.sheet import STATES, ChargerKind, EquipmentSheet
+from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
 from loopwright.netlist.element import Battery, BatteryState, Charger, Contact, Diode, Element, Load, Netlist, Resistance, Scenario, Source
 
 FLAT_EMF_V = 11.4
@@ -45,7 +45,8 @@ class PowerNetwork:
 
 def scenarios() -> tuple[Scenario, ...]:
     """Return the twelve scenarios of the power forecast: four system states on mains, on battery, at the end of discharge."""
-    conditions = (("mains", True, BatteryState()), ("battery", False, BatteryState()), ("battery-end", False, BatteryState(at_cut_out=True)))
+    full, ending = BatteryState(), BatteryState(at_cut_out=True)
+    conditions = (("mains", True, full), ("battery", False, full), ("battery-end", False, ending))
     return tuple(
         Scenario(name=f"{state}/{name}", state=position, mains=mains, battery=battery)
         for name, mains, battery in conditions
@@ -55,22 +56,11 @@ def scenarios() -> tuple[Scenario, ...]:
 
 def further_scenarios() -> tuple[Scenario, ...]:
     """Return the further conditions: mains with the battery flat or absent, and mains while recharging, in every state."""
-    flat = tuple(Scenario(name=f"{s}/mains-no-battery", state=n, mains=True, battery=BatteryState(present=False)) for n, s in enumerate(STATES))
-    charge = tuple(
-        Scenario(name=f"{s}/recharging", state=n, mains=True, battery=BatteryState(present=False), recharging=True) for n, s in enumerate(STATES)
-    )
-    return flat + charge
-
-
-def conductor_of(sheet: CableSheet) -> Conductor:
-    """Return the conductor of a cable as its sheet describes it."""
-    gauge = sheet.gauge
-    return Conductor(
-        awg=gauge.awg,
-        area_mm2=gauge.area_mm2 if gauge.awg is None else None,
-        construction=Construction(sheet.construction.value),
-        material=Material(sheet.material.value.replace("-", " ", 1)),
-        ohm_per_km=sheet.ohm_per_km,
+    gone = BatteryState(present=False)
+    return tuple(
+        Scenario(name=f"{state}/{name}", state=position, mains=True, battery=gone, recharging=recharging)
+        for name, recharging in (("mains-no-battery", False), ("recharging", True))
+        for position, state in enumerate(STATES)
     )
 
 
@@ -92,7 +82,7 @@ class _Compiler:
         self.per_m: dict[tuple[str, float], float] = {}
 
     def run(self) -> PowerNetwork:
-        for name, cable in self.job.cables.items():
+        for cable in self.job.cables.values():
             for feed in cable.feeds:
                 if cable.end in self.job.equipment:
                     self.lands[(cable.end, feed.output)] = feed.load
@@ -164,7 +154,9 @@ class _Compiler:
             self.elements.append(Resistance(f"{tag}.plus", start, end, ohm / max(feed.cores, 1) + extra))
             back = feed.cores if feed.return_cores is None else feed.return_cores
             if back:
-                self.elements.append(Resistance(f"{tag}.minus", self._minus(cable.start, unit), self._minus(cable.end, unit), ohm / back + extra))
+                self.elements.append(
+                    Resistance(f"{tag}.minus", self._minus(cable.start, unit), self._minus(cable.end, unit), ohm / back + extra)
+                )
         if cable.zero_v_cores:
             self.elements.append(Resistance(f"{name}.0v", f"{cable.start}.0v", f"{cable.end}.0v", ohm / cable.zero_v_cores))
 

@@ -19,6 +19,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from typing import NamedTuple
 
+from loopwright.job.sheet import CableSheet, Construction, Material
 from loopwright.values.figure import Input, Origin, Working
 
 ALPHA_20_PER_K = 0.00393
@@ -34,21 +35,6 @@ class Basis(StrEnum):
 
     NOMINAL = "nominal"
     MAXIMUM = "maximum"
-
-
-class Construction(StrEnum):
-    """Whether the conductor is one wire or several."""
-
-    SOLID = "solid"
-    STRANDED = "stranded"
-
-
-class Material(StrEnum):
-    """What the conductor is made of."""
-
-    COPPER = "copper"
-    TINNED_COPPER = "tinned copper"
-    COPPER_CLAD_ALUMINIUM = "copper-clad aluminium"
 
 
 class GaugeSystem(StrEnum):
@@ -263,6 +249,18 @@ def at_temperature(ohm: float, from_c: float, to_c: float) -> float:
     return ohm * (1 + ALPHA_20_PER_K * (to_c - _REFERENCE_C)) / (1 + ALPHA_20_PER_K * (from_c - _REFERENCE_C))
 
 
+@lru_cache(maxsize=1024)
+def conductor_of(sheet: CableSheet) -> Conductor:
+    """Return the conductor of a cable as its sheet describes it."""
+    return Conductor(
+        awg=sheet.gauge.awg,
+        area_mm2=sheet.gauge.area_mm2 if sheet.gauge.awg is None else None,
+        construction=sheet.construction,
+        material=sheet.material,
+        ohm_per_km=sheet.ohm_per_km,
+    )
+
+
 def ohm_per_m(conductor: Conductor, temperature_c: float, basis: Basis = Basis.NOMINAL) -> float:
     """Return what one metre of one conductor resists.
 
@@ -293,14 +291,14 @@ def resistance_20(conductor: Conductor, basis: Basis) -> Resistance:
     if conductor.ohm_per_km is not None:
         return Resistance(conductor.ohm_per_km, "data-sheet", "stated by the data sheet at 20 °C", True)
     copper = _nominal_copper(conductor) if basis is Basis.NOMINAL else _maximum_copper(conductor)
-    if conductor.material is Material.COPPER_CLAD_ALUMINIUM:
+    if conductor.material is Material.CLAD:
         how = f"{copper.how}; copper-clad aluminium x {COPPER_CLAD_FACTOR} (common practice 1.5 to 1.6)"
         return Resistance(copper.ohm_per_km_20 * COPPER_CLAD_FACTOR, "practice", how, False)
     return copper
 
 
 def _finish(conductor: Conductor) -> str:
-    return "tinned" if conductor.material is Material.TINNED_COPPER else "plain"
+    return "tinned" if conductor.material is Material.TINNED else "plain"
 
 
 def _nearest(rows: list[TableRow], area_mm2: float) -> TableRow:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from loopwright.netlist.element import Contact, Netlist, PullUp, Resistance
+from loopwright.netlist.element import Contact, Element, Netlist, PullUp, Resistance
 
 BRIDGE_OHM = 0.05
 """Resistance [Ω] of two bare cores touching."""
@@ -88,6 +88,7 @@ def _apply(netlist: Netlist, fault: Fault) -> Netlist:
         extra = Resistance(f"{word}:{fault.a}:{fault.b}", fault.a, fault.b, fault.ohm)
         return replace(netlist, elements=(*netlist.elements, extra))
     old = netlist.named(fault.name)
+    new: Element
     if isinstance(fault, OpenCore):
         new = Resistance(old.name, old.a, old.b, math.inf)
     elif isinstance(fault, ChangeOhm):

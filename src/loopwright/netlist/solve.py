@@ -50,8 +50,8 @@ class Solution:
     """Node volts, branch currents and islands of a network.
 
     ``volts`` is (nodes, scenarios) [V] against each island's own reference; ``island`` is (nodes, scenarios), the number of the
-    island a node lies in; ``grounds`` is 1 where a node is its island's reference; ``currents`` is (branches, scenarios) [A] for the elements that are not resistances, in the order of
-    ``branches.names``; ``piece`` says on which piece of its law each of them works.
+    island a node lies in; ``grounds`` is 1 where a node is its island's reference; ``currents`` is (branches, scenarios) [A] for
+    the elements that are not resistances, in the order of ``branches.names``; ``piece`` says on which piece of its law each works.
     """
 
     netlist: Netlist
@@ -168,7 +168,8 @@ class _Work:
         preferred = [self.index[name] for name in self.netlist.references]
         done: dict[bytes, int] = {}
         for column in range(len(self.scenarios)):
-            key = (self.wire_g[:, column] > 0).tobytes() + self.branches.joins[:, column].tobytes() + self.branches.gives[:, column].tobytes()
+            law = self.branches
+            key = (self.wire_g[:, column] > 0).tobytes() + law.joins[:, column].tobytes() + law.gives[:, column].tobytes()
             if key in done:
                 twin = done[key]
                 self.island[:, column], self.energised[:, column] = self.island[:, twin], self.energised[:, twin]

@@ -1,0 +1,248 @@
+"""How long a supply's battery carries its loads, what capacity is asked for, and how long it takes to charge again.
+
+The network is solved once over a grid of battery emf in the set and alarm states; the discharge walks along that table. So the hours
+until the first device falls short come from the same network as every other figure, and on a long run they are fewer than the hours
+until the cut-out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loopwright.job.document import FittedBattery, Job
+from loopwright.job.sheet import BatterySheet, ChargerKind, SupplySheet, SystemState
+from loopwright.netlist.compile import PowerNetwork
+from loopwright.netlist.element import BatteryState, Scenario
+from loopwright.netlist.solve import Solution, solve
+from loopwright.power import charge, sizing
+from loopwright.power.battery import KineticBattery, fit_kinetic, temperature_factor
+from loopwright.power.discharge import Load, Phase, Standby, Trace, discharge, longest_standby
+from loopwright.power.forecast import PowerForecast, label_of, read_power
+from loopwright.power.sizing import CapacityFormula
+from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
+from loopwright.values.figure import Figure, Input, Origin, Working
+
+GRID_LOW_V, GRID_HIGH_V, GRID_POINTS = 9.5, 13.2, 13
+AGED_FRACTION = 0.8
+"""Capacity a battery is replaced at, so the least a sound one has (IEEE 450/1188 practice, seen in a maintenance manual)."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Requirement:
+    """The standby asked for: hours at rest, then hours in alarm, by which capacity formula, on whose word.
+
+    ``recharge_h`` is the most hours allowed for charging to 80 %, None when nobody asks.
+    """
+
+    standby_h: float
+    alarm_h: float
+    formula: CapacityFormula
+    source: str
+    clause: str
+    recharge_h: float | None = None
+    recharge_source: str = "practice"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StandbyForecast:
+    """The battery of one supply: asked for against fitted, hours by simulation, recharge.
+
+    ``required_ah`` and ``fitted_ah`` [Ah]; ``standby_a`` and ``alarm_a`` [A] on battery; ``longest`` is the standby after which the alarm
+    still fits, aged and at the box's temperature, every watched device kept working; ``to_cut_out_h`` and ``to_first_short_h``
+    are hours set until the battery lets go and until the first device falls short (None: not before the battery lets go);
+    ``trace`` is the discharge through the asked-for hours and the alarm; ``recharge`` from flat.
+    """
+
+    supply: str
+    battery: str
+    fitted_ah: float
+    required_ah: float
+    standby_a: float
+    alarm_a: float
+    requirement: Requirement
+    kinetic: KineticBattery
+    longest: Standby
+    to_cut_out_h: float | None
+    to_first_short_h: float | None
+    first_short: str | None
+    trace: Trace
+    set_trace: Trace
+    recharge: charge.Recharge
+    charge_a: float
+    capacity_fraction: float
+
+
+def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -> tuple[StandbyForecast, ...]:
+    """Return the forecast of every supply that has a battery."""
+    with_battery = [name for name, item in job.equipment.items() if item.battery is not None and job.sheet_of(name).supply is not None]
+    if not with_battery:
+        return ()
+    emf = tuple(float(v) for v in np.linspace(GRID_LOW_V, GRID_HIGH_V, GRID_POINTS))
+    swept = _sweep(job, power.network, emf)
+    return tuple(_one(job, power, swept, emf, name, requirement) for name in with_battery)
+
+
+def _sweep(job: Job, network: PowerNetwork, emf: tuple[float, ...]) -> PowerForecast:
+    """Solve set and alarm on battery over the grid: columns 0..n-1 set, n..2n-1 alarm."""
+    columns = tuple(
+        Scenario(name=f"{state}/battery", state=position, mains=False, battery=BatteryState(emf_v=volts))
+        for state, position in ((SystemState.SET, 1), (SystemState.ALARM, 3))
+        for volts in emf
+    )
+    solution: Solution = solve(network.netlist, columns)
+    return read_power(job, network, solution)
+
+
+def _one(
+    job: Job, power: PowerForecast, swept: PowerForecast, emf: tuple[float, ...], name: str, requirement: Requirement
+) -> StandbyForecast:
+    fitted = job.equipment[name].battery
+    supply = job.sheet_of(name).supply
+    assert fitted is not None and supply is not None
+    sheet = job.sheets.batteries[fitted.sheet]
+    rated = sheet.capacity_ah * max(fitted.parallel, 1)
+    fraction = _fraction(fitted)
+    kinetic = kinetic_of(sheet, fitted)
+    aged = kinetic.scaled(fraction)
+    standby, alarm = (_load(swept, name, emf, start) for start in (0, len(emf)))
+    nominal = sheet.nominal_v
+    standby_a, alarm_a = standby.at(nominal), alarm.at(nominal)
+    cut_out = supply.cut_out_v
+    set_trace = discharge(aged, (Phase(name="set", load=standby),), cut_out_v=cut_out)
+    short = {device: hours for device, hours in set_trace.first_below.items() if hours is not None}
+    first = min(short, key=lambda device: short[device]) if short else None
+    phases = (Phase(name="set", load=standby, hours=requirement.standby_h), Phase(name="alarm", load=alarm, hours=requirement.alarm_h))
+    charger, charge_a = _charger(power, supply, name)
+    return StandbyForecast(
+        supply=name,
+        battery=fitted.sheet,
+        fitted_ah=rated,
+        required_ah=sizing.required_capacity_ah(
+            standby_a=standby_a,
+            standby_h=requirement.standby_h,
+            alarm_a=alarm_a,
+            alarm_h=requirement.alarm_h,
+            formula=requirement.formula,
+            temperature_c=fitted.temperature_c,
+        ),
+        standby_a=standby_a,
+        alarm_a=alarm_a,
+        requirement=requirement,
+        kinetic=kinetic,
+        longest=longest_standby(aged, standby=standby, alarm=alarm, alarm_h=requirement.alarm_h, cut_out_v=cut_out),
+        to_cut_out_h=set_trace.hours_to_end,
+        to_first_short_h=None if first is None else short[first],
+        first_short=first,
+        trace=discharge(aged, phases, cut_out_v=cut_out),
+        set_trace=set_trace,
+        recharge=charge.recharge(charger, capacity_ah=rated, spare_a=charge_a, internal_ohm=sheet.internal_ohm / max(fitted.parallel, 1)),
+        charge_a=charge_a,
+        capacity_fraction=fraction,
+    )
+
+
+def _fraction(fitted: FittedBattery) -> float:
+    """Return the part of the rated capacity to reckon with: as measured, else as aged; less in the cold."""
+    age = AGED_FRACTION if fitted.measured_capacity_pct is None else fitted.measured_capacity_pct / 100
+    return age / max(temperature_factor(fitted.temperature_c), 1.0)
+
+
+def kinetic_of(sheet: BatterySheet, fitted: FittedBattery) -> KineticBattery:
+    """Return the two-well battery of a sheet, several in parallel taken as one. The leads are the network's, not the battery's."""
+    parallel = max(fitted.parallel, 1)
+    if sheet.discharge:
+        rows = tuple(DischargeRow(row.hours, row.current_a * parallel) for row in sheet.discharge)
+        table = DischargeTable(rows=rows, cut_off_v=sheet.discharge_cut_off_v, nominal_v=sheet.nominal_v)
+    else:
+        table = assumed_table(sheet.capacity_ah * parallel, nominal_v=sheet.nominal_v)
+    return fit_kinetic(table, internal_ohm=sheet.internal_ohm / parallel)
+
+
+def _load(swept: PowerForecast, supply: str, emf: tuple[float, ...], start: int) -> Load:
+    columns = slice(start, start + len(emf))
+    margins = {}
+    for load in swept.loads:
+        fed = load.landing.output.split(".")[0] if load.landing.output else load.landing.equipment
+        row = load.margin_v[columns]
+        if fed == supply and np.all(np.isfinite(row)):
+            margins[load.name] = tuple(row.tolist())
+    current = swept.supply(supply).battery_a[columns]
+    return Load(emf_v=emf, current_a=tuple(np.maximum(current, 0.0).tolist()), margin_v=margins)
+
+
+def _charger(power: PowerForecast, supply: SupplySheet, name: str) -> tuple[charge.Charger, float]:
+    """Return the charger in the charging module's terms, and the current [A] it really gets with the system set."""
+    item = power.supply(name)
+    spare = max(supply.limit_a - float(item.load_a[power.column("set/mains-no-battery")]), 0.0)
+    sheet = supply.charger
+    if sheet.kind is ChargerKind.NONE:
+        return charge.Charger(kind=charge.ChargerKind.NONE), 0.0
+    if sheet.kind is ChargerKind.RESISTOR and sheet.series_ohm:
+        made = charge.Charger(kind=charge.ChargerKind.RESISTOR_LIMITED, charge_v=sheet.float_v, series_ohm=sheet.series_ohm)
+    elif sheet.kind is ChargerKind.CURRENT_LIMITED and sheet.limit_a is not None:
+        made = charge.Charger(kind=charge.ChargerKind.CURRENT_LIMITED, charge_v=sheet.float_v, limit_a=sheet.limit_a)
+        spare = min(spare, sheet.limit_a)
+    else:
+        made = charge.Charger(kind=charge.ChargerKind.CONSTANT_VOLTAGE, charge_v=sheet.float_v)
+    return made, spare
+
+
+def required_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the capacity asked for, with its working."""
+    need = item.requirement
+    fitted = job.equipment[item.supply].battery
+    temperature_c = fitted.temperature_c if fitted else 20.0
+
+    def working() -> Working:
+        return sizing.working(
+            standby_a=item.standby_a,
+            standby_h=need.standby_h,
+            alarm_a=item.alarm_a,
+            alarm_h=need.alarm_h,
+            formula=need.formula,
+            temperature_c=temperature_c,
+        )
+
+    label = f"{label_of(job, item.supply)}, battery capacity asked for"
+    return Figure(key=f"required-ah/{item.supply}", label=label, value=item.required_ah, unit="Ah", working=working)
+
+
+def longest_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the longest standby after which the alarm still fits, with its working."""
+
+    def working() -> Working:
+        battery, origin = item.kinetic, Origin.DEFAULT if item.kinetic.assumed_shape else Origin.SHEET
+        return Working(
+            formula="dy1/dt = -I(E) + k (h2 - h1), dy2/dt = -k (h2 - h1); the network is solved at every E",
+            inputs=(
+                Input(name="charge in both wells", value=round(battery.q_max_ah, 2), unit="Ah", origin=origin),
+                Input(name="part of it at hand (age, cold)", value=round(item.capacity_fraction, 3), origin=Origin.COMPUTED),
+                Input(name="width of the available well c", value=round(battery.well_fraction, 3), origin=origin),
+                Input(name="rate k'", value=round(battery.rate_per_h, 3), unit="1/h", origin=origin),
+                Input(name="current set", value=round(item.standby_a, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="current in alarm", value=round(item.alarm_a, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="hours in alarm", value=round(item.requirement.alarm_h, 3), unit="h", origin=Origin.RULESET),
+            ),
+            substituted=f"limited by {item.longest.limited_by}",
+            result=f"{item.longest.hours:.1f} h",
+            source="kibam",
+            notes=(f"the model meets the discharge table within {battery.worst_row_pct:.1f} % of the hours (rows of an hour and more)",),
+        )
+
+    label = f"{label_of(job, item.supply)}, longest standby with the alarm still to come"
+    value = item.longest.hours if item.longest.fits else 0.0
+    return Figure(key=f"longest-h/{item.supply}", label=label, value=value, unit="h", working=working)
+
+
+def recharge_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the hours a flat battery takes to 80 %, with its working."""
+
+    def working() -> Working:
+        return charge.working_to_80_pct(
+            item.fitted_ah, charging_a=item.charge_a, found=item.recharge, return_factor=charge.DEFAULT_RETURN_FACTOR
+        )
+
+    label = f"{label_of(job, item.supply)}, recharge to 80 %"
+    return Figure(key=f"recharge-h/{item.supply}", label=label, value=item.recharge.to_80_pct_h, unit="h", working=working)
