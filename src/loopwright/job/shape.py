@@ -163,3 +163,19 @@ def record_shape(record: type) -> RecordShape:
 def job_shape() -> RecordShape:
     """Return the shape of the whole document."""
     return record_shape(Job)
+
+
+def shape_at(path: str) -> Shape | None:
+    """Return the shape of the value at a path of the document, or None when no such value can be."""
+    shape: Shape = job_shape()
+    for name in path.split("/") if path else ():
+        match shape:
+            case RecordShape() if name in shape.fields:
+                shape = shape.fields[name].shape
+            case MapShape():
+                shape = shape.value
+            case ListShape() if name.isdecimal():
+                shape = shape.item
+            case _:
+                return None
+    return shape

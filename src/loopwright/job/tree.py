@@ -22,6 +22,7 @@ BYTE_ORDER_MARK = "\ufeff"
 NULLS = frozenset({"", "~", "null", "Null", "NULL"})
 
 SCALAR, MAP, LIST = 0, 1, 2
+SAID = 3  # what an edit is to make of a place: the value as plain data
 BLOCK_STYLES = frozenset("|>")
 
 
