@@ -93,7 +93,7 @@ def _flow_entry(key: str | None, value: Value) -> str:
 def _flow_insert(text: str, parent: Node, key: str | None, value: Value) -> Splice:
     if text[parent.start] not in "{[":
         raise ValueError("This mapping has no braces; put it in braces first.")
-    last = parent.value[-1][1] if parent.kind == MAP else parent.value[-1]
+    last: Node = parent.value[-1][1] if parent.kind == MAP else parent.value[-1]
     comma = _comma(text, last.end, parent.end - 1)
     if comma is not None:
         return Splice(comma + 1, comma + 1, " " + _flow_entry(key, value))
@@ -131,7 +131,7 @@ def cut_entry(text: str, parent: Node, node: Node) -> list[Splice]:
         spans = [(child.start if key is None else key.start, child.end) for key, child in pairs]
         parts = _flow_cut(text, spans, at, parent.end - 1)
     else:
-        starts = _dashes(text, parent) if parent.kind == LIST else [key.start for key, _ in pairs]
+        starts = _dashes(text, parent) if parent.kind == LIST else [key.start for key, _ in parent.value]
         parts = [_block_cut(text, starts, at, node.last())]
     del parent.value[at]
     return parts

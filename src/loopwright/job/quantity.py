@@ -6,7 +6,7 @@ import math
 import re
 
 from loopwright.job.document import UnitSystem
-from loopwright.job.field import Gauge
+from loopwright.job.field import Gauge, Quantity
 from loopwright.job.unit import EXAMPLES, FOOT_M, KFT_PER_KM, worth_of
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
@@ -167,6 +167,11 @@ def show_quantity(value: float, unit: str, system: UnitSystem = UnitSystem.METRI
             break
     figures = f"{value:.4g}" if abs(value) < 10000 else f"{value:.0f}"
     return f"{figures} {unit}".strip()
+
+
+def bounds(quantity: Quantity) -> str:
+    """Return the bounds of a quantity in words."""
+    return f"{show_quantity(quantity.low, quantity.unit)} to {show_quantity(quantity.high, quantity.unit)}"
 
 
 def show_gauge(gauge: Gauge, system: UnitSystem = UnitSystem.METRIC) -> str:

@@ -12,8 +12,7 @@ from functools import cache
 from typing import Any
 
 from loopwright.job.document import FORMAT, Job
-from loopwright.job.field import Quantity
-from loopwright.job.quantity import parse_gauge, parse_quantity, show_quantity
+from loopwright.job.quantity import bounds, parse_gauge, parse_quantity
 from loopwright.job.reading import BAD, Place, Reading, Run, Use
 from loopwright.job.reference import check_references
 from loopwright.job.shape import (
@@ -59,24 +58,17 @@ def walk(root: Node) -> tuple[Run, Any]:
 
 
 def _refuse_other_format(root: Node) -> None:
+    """Refuse a document of another format at once: what else seems wrong with it would mislead."""
     for key, node in root.value:
-        if (
-            key.kind == SCALAR
-            and key.value == "format"
-            and node.kind == SCALAR
-            and node.value.isdecimal()
-            and int(node.value[:9]) != FORMAT
-        ):
-            newer = int(node.value[:9]) > FORMAT
-            why = "this program is older than the document" if newer else "the document must be upgraded first"
-            problem = Problem(
-                path="format",
-                line=node.line,
-                column=node.column,
-                message=f"Format {shorten(node.value)} is not read here: {why}.",
-                accepted=str(FORMAT),
-            )
-            raise JobError([problem])
+        if key.kind == SCALAR and key.value == "format" and node.kind == SCALAR:
+            try:
+                version = parse_quantity(node.value, "")
+            except ValueError:
+                return
+            if version != FORMAT:
+                why = "this program is older than the document" if version > FORMAT else "the document must be upgraded first"
+                message = f"Format {shorten(node.value)} is not read here: {why}."
+                raise JobError([Problem(path="format", line=node.line, column=node.column, message=message, accepted=str(FORMAT))])
 
 
 Step = Callable[[Node, str, Run], Any]
@@ -238,11 +230,6 @@ def _number_step(shape: NumberShape) -> Step:
         return value
 
     return step
-
-
-def bounds(quantity: Quantity) -> str:
-    """Return the bounds of a quantity in words."""
-    return f"{show_quantity(quantity.low, quantity.unit)} to {show_quantity(quantity.high, quantity.unit)}"
 
 
 def _scalar_step(shape: Shape) -> Step:
