@@ -33,9 +33,9 @@ def deck(netlist: Netlist, scenario: Scenario, *, grounds: tuple[str, ...], star
     """Return a SPICE deck of ``netlist`` in ``scenario``.
 
     ``grounds`` are the reference points, one an island, as the solver chose them: each is tied to node 0 by 1 Ω, through
-    which no current can flow. The node ``nK`` is the K-th of ``netlist.nodes()``. The control block prints the volts of every point, one to a line,
-    with 15 digits. ``start_v`` gives volts to start the search from (a node set): a simulator that starts cold from an
-    overloaded supply often fails to settle.
+    which no current can flow. The node ``nK`` is the K-th of ``netlist.nodes()``. The control block prints the volts of
+    every point, one to a line, with 15 digits. ``start_v`` gives volts to start the search from (a node set): a simulator
+    that starts cold from an overloaded supply often fails to settle.
     """
     nodes = {name: f"n{position}" for position, name in enumerate(netlist.nodes())}
     lines = [f"* {netlist.title or 'network'}: {scenario.name}", OPTIONS]

@@ -153,7 +153,7 @@ def kinetic_of(sheet: BatterySheet, fitted: FittedBattery) -> KineticBattery:
     """Return the two-well battery of a sheet, several in parallel taken as one. The leads are the network's, not the battery's."""
     parallel = max(fitted.parallel, 1)
     if sheet.discharge:
-        rows = tuple(DischargeRow(row.hours, row.current_a * parallel) for row in sheet.discharge)
+        rows = tuple(DischargeRow(row.hours, row.current_a * parallel) for row in sorted(sheet.discharge, key=lambda row: row.hours))
         table = DischargeTable(rows=rows, cut_off_v=sheet.discharge_cut_off_v, nominal_v=sheet.nominal_v)
     else:
         table = assumed_table(sheet.capacity_ah * parallel, nominal_v=sheet.nominal_v)

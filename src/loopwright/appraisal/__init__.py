@@ -1,0 +1,1 @@
+"""The one landing: appraise a job, and get figures, findings and gaps."""

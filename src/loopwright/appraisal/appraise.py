@@ -1,0 +1,44 @@
+"""The order of work: document to network, network to figures, figures to findings. One call, the same for screen, paper and command line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopwright.circuits.forecast import CircuitForecast, forecast_circuits
+from loopwright.job.document import Job
+from loopwright.power.forecast import PowerForecast, forecast_power
+from loopwright.power.standby import StandbyForecast, forecast_standby
+from loopwright.rules.facts import Facts
+from loopwright.rules.register import run_checks
+from loopwright.rules.ruleset import Ruleset, requirement_of, ruleset_of
+from loopwright.values.finding import Finding, Severity
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Appraisal:
+    """Everything computed from one revision of a job, frozen."""
+
+    job: Job
+    ruleset: Ruleset
+    power: PowerForecast
+    standby: tuple[StandbyForecast, ...]
+    circuits: tuple[CircuitForecast, ...]
+    findings: tuple[Finding, ...]
+
+    def count(self, severity: Severity) -> int:
+        """Return how many findings have a severity."""
+        return sum(1 for finding in self.findings if finding.severity is severity)
+
+    def about(self, subject: str) -> tuple[Finding, ...]:
+        """Return the findings whose subject is a document path or lies below it."""
+        return tuple(f for f in self.findings if f.subject == subject or f.subject.startswith(f"{subject}/"))
+
+
+def appraise(job: Job) -> Appraisal:
+    """Return the appraisal of a job. Computes everything anew; raises nothing for a wrong design, which is a finding."""
+    ruleset = ruleset_of(job)
+    power = forecast_power(job)
+    standby = forecast_standby(job, power, requirement_of(job, ruleset))
+    circuits = forecast_circuits(job)
+    facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits)
+    return Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, findings=run_checks(facts))

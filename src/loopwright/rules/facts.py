@@ -1,0 +1,22 @@
+"""What a check may look at: the document and everything computed from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopwright.circuits.forecast import CircuitForecast
+from loopwright.job.document import Job
+from loopwright.power.forecast import PowerForecast
+from loopwright.power.standby import StandbyForecast
+from loopwright.rules.ruleset import Ruleset
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Facts:
+    """The document with its figures; a check reads these and nothing else."""
+
+    job: Job
+    ruleset: Ruleset
+    power: PowerForecast
+    standby: tuple[StandbyForecast, ...]
+    circuits: tuple[CircuitForecast, ...]
