@@ -25,7 +25,7 @@ from loopwright.job.shape import (
 
 HEAD = """# The job document
 
-One premises, one YAML file. This page is made from the records of the program (`python -m loopwright.job.dictionary`);
+One premises, one YAML file. This page is made from the records of the program by `tools/write-document-page`;
 a test keeps it current. In a path, `<id>` is a name you choose and `<n>` the number of an entry of a list, from 0.
 A field without a default must be written. `silent` as a default means that nothing is assumed.
 
@@ -117,7 +117,3 @@ def page() -> str:
         cells = (f"`{row.path}`".replace("|", "\\|"), row.type, row.unit, row.default or "**required**", row.meaning)
         table.append("| " + " | ".join(cells) + " |")
     return HEAD + "\n" + "\n".join(table) + "\n"
-
-
-if __name__ == "__main__":
-    print(page(), end="")  # noqa: T201 - this is what the command is for

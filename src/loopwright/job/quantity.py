@@ -81,6 +81,8 @@ def _refusal(written: str, unit: str) -> str:
     if "_" in shown:
         return f"'{shown}' has an underscore in it: write {shown.replace('_', '')}"
     parts = _WITH_UNIT.fullmatch(shown)
+    if _PLAIN.fullmatch(shown):
+        return f"'{shown}' is too large a number: {accepted}"
     if parts:
         kind = f"in {unit}" if unit else "a plain number"
         return f"'{parts[2]}' is not a unit that can stand here ({kind}): {accepted}"

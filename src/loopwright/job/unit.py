@@ -12,11 +12,12 @@ Worth = tuple[float, float]
 
 FOOT_M = 0.3048  # exact, international foot
 KFT_PER_KM = 1000 / 304.8
+MICRO = "\u00b5"  # as a keyword argument it would turn into its Greek twin
 
 
 def _scaled(**factors: float) -> dict[str, Worth]:
-    """Return rows without an offset; a double underscore in a name stands for the solidus."""
-    return {name.replace("__", "/"): (factor, 0.0) for name, factor in factors.items()}
+    """Return rows without an offset."""
+    return {name: (factor, 0.0) for name, factor in factors.items()}
 
 
 _TIME_S = {
@@ -62,7 +63,7 @@ UNITS: Mapping[str, Mapping[str, Worth]] = {
     },
     "Ω/km": {**_per_length(_OHM), **_per_length({"mΩ": 1e-3, "mohm": 1e-3})},
     "V": _scaled(V=1.0, mV=1e-3, kV=1e3, volt=1.0, volts=1.0),
-    "A": _scaled(A=1.0, mA=1e-3, µA=1e-6, uA=1e-6, amp=1.0, amps=1.0, ampere=1.0, amperes=1.0),
+    "A": {**_scaled(A=1.0, mA=1e-3, uA=1e-6, amp=1.0, amps=1.0, ampere=1.0, amperes=1.0), MICRO + "A": (1e-6, 0.0)},
     "Ah": _scaled(Ah=1.0, mAh=1e-3),
     "VA": _scaled(VA=1.0, kVA=1e3),
     "°C": {
@@ -82,7 +83,7 @@ UNITS: Mapping[str, Mapping[str, Worth]] = {
         "pF/ft": (1 / FOOT_M, 0.0),
         "nF/kft": (1 / FOOT_M, 0.0),
     },
-    "nF": _scaled(nF=1.0, pF=1e-3, µF=1e3, uF=1e3),
+    "nF": {**_scaled(nF=1.0, pF=1e-3, uF=1e3), MICRO + "F": (1e3, 0.0)},
     "Hz": _scaled(Hz=1.0, kHz=1e3),
     "": {"%": (0.01, 0.0), "percent": (0.01, 0.0)},
 }
@@ -119,7 +120,7 @@ def _folded(table: Mapping[str, Worth]) -> dict[str, Worth]:
 
 FOLDED: Mapping[str, Mapping[str, Worth]] = {kept: _folded(table) for kept, table in UNITS.items()}
 # The ohm sign and the micro sign have twins in Unicode that look the same; spaces and a middle dot inside a unit mean nothing.
-_TWINS = str.maketrans({"\u2126": "Ω", "\u03bc": "µ", "\u00b7": None, " ": None, "\u00a0": None, "\u2032": "'", "\u2033": '"'})
+_TWINS = str.maketrans({"\u2126": "Ω", "\u03bc": MICRO, "\u00b7": None, " ": None, "\u00a0": None, "\u2032": "'", "\u2033": '"'})
 
 
 def worth_of(written: str, kept: str) -> Worth | None:
