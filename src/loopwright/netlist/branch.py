@@ -62,6 +62,22 @@ class Branches:
             offset[rows] = np.where(on, current - bend * volts, offset[rows])
         return slope, offset
 
+    def steady(self, piece: Ints, before: Floats) -> tuple[Floats, Floats]:
+        """Return slope [S] and offset [A] of the chosen pieces, constant power drawing the steady current it had at ``before``.
+
+        Below its knee it turns ohmic as a constant-current load does, so that every law is increasing. ``before`` is (branches, 1).
+        """
+        slope = np.take_along_axis(self.slope, piece[None], axis=0)[0]
+        offset = np.take_along_axis(self.offset, piece[None], axis=0)[0]
+        rows = self.curved
+        if rows.size:
+            knee = self.edge[0, rows]
+            current = self.power_w[rows] / np.maximum(before[rows], knee)
+            on = piece[rows] == 1
+            slope[rows] = LEAK_S + np.where(on, 0.0, current / knee)
+            offset[rows] = np.where(on, current, 0.0)
+        return slope, offset
+
     def locate(self, across: Floats) -> Ints:
         """Return the piece that the volts across each branch fall on."""
         return np.asarray((across >= self.edge[0]).astype(np.int64) + (across >= self.edge[1]))
@@ -82,6 +98,19 @@ class Branches:
         if rows.size:
             volts = np.maximum(across[rows], self.edge[0, rows])
             out[rows] = np.where(piece[rows] == 1, self.power_w[rows] / volts + LEAK_S * across[rows], out[rows])
+        return np.asarray(out)
+
+    def current_columns(self, across: Floats, column: int) -> Floats:
+        """Return the true currents [A] in one scenario for many sets of branch volts, (branches, sets)."""
+        edge, slope, offset = self.edge[:, :, column, None], self.slope[:, :, column, None], self.offset[:, :, column, None]
+        low, high = across < edge[0], across >= edge[1]
+        out = np.where(low, slope[0] * across + offset[0], slope[1] * across + offset[1])
+        out = np.where(high, slope[2] * across + offset[2], out)
+        rows = self.curved
+        if rows.size:
+            volts = np.maximum(across[rows], edge[0][rows])
+            curve = self.power_w[rows, column, None] / volts + LEAK_S * across[rows]
+            out[rows] = np.where(low[rows], out[rows], curve)
         return np.asarray(out)
 
     def rest_volts(self) -> Floats:
