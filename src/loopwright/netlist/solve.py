@@ -14,6 +14,7 @@ reference of its own; volts are compared inside an island only, and :meth:`Solut
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -33,12 +34,18 @@ SETTLED_V = 1e-11
 """A constant-power iteration is over when no volts moved more than this [V]."""
 MOST_SHARED = 25
 """Iterations on shared factorisations before a scenario is finished by itself."""
-MOST_STEPS = 150
+MOST_STEPS = 400
 """Steps for one scenario by itself."""
 MOST_TRIES = 12
 """Newton tries within one of those steps."""
 HOLD_S = 30.0
 """Store [S] across every branch at the first step of a scenario by itself: it lets the volts move about a tenth of the way."""
+
+DRAWING_A = 1e-6
+"""A load that takes less [A] is not fed at all, rather than fed too low."""
+
+SHORT_STEP_V = 0.02
+"""A constant power that moves less [V] in one step has not jumped from one solution to another."""
 
 
 class SolveError(Exception):
@@ -214,7 +221,7 @@ class _Work:
             open_columns = open_columns[~settled]
             if not open_columns.size:
                 break
-        for column in open_columns.tolist():
+        for column in np.union1d(open_columns, self._collapsed(piece, across)).tolist():
             self._alone(column, volts, piece, across)
         found = volts[law.a] - volts[law.b]
         return Solution(
@@ -230,6 +237,16 @@ class _Work:
             currents=law.current(found),
             conductance_s=self.wire_g,
         )
+
+    def _collapsed(self, piece: Ints, across: Floats) -> Ints:
+        """Return the scenarios in which a constant power was found below its knee, drawing.
+
+        Pieces guessed wrongly on the way (a current limit met with every load at full current, the battery not called on yet) can throw it
+        below its knee although a working solution stands above; letting the volts droop from no load finds which it is.
+        """
+        rows = self.branches.curved
+        drawing = self.branches.current(across)[rows] > DRAWING_A
+        return np.flatnonzero(np.any((piece[rows] == 0) & (self.branches.power_w[rows] > 0.0) & drawing, axis=0))
 
     def _solve_columns(self, slope: Floats, offset: Floats, columns: Ints, volts: Floats) -> None:
         """Solve the linear network of the chosen pieces for ``columns``, one factorisation a distinct matrix."""
@@ -251,30 +268,42 @@ class _Work:
     def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats) -> None:
         """Finish one scenario as the real network would: let the volts droop from no load with a store across every branch.
 
-        An implicit step with store ``hold`` [S, capacitance over step time] adds ``hold`` to each slope, which keeps the equations positive
-        definite even on the falling part of a constant-power law. A step whose pieces do not settle is taken again with a larger
-        store; as the volts come to rest the store is let go, and the last step is Newton's own.
+        An implicit step with store ``hold`` [S, capacitance over step time] adds ``hold`` to each slope; in it a constant power draws the
+        steady current it had at the volts before the step, so that the step's equations are increasing and have one solution, and the
+        volts come down to the highest solution and never past it. A step whose pieces do not settle is taken again with a larger store;
+        as the volts come to rest the store is let go, and the last step is Newton's own.
         """
         hold = HOLD_S
         before = self.branches.rest_volts()[:, column]
         for _ in range(MOST_STEPS):
-            found = self._step(column, before, hold, volts, piece, across)
+            found = self._step(column, before, hold, volts, piece, across, exact=False)
             if found is None:
                 hold = max(hold * 8.0, 1e-6)
                 continue
-            if hold == 0.0:
-                return
-            before = found
+            fell, before = self._leap(column, before, found), found
+            if hold == 0.0 and fell <= SHORT_STEP_V:
+                last = self._step(column, before, 0.0, volts, piece, across, exact=True)
+                leap = math.inf if last is None else self._leap(column, before, last)
+                if leap <= SHORT_STEP_V:
+                    return
+                if last is not None:
+                    # Almost at rest far from any solution: a narrow pass, gone through at a walking pace.
+                    before = before + (last - before) * (SHORT_STEP_V / leap)
             hold = hold / 4.0 if hold > 1e-12 else 0.0
         raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
 
-    def _step(self, column: int, before: Floats, hold: float, volts: Floats, piece: Ints, across: Floats) -> Floats | None:
+    def _leap(self, column: int, before: Floats, after: Floats) -> float:
+        """Return how far [V] the constant power that moved most has moved."""
+        rows = self.branches.curved[self.branches.power_w[self.branches.curved, column] > 0.0]
+        return float(np.max(np.abs(after - before)[rows], initial=0.0))
+
+    def _step(self, column: int, before: Floats, hold: float, volts: Floats, piece: Ints, across: Floats, *, exact: bool) -> Floats | None:
         """Take one implicit step from the branch volts ``before``; None when its pieces do not settle."""
         law, columns = self.branches, np.array([column])
         across[:, column] = before
         for _ in range(MOST_TRIES):
             piece[:, column] = law.locate(across)[:, column]
-            slope, offset = law.linear(piece, across, newton=True)
+            slope, offset = law.linear(piece, across, newton=True) if exact else law.steady(piece, before[:, None])
             slope[:, column] += hold
             offset[:, column] -= hold * before
             self._solve_columns(slope, offset, columns, volts)
