@@ -97,7 +97,7 @@ def _flow_insert(text: str, parent: Node, key: str | None, value: Value) -> Spli
     comma = _comma(text, last.end, parent.end - 1)
     if comma is not None:
         return Splice(comma + 1, comma + 1, " " + _flow_entry(key, value))
-    lead = " , " if last.start == last.end else ", "
+    lead = " , " if last.start == last.end and text[last.end - 1] != " " else ", "
     return Splice(last.end, last.end, lead + _flow_entry(key, value))
 
 

@@ -169,7 +169,7 @@ def _refuse_key(key: Node, child: Node, path: str, run: Run, known: Iterable[str
 
 
 def _list_step(shape: ListShape) -> Step:
-    item = step_of(shape.item)
+    item = _entry_step(shape.item)
 
     def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
         if node.kind != LIST:
@@ -184,8 +184,16 @@ def _list_step(shape: ListShape) -> Step:
     return step
 
 
+def _entry_step(shape: Shape) -> Step:
+    """Return the step for an entry of a collection: an empty one is a record of defaults, or a slip."""
+    step = step_of(shape)
+    if isinstance(shape, RecordShape):
+        return step
+    return lambda node, path, run: run.refuse(node, path, "A value is needed here.") if node.is_null() else step(node, path, run)
+
+
 def _map_step(shape: MapShape) -> Step:
-    key_step, value_step = step_of(shape.key), step_of(shape.value)
+    key_step, value_step = step_of(shape.key), _entry_step(shape.value)
 
     def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
         if node.kind != MAP:

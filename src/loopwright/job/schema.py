@@ -33,6 +33,8 @@ from loopwright.job.unit import EXAMPLES, FOLDED, UNITS
 Schema = dict[str, Any]
 _NAME = "[A-Za-z0-9][A-Za-z0-9_-]{0,39}"
 _NUMBER = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"
+# An equipment called 3 has an input 3.1, which JSON takes for a number.
+_DOTTED = {"type": "number", "minimum": 0, "not": {"type": "integer"}}
 _CODES = {"Ω": "[LRrKkMG]", "nF": "[pnuµμ]"}
 
 
@@ -106,11 +108,8 @@ def schema_of(shape: Shape) -> Schema:
         case TextShape():
             return {"type": ["string", "number", "boolean"], "maxLength": shape.longest}
         case TerminalShape():
-            return {
-                "type": ["string", "number"],
-                "pattern": rf"^{_NAME}\.{_NAME}$",
-                "description": f"equipment.terminal, one of the {shape.among}.",
-            }
+            doc = f"equipment.terminal, one of the {shape.among}."
+            return {"anyOf": [{"type": "string", "pattern": rf"^{_NAME}\.{_NAME}$"}, _DOTTED], "description": doc}
         case IdShape():
             return {"$ref": "#/$defs/id", **({"description": f"One of {shape.among.to}."} if shape.among else {})}
 
