@@ -49,7 +49,14 @@ def test_an_edit_changes_its_own_lines_only(edit: Edit, lines: list[str]) -> Non
 
 
 def test_a_new_cable_is_written_in_full_and_read() -> None:
-    new = {"sheet": "six-core", "start": "control", "end": "bell", "length_m": 3, "bus": True, "feeds": [{"output": "control.aux", "cores": 2}]}
+    new = {
+        "sheet": "six-core",
+        "start": "control",
+        "end": "bell",
+        "length_m": 3,
+        "bus": True,
+        "feeds": [{"output": "control.aux", "cores": 2}],
+    }
     edited = apply(SAMPLE, AddItem("cables", "W9", new))
     assert difference(SAMPLE, edited.text) == [
         "+  W9:", "+    sheet: six-core", "+    start: control", "+    end: bell", "+    length_m: 3", "+    bus: true", "+    feeds:",

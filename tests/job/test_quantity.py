@@ -56,7 +56,17 @@ def test_what_people_write_is_read(text: str, unit: str, value: float) -> None:
 
 @pytest.mark.parametrize(
     ("code", "ohm"),
-    [("R47", 0.47), ("4R7", 4.7), ("470R", 470), ("4K7", 4700), ("47K", 47000), ("2k2", 2200), ("1M", 1e6), ("3M32", 3.32e6), ("10L", 0.01)],
+    [
+        ("R47", 0.47),
+        ("4R7", 4.7),
+        ("470R", 470),
+        ("4K7", 4700),
+        ("47K", 47000),
+        ("2k2", 2200),
+        ("1M", 1e6),
+        ("3M32", 3.32e6),
+        ("10L", 0.01),
+    ],
 )
 def test_resistor_codes(code: str, ohm: float) -> None:
     """IEC 60062, letter and digit code (examples of its form from memory)."""
@@ -129,7 +139,9 @@ def test_quantities_are_shown_in_the_units_of_the_reader() -> None:
     assert show_gauge(Gauge(awg_area_mm2(18)), UnitSystem.US) == "about 18 AWG"
 
 
-@pytest.mark.parametrize(("value", "unit"), [(5600.0, "Ω"), (0.75, "A"), (45.72, "m"), (20.5, "°C"), (4.7, "nF"), (91.5, "Ω/km"), (66.0, "pF/m")])
+@pytest.mark.parametrize(
+    ("value", "unit"), [(5600.0, "Ω"), (0.75, "A"), (45.72, "m"), (20.5, "°C"), (4.7, "nF"), (91.5, "Ω/km"), (66.0, "pF/m")]
+)
 @pytest.mark.parametrize("system", UnitSystem)
 def test_what_is_shown_can_be_typed_back(value: float, unit: str, system: UnitSystem) -> None:
     assert parse_quantity(show_quantity(value, unit, system), unit) == pytest.approx(value, rel=5e-4)

@@ -55,7 +55,9 @@ def test_given_tells_what_stood_in_the_text() -> None:
     assert "stage" not in given
 
 
-@pytest.mark.parametrize("text", [SAMPLE, "\ufeff" + SAMPLE, SAMPLE.replace("\n", "\r\n"), SAMPLE.replace("Example cottage", "Ørnens hytte 🦉")])
+@pytest.mark.parametrize(
+    "text", [SAMPLE, "\ufeff" + SAMPLE, SAMPLE.replace("\n", "\r\n"), SAMPLE.replace("Example cottage", "Ørnens hytte 🦉")]
+)
 def test_places_are_where_the_text_stands(text: str) -> None:
     places = read(text).places
     place = places["cables/W02/length_m"]
@@ -141,7 +143,11 @@ def test_a_slip_is_refused_with_its_place_and_what_would_be_right(old: str, new:
 
 
 def test_all_problems_come_at_once_in_the_order_of_the_file() -> None:
-    text = altered("title: Example cottage", "titel: Example cottage").replace("length_m: 18", "length_m: 18 kg").replace("sheet: reed", "sheet: x")
+    text = (
+        altered("title: Example cottage", "titel: Example cottage")
+        .replace("length_m: 18", "length_m: 18 kg")
+        .replace("sheet: reed", "sheet: x")
+    )
     found = problems(text)
     assert [problem.path for problem in found] == ["", "titel", "equipment/door/sheet", "cables/W01/length_m"]
     assert "The key title is missing" in found[0].message

@@ -30,7 +30,12 @@ def test_a_present_document_stays_as_it_is() -> None:
 
 @pytest.mark.parametrize(
     ("text", "says"),
-    [(OLD, "nothing leads from it"), ("format: 7\n", "newer than this program"), ("format: x\n", "not a whole number"), ("a: 1\n", "missing")],
+    [
+        (OLD, "nothing leads from it"),
+        ("format: 7\n", "newer than this program"),
+        ("format: x\n", "not a whole number"),
+        ("a: 1\n", "missing"),
+    ],
 )
 def test_a_format_without_a_way_is_refused(text: str, says: str) -> None:
     with pytest.raises(JobError, match=says):
