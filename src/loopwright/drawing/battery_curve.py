@@ -9,14 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.appraisal.appraise import Appraisal
-from loopwright.circuits.tolerance import Array
-from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, THIN, Sheet, fitted
+from loopwright.circuits.half_space import Array
+from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, THIN, Sheet, fitted, wrapped
 from loopwright.job.document import Job
 from loopwright.power.discharge import BATTERY, Trace
 from loopwright.power.forecast import label_of
 from loopwright.power.standby import StandbyForecast
 
 _MOST_POINTS = 240
+_KEY_LINE = 15.5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,18 +43,21 @@ def battery_curve(appraisal: Appraisal, supply_id: str, *, narrow: bool = False)
     item = standby_of(appraisal, supply_id)
     supply = appraisal.job.sheet_of(supply_id).supply
     assert supply is not None
-    width, height = (390.0, 330.0) if narrow else (760.0, 340.0)
+    width = 390.0 if narrow else 760.0
+    key = [(name, wrapped(words, width - 28, SMALL_SIZE)) for name, words in _end_lines(appraisal.job, item)]
+    field_bottom = 256.0
+    height = field_bottom + 30 + _KEY_LINE * sum(len(lines) for _, lines in key)
     title = f"{label_of(appraisal.job, supply_id)}: battery volts from the loss of mains"
     sheet = Sheet(width=width, height=height, title=title, about=curve_words(appraisal.job, item), name="battery-curve")
     sheet.text(4, 15, fitted(title, width - 8), bold=True)
-    frame = _frame(item, supply.cut_out_v, (40.0, width - 14, 36.0, height - 84))
+    frame = _frame(item, supply.cut_out_v, (40.0, width - 14, 36.0, field_bottom))
     _grid(sheet, frame)
     _cut_out(sheet, frame, supply.cut_out_v)
     _trace(sheet, frame, item.set_trace, dash="")
     _alarm(sheet, frame, item)
     _asked(sheet, frame, item)
     _ends(sheet, frame, item)
-    _key(sheet, appraisal.job, item, height)
+    _key(sheet, key, field_bottom + 34)
     return sheet.svg()
 
 
@@ -132,7 +136,7 @@ def _grid(sheet: Sheet, frame: _Frame) -> None:
     while hours <= frame.hours:
         x, y = frame.at(hours, frame.low_v)
         sheet.line(((x, y), (x, y + 4)), look="lw-axis", width=HAIR)
-        if x < frame.right - 24:
+        if x < frame.right - 44:
             sheet.text(x, y + 15, f"{hours:g}", look="lw-soft lw-num", size=SMALL_SIZE, anchor="middle")
         hours = round(hours + step, 6)
     sheet.text(frame.right, frame.bottom + 15, "hours", look="lw-soft", size=SMALL_SIZE, anchor="end")
@@ -209,10 +213,11 @@ def _ball(sheet: Sheet, name: str, at: tuple[float, float], *, below: bool) -> N
     sheet.text(x, y + 3.2, name, size=9, anchor="middle")
 
 
-def _key(sheet: Sheet, job: Job, item: StandbyForecast, height: float) -> None:
-    y = height - 54
-    for name, words in _end_lines(job, item):
+def _key(sheet: Sheet, key: Sequence[tuple[str, Sequence[str]]], y: float) -> None:
+    """Write what each numbered mark is."""
+    for name, lines in key:
         sheet.dot(11, y - 3.4, 6.5, look="lw-soft")
         sheet.text(11, y, name, size=9, anchor="middle")
-        sheet.text(24, y, fitted(words, sheet.width - 28, SMALL_SIZE), size=SMALL_SIZE)
-        y += 15.5
+        for line in lines:
+            sheet.text(24, y, line, size=SMALL_SIZE)
+            y += _KEY_LINE

@@ -10,7 +10,8 @@ import numpy as np
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.circuits.forecast import ActForecast, CircuitForecast
-from loopwright.circuits.tolerance import Array, Spread, band_probabilities
+from loopwright.circuits.half_space import Array
+from loopwright.circuits.tolerance import Spread, band_probabilities
 from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, Sheet, fitted
 from loopwright.job.document import Job
 from loopwright.job.quantity import show_quantity
@@ -33,9 +34,9 @@ class _Plan:
     narrow: bool
 
 
-_WIDE = _Plan(width=960, left=210, right=590, top=86, row=36, narrow=False)
-_NARROW = _Plan(width=390, left=8, right=382, top=86, row=64, narrow=True)
-_OHM_X, _LENS_X, _LENS_WIDTH, _WORDS_X = 690, 708, 84, 806
+_WIDE = _Plan(width=960, left=246, right=612, top=86, row=36, narrow=False)
+_NARROW = _Plan(width=390, left=8, right=382, top=86, row=72, narrow=True)
+_OHM_X, _LENS_X, _LENS_WIDTH, _WORDS_X = 696, 712, 84, 808
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -172,17 +173,19 @@ def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: 
         low, high = (low + high) / 2 - 1.5, (low + high) / 2 + 1.5
     line = "lw-short" if wrong else "lw-line"
     sheet.line(((plan.left, level), (plan.right, level)), look="lw-axis", width=0.3)
-    sheet.box(low, level - 3, high - low, 6, look=line, line=HAIR, filled=True)
+    sheet.shape(((low, level - 3), (high, level - 3), (high, level + 3), (low, level + 3)), look=line, opacity=1)
     x = axis.x(act.field_ohm)
     sheet.line(((x, level - 9), (x, level + 9)), look=line, width=FIRM, dash="2 2" if wrong else "")
     ohm = "open" if math.isinf(act.field_ohm) else f"{act.field_ohm:.0f} Ω" if act.field_ohm >= 100 else f"{act.field_ohm:.1f} Ω"
-    corners = "" if math.isinf(act.low_ohm) else f"{act.low_ohm:.0f} to {act.high_ohm:.0f}"
+    digits = 1 if act.high_ohm < 100 else 0
+    corners = "" if math.isinf(act.low_ohm) else f"{act.low_ohm:.{digits}f} to {act.high_ohm:.{digits}f}"
     chance = chance_words(act.misread)
     if plan.narrow:
         sheet.text(plan.left, base, fitted(act_words(job, act), 200))
         sheet.text(plan.right, base, ohm, look="lw-ink lw-num", anchor="end")
-        sheet.text(plan.left, y + 55, fitted(", ".join(filter(None, (reading_words(act), chance))), 270, SMALL_SIZE), look=look, size=SMALL_SIZE)
-        sheet.text(plan.right, y + 55, corners, look="lw-soft lw-num", size=SMALL_SIZE, anchor="end")
+        told = ", ".join(filter(None, (reading_words(act), chance)))
+        sheet.text(plan.left, y + 53, fitted(told, 290, SMALL_SIZE), look=look, size=SMALL_SIZE)
+        sheet.text(plan.right, y + 53, corners, look="lw-soft lw-num", size=SMALL_SIZE, anchor="end")
         return
     sheet.text(4, y + 20, fitted(act_words(job, act), plan.left - 14))
     sheet.text(_OHM_X, y + 14, ohm, look="lw-ink lw-num", anchor="end")

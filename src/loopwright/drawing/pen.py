@@ -65,6 +65,22 @@ def fitted(text: str, width: float, size: float = FONT_SIZE) -> str:
     return text if len(text) <= most else text[: max(most - 1, 1)].rstrip() + "…"
 
 
+def wrapped(text: str, width: float, size: float = FONT_SIZE) -> list[str]:
+    """Return text in lines no wider than a width, broken between words, a single long word cut with an ellipsis.
+
+    >>> wrapped('the battery lets go', 80)
+    ['the battery', 'lets go']
+    """
+    lines: list[str] = []
+    for word in text.split():
+        joined = f"{lines[-1]} {word}" if lines else word
+        if lines and fitted(joined, width, size) == joined:
+            lines[-1] = joined
+        else:
+            lines.append(fitted(word, width, size))
+    return lines
+
+
 @dataclass(kw_only=True, slots=True)
 class Sheet:
     """One drawing while it is made: its size, its words for who cannot see it, its marks in order."""
@@ -90,13 +106,12 @@ class Sheet:
         self.marks.append(f'<polygon class="{look}" points="{path}" fill="currentColor" fill-opacity="{number(opacity)}" stroke="none"/>')
 
     def box(
-        self, x: float, y: float, width: float, height: float, *, look: str = "lw-line", line: float = THIN, dash: str = "", filled: bool = False
+        self, x: float, y: float, width: float, height: float, *, look: str = "lw-line", line: float = THIN, dash: str = ""
     ) -> None:
-        """Draw a rectangle, open or filled."""
+        """Draw an open rectangle."""
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
-        fill = "currentColor" if filled else "none"
         self.marks.append(
-            f'<rect class="{look}" x="{number(x)}" y="{number(y)}" width="{number(width)}" height="{number(height)}" fill="{fill}" '
+            f'<rect class="{look}" x="{number(x)}" y="{number(y)}" width="{number(width)}" height="{number(height)}" fill="none" '
             f'stroke="currentColor" stroke-width="{number(line)}"{dashes}/>'
         )
 
@@ -149,6 +164,6 @@ class Sheet:
         """Return the drawing."""
         size = f'viewBox="0 0 {number(self.width)} {number(self.height)}" width="{number(self.width)}" height="{number(self.height)}"'
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="lw-drawing lw-{self.name}" role="img" {size} preserveAspectRatio="xMinYMin meet">'
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="lw-drawing lw-{self.name}" role="img" {size}>'
             f"<title>{escaped(self.title)}</title><desc>{escaped(self.about)}</desc>{''.join(self.marks)}</svg>"
         )
