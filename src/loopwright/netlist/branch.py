@@ -6,7 +6,7 @@ For branch ``j`` in scenario ``s`` piece ``p`` (0, 1, 2) holds below ``edge[p]``
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,48 @@ Ints = NDArray[np.int64]
 
 END_OF_DISCHARGE_OHM = 1e-6
 """Least path resistance [Ω] behind a battery held at its cut-out: an ideal source would have no branch law."""
+
+
+class Lines(NamedTuple):
+    """The laws of one scenario as increasing lines: ``edge`` (2, branches), ``slope`` and ``offset`` (3, branches)."""
+
+    edge: Floats
+    slope: Floats
+    offset: Floats
+
+    def locate(self, across: Floats) -> Ints:
+        """Return the piece that the volts across each branch fall on."""
+        return np.asarray((across >= self.edge[0]).astype(np.int64) + (across >= self.edge[1]))
+
+    def pick(self, piece: Ints) -> tuple[Floats, Floats]:
+        """Return slope [S] and offset [A] of the chosen pieces."""
+        branch = np.arange(piece.size)
+        return self.slope[piece, branch], self.offset[piece, branch]
+
+    def lowest_along(self, across: Floats, moved: Floats, *, level: float, bend: float) -> float:
+        """Return the share of a step, 0 to 1, at which the content is least.
+
+        ``level`` and ``bend`` [W] are what the resistances add to the content's slope along the step, at its start and per share. The
+        slope is a rising broken line in the share: the break where it turns is found by halving, the zero inside by proportion.
+        """
+
+        def slope_at(share: float) -> float:
+            volts = across + share * moved
+            slope, offset = self.pick(self.locate(volts))
+            return level + bend * share + float((slope * volts + offset) @ moved)
+
+        if slope_at(1.0) <= 0.0:
+            return 1.0
+        with np.errstate(divide="ignore", invalid="ignore"):
+            breaks = ((self.edge - across) / moved).ravel()
+        shares = np.concatenate(([0.0], np.sort(breaks[(breaks > 0.0) & (breaks < 1.0)]), [1.0]))
+        low, high = 0, shares.size - 1
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if slope_at(float(shares[middle])) <= 0.0 else (low, middle)
+        start, end = float(shares[low]), float(shares[high])
+        here, there = slope_at(start), slope_at(end)
+        return start + (end - start) * (-here / (there - here)) if there > here else end
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,21 +104,18 @@ class Branches:
             offset[rows] = np.where(on, current - bend * volts, offset[rows])
         return slope, offset
 
-    def steady(self, piece: Ints, before: Floats) -> tuple[Floats, Floats]:
-        """Return slope [S] and offset [A] of the chosen pieces, constant power drawing the steady current it had at ``before``.
+    def frozen(self, column: int, before: Floats) -> Lines:
+        """Return the laws of one scenario as increasing lines, constant power drawing the steady current it had at ``before`` (branches).
 
-        Below its knee it turns ohmic as a constant-current load does, so that every law is increasing. ``before`` is (branches, 1).
+        Below its knee it then turns ohmic as a constant-current load does.
         """
-        slope = np.take_along_axis(self.slope, piece[None], axis=0)[0]
-        offset = np.take_along_axis(self.offset, piece[None], axis=0)[0]
+        edge, slope, offset = self.edge[:, :, column].copy(), self.slope[:, :, column].copy(), self.offset[:, :, column].copy()
         rows = self.curved
         if rows.size:
-            knee = self.edge[0, rows]
-            current = self.power_w[rows] / np.maximum(before[rows], knee)
-            on = piece[rows] == 1
-            slope[rows] = LEAK_S + np.where(on, 0.0, current / knee)
-            offset[rows] = np.where(on, current, 0.0)
-        return slope, offset
+            knee = edge[0, rows]
+            current = self.power_w[rows, column] / np.maximum(before[rows], knee)
+            slope[0, rows], offset[1, rows] = LEAK_S + current / knee, current
+        return Lines(edge, slope, offset)
 
     def locate(self, across: Floats) -> Ints:
         """Return the piece that the volts across each branch fall on."""

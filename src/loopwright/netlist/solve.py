@@ -5,8 +5,8 @@ which piece each element's volts now fall on, repeat until nothing moves. Scenar
 factorisation and differ in the right-hand side only, which is why twelve scenarios of a sound system cost about
 as much as six factorisations. Constant power is curved: it stands on the right-hand side as ``P / v`` and is
 iterated from the no-load volts downwards, which finds the highest (working) solution when there is more than one. What does not
-settle so (a current limit, a supply near collapse) is let droop from no load with a store across every branch, as the
-real network does when it is switched on, until the store can be taken away.
+settle so (a current limit, a supply near collapse) is let come down from no load by itself, each step a convex problem
+with one answer.
 
 A network may fall into islands: groups of points with no conducting path between them. Each island gets one
 reference of its own; volts are compared inside an island only, and :meth:`Solution.across` has no figure between two.
@@ -24,7 +24,7 @@ from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
-from loopwright.netlist.branch import Branches, branches
+from loopwright.netlist.branch import Branches, Lines, branches
 from loopwright.netlist.element import Contact, Netlist, Resistance, Scenario
 
 Floats = NDArray[np.float64]
@@ -35,15 +35,13 @@ SETTLED_V = 1e-11
 MOST_SHARED = 25
 """Iterations on shared factorisations before a scenario is finished by itself."""
 MOST_STEPS = 400
-"""Steps for one scenario by itself."""
-MOST_TRIES = 12
-"""Newton tries within one of those steps."""
-HOLD_S = 30.0
-"""Store [S] across every branch at the first step of a scenario by itself: it lets the volts move about a tenth of the way."""
-
+"""Steps down from no load for one scenario by itself."""
+MOST_TRIES = 100
+"""Newton steps with line search within one of those steps."""
+MOST_LAST = 12
+"""Newton steps without, once near the solution."""
 DRAWING_A = 1e-6
 """A load that takes less [A] is not fed at all, rather than fed too low."""
-
 SHORT_STEP_V = 0.02
 """A constant power that moves less [V] in one step has not jumped from one solution to another."""
 
@@ -266,30 +264,28 @@ class _Work:
             volts[:, members] = factor.solve(right)
 
     def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats) -> None:
-        """Finish one scenario as the real network would: let the volts droop from no load with a store across every branch.
+        """Finish one scenario as the real network would: let the volts come down from no load.
 
-        An implicit step with store ``hold`` [S, capacitance over step time] adds ``hold`` to each slope; in it a constant power draws the
-        steady current it had at the volts before the step, so that the step's equations are increasing and have one solution, and the
-        volts come down to the highest solution and never past it. A step whose pieces do not settle is taken again with a larger store;
-        as the volts come to rest the store is let go, and the last step is Newton's own.
+        With every constant power drawing the steady current it had at the volts before, all laws are increasing and the network has one
+        solution, found by :meth:`_settle`; drawing more there, it comes down further, to the highest solution and never past it. Near
+        that Newton takes the last steps.
         """
-        hold = HOLD_S
-        before = self.branches.rest_volts()[:, column]
+        law = self.branches
+        before = law.rest_volts()[:, column]
+        x = np.zeros(self.size)
         for _ in range(MOST_STEPS):
-            found = self._step(column, before, hold, volts, piece, across, exact=False)
-            if found is None:
-                hold = max(hold * 8.0, 1e-6)
-                continue
+            x = self._settle(column, law.frozen(column, before), x)
+            found = x[law.a] - x[law.b]
             fell, before = self._leap(column, before, found), found
-            if hold == 0.0 and fell <= SHORT_STEP_V:
-                last = self._step(column, before, 0.0, volts, piece, across, exact=True)
-                leap = math.inf if last is None else self._leap(column, before, last)
-                if leap <= SHORT_STEP_V:
-                    return
-                if last is not None:
-                    # Almost at rest far from any solution: a narrow pass, gone through at a walking pace.
-                    before = before + (last - before) * (SHORT_STEP_V / leap)
-            hold = hold / 4.0 if hold > 1e-12 else 0.0
+            if fell > SHORT_STEP_V:
+                continue
+            last = self._finish(column, before, volts, piece, across)
+            leap = math.inf if last is None else self._leap(column, before, last)
+            if leap <= SHORT_STEP_V:
+                return
+            if last is not None:
+                # Almost at rest far from any solution: a narrow pass, gone through at a walking pace.
+                before = before + (last - before) * (SHORT_STEP_V / leap)
         raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
 
     def _leap(self, column: int, before: Floats, after: Floats) -> float:
@@ -297,15 +293,39 @@ class _Work:
         rows = self.branches.curved[self.branches.power_w[self.branches.curved, column] > 0.0]
         return float(np.max(np.abs(after - before)[rows], initial=0.0))
 
-    def _step(self, column: int, before: Floats, hold: float, volts: Floats, piece: Ints, across: Floats, *, exact: bool) -> Floats | None:
-        """Take one implicit step from the branch volts ``before``; None when its pieces do not settle."""
+    def _settle(self, column: int, lines: Lines, x: Floats) -> Floats:
+        """Return the node volts of one scenario whose laws are all increasing lines, starting from ``x``.
+
+        Such a network's volts are the least of a convex content made of parabolas (Millar 1951: from memory), so Newton with an exact line
+        search comes down to it from anywhere.
+        """
+        law, one = self.branches, np.array([column])
+        target = np.zeros((self.size, len(self.scenarios)))
+        slope, offset = np.zeros_like(law.power_w), np.zeros_like(law.power_w)
+        for _ in range(MOST_TRIES):
+            across = x[law.a] - x[law.b]
+            piece = lines.locate(across)
+            slope[:, column], offset[:, column] = lines.pick(piece)
+            self._solve_columns(slope, offset, one, target)
+            self.cache.clear()
+            step = target[:, column] - x
+            moved = step[law.a] - step[law.b]
+            if np.array_equal(lines.locate(across + moved), piece):
+                return np.asarray(target[:, column])
+            drop, rise = x[self.wire_a] - x[self.wire_b], step[self.wire_a] - step[self.wire_b]
+            ground, conductance = self.ground[:, column], self.wire_g[:, column]
+            level = float(conductance @ (drop * rise) + ground @ (x * step))
+            bend = float(conductance @ (rise * rise) + ground @ (step * step))
+            x = x + lines.lowest_along(across, moved, level=level, bend=bend) * step
+        raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
+
+    def _finish(self, column: int, before: Floats, volts: Floats, piece: Ints, across: Floats) -> Floats | None:
+        """Take Newton's own steps from the branch volts ``before``; None when they do not settle."""
         law, columns = self.branches, np.array([column])
         across[:, column] = before
-        for _ in range(MOST_TRIES):
+        for _ in range(MOST_LAST):
             piece[:, column] = law.locate(across)[:, column]
-            slope, offset = law.linear(piece, across, newton=True) if exact else law.steady(piece, before[:, None])
-            slope[:, column] += hold
-            offset[:, column] -= hold * before
+            slope, offset = law.linear(piece, across, newton=True)
             self._solve_columns(slope, offset, columns, volts)
             self.cache.clear()
             found = volts[law.a, column] - volts[law.b, column]
