@@ -1,0 +1,44 @@
+"""The command line: one file a verb. Here is only the way in and out; everything slow is imported by the verb that needs it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+INTERRUPTED = 128 + 2
+PIPE_CLOSED = 128 + 13
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command, with the process's own arguments when none are given, and return its exit status."""
+    try:
+        from loopwright.cli.command import run
+
+        _lenient()
+        status = run(list(sys.argv[1:] if arguments is None else arguments))
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        _let_go_of_output()
+        return PIPE_CLOSED
+    return status
+
+
+def _lenient() -> None:
+    """Write what the terminal's character set cannot show as an escape rather than fail at it."""
+    for stream in (sys.stdout, sys.stderr):
+        change = getattr(stream, "reconfigure", None)
+        if change is not None:
+            change(errors="backslashreplace")
+
+
+def _let_go_of_output() -> None:
+    """Point standard output at nothing: whoever read it has gone, and Python would complain once more when it flushes at exit."""
+    try:
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, sys.stdout.fileno())
+        os.close(nothing)
+    except (OSError, ValueError):
+        return

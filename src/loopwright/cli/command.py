@@ -1,0 +1,111 @@
+"""All verbs in one command, and what becomes of what they raise."""
+
+from __future__ import annotations
+
+import os
+import traceback
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from cyclopts import App, CycloptsError, UnusedCliTokensError
+
+from loopwright import __version__
+from loopwright.cli import check, demo, forecast, new, papers, schema, serve
+from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
+from loopwright.cli.terminal import complain, console, say_json
+
+SUMMARY = """Loopwright: one model of an intruder-alarm system, and everything that should be seen from it.
+
+For example:
+
+    loopwright new shop.yaml --demo business
+    loopwright check shop.yaml
+    loopwright forecast shop.yaml
+    loopwright papers shop.yaml --out papers
+    loopwright serve shop.yaml
+
+`loopwright VERB --help` tells more about a verb, with examples.
+Exit status: 0; 1 when `check` finds a must broken; 2 when the command or the document cannot be read; 3 for a fault in this program.
+"""
+VERBS: dict[str, tuple[Callable[..., int], str]] = {
+    "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
+    "check": (check.check, "FILE [--json]"),
+    "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
+    "papers": (papers.papers, "FILE --out DIR"),
+    "schema": (schema.schema, ""),
+    "serve": (serve.serve, "[FILE] [--port N] [--no-browser]"),
+    "demo": (demo.demo, "[NAME]"),
+}
+"""The verbs in the order they are listed: what each does, and how it is written."""
+TRACEBACK = "LOOPWRIGHT_TRACEBACK"
+
+
+def application() -> App:
+    """Return the command with its verbs."""
+    app = App(
+        name="loopwright",
+        help=SUMMARY,
+        help_format="plaintext",
+        help_formatter="plain",
+        version=__version__,
+        version_format="plaintext",
+        result_action="return_value",
+        suppress_keyboard_interrupt=False,
+    )
+    for order, (name, (verb, usage)) in enumerate(VERBS.items()):
+        app.command(verb, name=name, sort_key=order, usage=f"Usage: loopwright {name} {usage}".rstrip())
+    return app
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command and return its exit status; what goes wrong is told in words on standard error."""
+    call = partial(application(), arguments, exit_on_error=False, print_error=False, console=console())
+    try:
+        status = call()
+    except Refusal as refusal:
+        return _refused(refusal, machine="--json" in arguments)
+    except CycloptsError as error:
+        return _misused(error)
+    except (BrokenPipeError, KeyboardInterrupt):
+        raise
+    except Exception as error:
+        if os.environ.get(TRACEBACK):
+            raise
+        return _fault(error)
+    return status if isinstance(status, int) else DONE
+
+
+def _misused(error: CycloptsError) -> int:
+    words = str(error)
+    if isinstance(error, UnusedCliTokensError):
+        words = f"More than was asked for: {' '.join(error.unused_tokens or ())}"
+    complain(f"loopwright: {words if words.endswith(('.', '?')) else f'{words}.'}")
+    complain(f"`{' '.join(('loopwright', *(error.command_chain or ()), '--help'))}` says what can be written.")
+    return BAD_INPUT
+
+
+def _refused(refusal: Refusal, *, machine: bool) -> int:
+    for line in refusal.lines:
+        complain(line)
+    if machine:
+        say_json(_machine_form(refusal))
+    return BAD_INPUT
+
+
+def _machine_form(refusal: Refusal) -> Any:  # noqa: ANN401 - whatever JSON holds
+    """Return what a program reads instead of a result; a refusal without places of its own is one problem of the whole."""
+    if refusal.machine is not None:
+        return refusal.machine
+    blank = {"file": "", "line": 0, "column": 0, "path": "", "accepted": ""}
+    return {"file": "", "problems": [blank | {"message": line} for line in refusal.lines]}
+
+
+def _fault(error: Exception) -> int:
+    """Own up to a fault in the program, with the place whoever mends it needs."""
+    inside = [frame for frame in traceback.extract_tb(error.__traceback__) if "loopwright" in frame.filename]
+    where = f" ({Path(inside[-1].filename).name}, line {inside[-1].lineno})" if inside else ""
+    complain(f"loopwright: a fault in the program, not in the document: {type(error).__name__}: {error}{where}.")
+    complain(f"With {TRACEBACK}=1 in the environment the whole way to it is shown.")
+    return PROGRAM_FAULT
