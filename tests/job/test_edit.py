@@ -28,7 +28,7 @@ def difference(before: str, after: str) -> list[str]:
         (SetField("premises/notes", "- key: under the #2 pot"), ['+  notes: "- key: under the #2 pot"']),
         (SetField("premises/address", "x"), ["-  address: |", "-    1 Example Lane", "-    Exampleton", "+  address: x"]),
         (SetField("joints/attic/room", "hall"), ["+  attic:", "+    room: hall"]),
-        (SetField("circuits/c01/path/0/contacts/1", "tamper"), ["-        contacts: [tamper, alarm]", "+        contacts: [tamper, tamper]"]),
+        (SetField("circuits/c01/path/0/contacts/1", "x"), ["-        contacts: [tamper, alarm]", "+        contacts: [tamper, x]"]),
         (RemoveField("stage"), ["-stage: first-fix"]),
         (RemoveField("cables/W01/slack_m"), ["-    slack_m: 1"]),
         (RemoveItem("circuits/c03/path/0"), ["-      - cable: W02          # passes the loft box"]),
@@ -39,7 +39,15 @@ def difference(before: str, after: str) -> list[str]:
         (AddItem("circuits/c02/path", None, {"cable": "W03"}), ["+      - cable: W03"]),
         (AddItem("joints", "attic", {"room": "hall"}), ["+  attic:", "+    room: hall"]),
         (AddItem("circuits/c03/path/0/contacts", None, "alarm"), ["+        contacts:", "+          - alarm"]),
-        (RenameItem("cables/W02", "W22"), ["-  W02:", "+  W22:", *(f"{sign}      - cable: W{n}2          # passes the loft box" for sign, n in ("-0", "+2"))]),
+        (
+            RenameItem("cables/W02", "W22"),
+            [
+                "-  W02:",
+                "+  W22:",
+                "-      - cable: W02          # passes the loft box",
+                "+      - cable: W22          # passes the loft box",
+            ],
+        ),
     ],
 )  # fmt: skip
 def test_an_edit_changes_its_own_lines_only(edit: Edit, lines: list[str]) -> None:

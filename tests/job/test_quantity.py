@@ -16,7 +16,8 @@ PINT_NAMES = {
     "kohm": "kiloohm", "kohms": "kiloohm", "Mohm": "megaohm", "mohm": "milliohm", "amps": "ampere", "amp": "ampere",
     "'": "foot", '"': "inch", "in": "inch", "ft": "foot", "yd": "yard", "kft": "kilofoot", "sec": "second", "hr": "hour", "d": "day",
     "°C": "degC", "C": "degC", "°F": "degF", "F": "degF", "%": "percent", "100m": "hectometer", "1000ft": "kilofoot", "100ft": "hectofoot",
-    "Ah": "ampere_hour", "mAh": "milliampere_hour", "VA": "volt_ampere", "kVA": "kilovolt_ampere", "": "dimensionless", "uA": "µA", "uF": "µF",
+    "Ah": "ampere_hour", "mAh": "milliampere_hour", "VA": "volt_ampere", "kVA": "kilovolt_ampere",
+    "": "dimensionless", "uA": "µA", "uF": "µF",
 }  # fmt: skip
 REGISTRY.define("volt_ampere = volt * ampere")
 
@@ -43,10 +44,12 @@ def test_every_unit_is_worth_what_a_units_library_says(kept: str, name: str) -> 
     ("text", "unit", "value"),
     [
         ("12.5", "m", 12.5), ("150 ft", "m", 45.72), ("18 m", "m", 18), ("45 cm", "m", 0.45), ("150ft", "m", 45.72), ("12' 6\"", "m", 3.81),
-        ("12 ft 6 in", "m", 3.81), ("5.6 kΩ", "Ω", 5600), ("5.6k", "Ω", 5600), ("5.6 K", "Ω", 5600), ("1M", "Ω", 1e6), ("470 ohm", "Ω", 470),
+        ("12 ft 6 in", "m", 3.81), ("5.6 kΩ", "Ω", 5600), ("5.6k", "Ω", 5600), ("5.6 K", "Ω", 5600),
+        ("1M", "Ω", 1e6), ("470 ohm", "Ω", 470),
         ("470 \u2126", "Ω", 470), ("750 mA", "A", 0.75), ("7 Ah", "Ah", 7), ("30 s", "s", 30), ("2 min", "s", 120), ("2 min", "min", 2),
         ("90 min", "h", 1.5), ("68 °F", "°C", 20), ("-40 F", "°C", -40), ("1.5 nF", "nF", 1.5), ("4n7", "nF", 4.7), ("0.1 µF", "nF", 100),
-        ("0.1 \u03bcF", "nF", 100), ("100 pF/m", "pF/m", 100), ("25 Ω/km", "Ω/km", 25), ("25.7 ohm/kft", "Ω/km", 84.317585), ("85 %", "%", 85),
+        ("0.1 \u03bcF", "nF", 100), ("100 pF/m", "pF/m", 100), ("25 Ω/km", "Ω/km", 25), ("25.7 ohm/kft", "Ω/km", 84.317585),
+        ("85 %", "%", 85),
         ("80 %", "", 0.8), ("010", "m", 10), (" 5 ", "V", 5), ("1e3", "Ω", 1000), (".5", "A", 0.5), ("50 HZ", "Hz", 50),
     ],
 )  # fmt: skip

@@ -90,7 +90,7 @@ def content(node: Node) -> object:
     if node.kind == LIST:
         return [content(child) for child in node.value]
     if node.kind == SCALAR:
-        return None if node.is_null() else node.value
+        return None if node.null else node.value
     return node.value
 
 

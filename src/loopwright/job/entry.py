@@ -33,7 +33,7 @@ def put_scalar(text: str, key: Node | None, node: Node, value: str) -> list[Spli
 def insert_entry(text: str, chain: list[Node], key: str | None, value: Value) -> list[Splice]:
     """Return the splices that put an entry at the end of the last collection of the chain. Raises ValueError when it cannot hold it."""
     parent = chain[-1]
-    empty = parent.is_null() if parent.kind == SCALAR else not parent.value
+    empty = parent.null if parent.kind == SCALAR else not parent.value
     if parent.kind == SCALAR and not empty:
         raise ValueError("A single value stands here; nothing can be put inside it.")
     if parent.kind != SCALAR and (parent.kind == LIST) != (key is None):
@@ -43,13 +43,11 @@ def insert_entry(text: str, chain: list[Node], key: str | None, value: Value) ->
         said(parent, [value] if key is None else {key: value})
         return parts
     parts = [_flow_insert(text, parent, key, value) if parent.flow else _block_insert(text, parent, key, value)]
-    new = said(Node(), value)
+    new = Node(SAID, as_read(value), False, True, None, None)
     if key is None:
         parent.value.append(new)
     else:
-        name = Node()
-        name.kind, name.value = SCALAR, key
-        parent.value.append((name, new))
+        parent.value.append((Node(SCALAR, key, False, True, None, None), new))
     return parts
 
 

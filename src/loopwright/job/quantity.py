@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 
 from loopwright.job.document import UnitSystem
 from loopwright.job.field import Gauge, Quantity
@@ -28,6 +29,7 @@ GAUGE_LOW_MM2, GAUGE_HIGH_MM2 = 0.01, 50.0
 AWG_LOW, AWG_HIGH = 4, 40
 
 
+@lru_cache(maxsize=4096)
 def parse_quantity(text: str, unit: str) -> float:
     """Return the number, in ``unit``, that the text stands for; a number without a unit is taken to be in ``unit``.
 

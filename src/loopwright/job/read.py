@@ -13,7 +13,7 @@ from typing import Any
 
 from loopwright.job.document import FORMAT, Job
 from loopwright.job.quantity import bounds, parse_gauge, parse_quantity
-from loopwright.job.reading import BAD, Place, Reading, Run, Use
+from loopwright.job.reading import BAD, Places, Reading, Run, Use
 from loopwright.job.reference import check_references
 from loopwright.job.shape import (
     BoolShape,
@@ -48,7 +48,7 @@ def read(source: bytes | str) -> Reading:
     problems = run.problems()
     if problems or values is BAD:
         raise JobError(problems)
-    return Reading(job=Job(**values, given=frozenset(run.places)), places=run.places)
+    return Reading(job=Job(**values, given=frozenset(run.nodes)), places=Places(run.nodes))
 
 
 def walk(root: Node) -> tuple[Run, Any]:
@@ -111,14 +111,6 @@ def _key(key: Node, path: str, run: Run, seen: dict[str, Node]) -> str | None:
     return name
 
 
-def _put(key: Node | None, node: Node, path: str, run: Run) -> None:
-    run.nodes[path] = node
-    if key is None:
-        run.places[path] = Place(node.line, node.column, node.start, node.last(), -1, -1)
-    else:
-        run.places[path] = Place(node.line, node.column, node.start, node.last(), key.start, key.end)
-
-
 @cache
 def _steps(shape: RecordShape) -> tuple[dict[str, tuple[Step, bool]], tuple[str, ...]]:
     steps = {name: (step_of(each.shape), each.required) for name, each in shape.fields.items()}
@@ -132,27 +124,29 @@ def _record(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa
 
 def _record_values(shape: RecordShape, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
     """Return the fields of a record as keyword arguments, or BAD when any of them could not be read."""
-    if node.kind != MAP and not node.is_null():
+    if node.kind != MAP and not node.null:
         return run.refuse(node, path, f"{_what(node)} cannot stand here.", "a mapping with the keys " + ", ".join(shape.fields))
     steps, required = _steps(shape)
     seen: dict[str, Node] = {}
     values: dict[str, Any] = {}
     bad = False
     for key, child in node.value if node.kind == MAP else ():
-        name = _key(key, path, run, seen)
-        step = steps.get(name) if name is not None else None
-        if name is None or step is None:
+        name = key.value
+        step = steps.get(name) if key.kind == SCALAR and name not in seen else None
+        if step is None:
             bad = True
-            if name is not None:
+            if _key(key, path, run, seen) is not None:
                 _refuse_key(key, child, path, run, steps)
-        elif child.plain and child.is_null():
-            if step[1]:
-                bad = run.refuse(child, f"{path}/{name}" if path else name, "A value is needed here.") is BAD
-        else:
-            here = f"{path}/{name}" if path else name
-            _put(key, child, here, run)
+            continue
+        seen[name] = key
+        here = f"{path}/{name}" if path else name
+        if not child.null:
+            run.nodes[here] = child
+            child.key = key
             value = values[name] = step[0](child, here, run)
             bad = bad or value is BAD
+        elif step[1]:
+            bad = run.refuse(child, here, "A value is needed here.") is BAD
     for name in required:
         if name not in seen:
             bad = run.refuse(node, path, f"The key {name} is missing: {shape.fields[name].doc}") is BAD
@@ -162,7 +156,7 @@ def _record_values(shape: RecordShape, node: Node, path: str, run: Run) -> Any: 
 def _refuse_key(key: Node, child: Node, path: str, run: Run, known: Iterable[str]) -> None:
     name = shorten(key.value)
     here = f"{path}/{name}" if path else name
-    if name[:1].isdigit() and child.is_null():
+    if name[:1].isdigit() and child.null:
         run.refuse(key, here, f"A comma ends a value here, so that {name} stands alone.", "a decimal point: 5.6, not 5,6")
     else:
         run.refuse(key, here, f"The key {name} is not known here.{run.hint(key.value, known)}", ", ".join(known))
@@ -177,7 +171,7 @@ def _list_step(shape: ListShape) -> Step:
         values = []
         for number, child in enumerate(node.value):
             here = f"{path}/{number}"
-            _put(None, child, here, run)
+            run.nodes[here] = child
             values.append(item(child, here, run))
         return BAD if BAD in values else tuple(values)
 
@@ -189,7 +183,7 @@ def _entry_step(shape: Shape) -> Step:
     step = step_of(shape)
     if isinstance(shape, RecordShape):
         return step
-    return lambda node, path, run: run.refuse(node, path, "A value is needed here.") if node.is_null() else step(node, path, run)
+    return lambda node, path, run: run.refuse(node, path, "A value is needed here.") if node.null else step(node, path, run)
 
 
 def _map_step(shape: MapShape) -> Step:
@@ -206,10 +200,11 @@ def _map_step(shape: MapShape) -> Step:
             if name is None:
                 bad = True
                 continue
-            here = f"{path}/{shorten(name)}"
+            here = f"{path}/{name if len(name) <= LONGEST_ID else shorten(name)}"
             made = key_step(key, here, run)
             if made is not BAD:
-                _put(key, child, here, run)
+                run.nodes[here] = child
+                child.key = key
             value = value_step(child, here, run)
             if made is BAD or value is BAD:
                 bad = True
@@ -241,18 +236,7 @@ def _number_step(shape: NumberShape) -> Step:
 
 
 def _scalar_step(shape: Shape) -> Step:
-    """Return the step for what is written as one word or text; the value is made from the text by ``make``."""
-    make = _maker(shape)
-
-    def step(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
-        if node.kind != SCALAR:
-            return run.refuse(node, path, f"{_what(node)} cannot stand where a single value is asked.")
-        return make(node, path, run)
-
-    return step
-
-
-def _maker(shape: Shape) -> Step:
+    """Return the step for what is written as one word or text."""
     match shape:
         case TextShape():
             return lambda node, path, run: _text(shape.longest, node, path, run)
@@ -272,14 +256,22 @@ def _maker(shape: Shape) -> Step:
             raise TypeError(f"{shape!r} is not a scalar")
 
 
+def _not_single(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    return run.refuse(node, path, f"{_what(node)} cannot stand where a single value is asked.")
+
+
 def _text(longest: int, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
     if len(node.value) > longest:
         return run.refuse(node, path, f"The text is {len(node.value)} characters long.", f"at most {longest} characters")
     return node.value
 
 
 def _id(to: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
-    if not ID.fullmatch(node.value) or node.is_null():
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
+    if not ID.fullmatch(node.value) or node.null:
         return run.refuse(node, path, f"'{shorten(node.value)}' cannot be a name.", ACCEPTED_ID)
     if to:
         run.uses.append(Use(to, node.value, path, node))
@@ -287,6 +279,8 @@ def _id(to: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
 
 
 def _terminal(among: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
     owner, dot, name = node.value.partition(".")
     if not (dot and ID.fullmatch(owner) and ID.fullmatch(name)):
         example = "control.3" if among == "inputs" else "control.aux"
@@ -298,6 +292,8 @@ def _terminal(among: str, node: Node, path: str, run: Run) -> Any:  # noqa: ANN4
 
 
 def _word(made: Mapping[str, str], node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
     value = made.get(node.value)
     return (
         run.refuse(node, path, f"'{shorten(node.value)}' is not a word that can stand here.", ", ".join(made)) if value is None else value
@@ -305,12 +301,16 @@ def _word(made: Mapping[str, str], node: Node, path: str, run: Run) -> Any:  # n
 
 
 def _bool(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
     if node.value in YES:
         return True
     return False if node.value in NO else run.refuse(node, path, f"'{shorten(node.value)}' is neither yes nor no.", "yes, no, true, false")
 
 
 def _gauge(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
     try:
         return parse_gauge(node.value)
     except ValueError as error:
@@ -318,4 +318,4 @@ def _gauge(node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
 
 
 def _what(node: Node) -> str:
-    return "An empty place" if node.is_null() else ("A single value", "A mapping", "A list")[node.kind]
+    return "An empty place" if node.null else ("A single value", "A mapping", "A list")[node.kind]

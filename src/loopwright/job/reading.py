@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, NamedTuple
@@ -29,6 +29,30 @@ class Place(NamedTuple):
     key_end: int
 
 
+class Places(Mapping[str, Place]):
+    """The place of every value by its path, worked out when it is asked for."""
+
+    __slots__ = ("_nodes",)
+
+    def __init__(self, nodes: Mapping[str, Node]) -> None:
+        """Look into these nodes."""
+        self._nodes = nodes
+
+    def __getitem__(self, path: str) -> Place:
+        """Return the place of a value. Raises KeyError when nothing stands there."""
+        node = self._nodes[path]
+        start, end = (node.key.start, node.key.end) if node.key is not None else (-1, -1)
+        return Place(node.line, node.column, node.start, node.last(), start, end)
+
+    def __iter__(self) -> Iterator[str]:
+        """Iterate over the paths, in the order of the file."""
+        return iter(self._nodes)
+
+    def __len__(self) -> int:
+        """Return the number of values."""
+        return len(self._nodes)
+
+
 class Use(NamedTuple):
     """A reference met in the text: ``to`` is what it must be the name of."""
 
@@ -49,12 +73,11 @@ class Reading:
 class Run:
     """What one walk over a document gathers."""
 
-    __slots__ = ("nodes", "places", "uses", "found", "left_out")
+    __slots__ = ("nodes", "uses", "found", "left_out")
 
     def __init__(self) -> None:
         """Start with nothing gathered."""
         self.nodes: dict[str, Node] = {}
-        self.places: dict[str, Place] = {}
         self.uses: list[Use] = []
         self.found: list[tuple[int, Problem]] = []
         self.left_out = 0

@@ -35,6 +35,8 @@ def check_references(run: Run) -> None:
         if f"equipment/{path.rpartition('/')[2]}" in run.nodes:
             run.refuse(node, path, "A piece of equipment has this name too.", "a name of its own, so that cables know where they end")
     for use in run.uses:
+        if f"{use.to}/{use.text}" in run.nodes:
+            continue
         if use.to in CALLED:
             _check_name(run, use, rooms)
         else:

@@ -32,7 +32,7 @@ def rename_parts(root: Node, path: str, new_id: str) -> list[Splice]:
 
 def _renamed(node: Node, text: str) -> Splice:
     node.value = text
-    node.plain = False
+    node.null = False
     return Splice(node.start, node.end, scalar_text(text))
 
 

@@ -11,6 +11,17 @@ from typing import Any, NoReturn
 
 import yaml
 from yaml.cyaml import CParser  # type: ignore[attr-defined]
+from yaml.events import (
+    AliasEvent,
+    DocumentEndEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+    StreamEndEvent,
+)
 
 from loopwright.values.error import JobError, Problem
 
@@ -27,22 +38,48 @@ BLOCK_STYLES = frozenset("|>")
 
 
 class Node:
-    """A value in the text: ``start`` and ``end`` are offsets in characters, ``line`` and ``column`` count from 1."""
+    """A value in the text, between two marks of the parser; ``key`` is the node of its key, once a reader has met it under one.
 
-    __slots__ = ("kind", "value", "plain", "flow", "start", "end", "line", "column")
+    Offsets are in characters; line and column count from 1. They are worked out when asked for: most values are never at fault.
+    """
 
-    kind: int
-    value: Any
-    plain: bool
-    flow: bool
-    start: int
-    end: int
-    line: int
-    column: int
+    __slots__ = ("kind", "value", "null", "flow", "first", "final", "key", "stop")
 
-    def is_null(self) -> bool:
-        """Return whether nothing was written here: an empty place, ``~`` or ``null`` without quotes."""
-        return self.plain and self.value in NULLS
+    shift = 0
+
+    def __init__(self, kind: int, value: Any, null: bool, flow: bool, first: Any, final: Any) -> None:  # noqa: ANN401, FBT001
+        self.kind = kind
+        self.value = value
+        self.null = null
+        self.flow = flow
+        self.first = first
+        self.final = final
+        self.key: Node | None = None
+        self.stop: int | None = None
+
+    @property
+    def start(self) -> int:
+        """Return the offset of the first character."""
+        at: int = self.first.index
+        return at + self.shift
+
+    @property
+    def end(self) -> int:
+        """Return the offset behind the last character; for a collection without brackets, that of whatever comes next."""
+        at: int = self.final.index
+        return at + self.shift if self.stop is None else self.stop
+
+    @property
+    def line(self) -> int:
+        """Return the line, the first being 1."""
+        line: int = self.first.line
+        return line + 1
+
+    @property
+    def column(self) -> int:
+        """Return the column, the first being 1."""
+        column: int = self.first.column
+        return column + 1
 
     def last(self) -> int:
         """Return the offset behind the last character that belongs to this node, comments after it left out."""
@@ -50,6 +87,14 @@ class Node:
         while node.kind != SCALAR and not node.flow and node.value:
             node = node.value[-1][1] if node.kind == MAP else node.value[-1]
         return node.end
+
+
+class NodeAfterMark(Node):
+    """A value in a text that starts with a byte order mark, which the parser does not count."""
+
+    __slots__ = ()
+
+    shift = 1
 
 
 def refuse(message: str, *, line: int = 0, column: int = 0, accepted: str = "") -> NoReturn:
@@ -82,9 +127,9 @@ def as_text(source: bytes | str) -> str:
 def compose(source: bytes | str) -> tuple[str, Node]:
     """Return the text and its root mapping. Raises JobError with one problem when there is none to be had."""
     text = as_text(source)
-    shift = 1 if text.startswith(BYTE_ORDER_MARK) else 0
+    marked = text.startswith(BYTE_ORDER_MARK)
     try:
-        root = _build(CParser(text[shift:] if shift else text), text, shift)
+        root = _build(CParser(text[1:] if marked else text), text, NodeAfterMark if marked else Node)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         why = " ".join(part for part in (error.problem, error.context) if part)
@@ -103,73 +148,54 @@ def compose(source: bytes | str) -> tuple[str, Node]:
     return text, root
 
 
-def _node(kind: int, value: object, event: Any, shift: int) -> Node:  # noqa: ANN401 - the parser's events are untyped
-    start = event.start_mark
-    node = Node()
-    node.kind = kind
-    node.value = value
-    node.plain = False
-    node.flow = True
-    node.start = start.index + shift
-    node.end = event.end_mark.index + shift
-    node.line = start.line + 1
-    node.column = start.column + 1
-    return node
-
-
-def _build(parser: Any, text: str, shift: int) -> Node | None:  # noqa: ANN401 - the parser is untyped
+def _build(parser: Any, text: str, make: type[Node]) -> Node | None:  # noqa: ANN401 - the parser is untyped
     """Return the root node of the only document, or None when there is no document."""
     root: Node | None = None
     stack: list[tuple[Node, list[Node]]] = []
     items: list[Node] = []
-    count = 0
-    while True:
+    room = MOST_NODES
+    while room:
         event = parser.get_event()
         kind = type(event)
-        if kind is yaml.ScalarEvent:
-            _refuse_marks(event)
-            node = _scalar(event, shift)
-            if event.style in BLOCK_STYLES:
-                node.end = _block_end(text, node)
+        if kind is ScalarEvent:
+            style, value = event.style, event.value
+            node = make(SCALAR, value, not style and value in NULLS, True, event.start_mark, event.end_mark)
+            if style or event.anchor is not None or event.tag is not None:
+                _look_at_style(event, text, node)
             items.append(node)
-        elif kind is yaml.MappingStartEvent or kind is yaml.SequenceStartEvent:
+        elif kind is MappingEndEvent or kind is SequenceEndEvent:
+            node, outer = stack.pop()
+            node.final = event.end_mark
+            node.value = items if node.kind == LIST else list(zip(items[::2], items[1::2], strict=True))
+            items = outer
+        elif kind is MappingStartEvent or kind is SequenceStartEvent:
             _refuse_marks(event)
-            node = _node(MAP if kind is yaml.MappingStartEvent else LIST, None, event, shift)
-            node.flow = event.flow_style
+            first = event.start_mark
+            node = make(MAP if kind is MappingStartEvent else LIST, None, False, event.flow_style, first, first)
             items.append(node)
             stack.append((node, items))
             items = []
             if len(stack) > MOST_DEPTH:
                 refuse(f"More than {MOST_DEPTH} levels inside one another.", line=node.line, column=node.column)
-        elif kind is yaml.MappingEndEvent or kind is yaml.SequenceEndEvent:
-            node, outer = stack.pop()
-            node.end = event.end_mark.index + shift
-            node.value = items if node.kind == LIST else list(zip(items[::2], items[1::2], strict=True))
-            items = outer
-            continue
-        elif kind is yaml.AliasEvent:
-            _refuse_marks(event)
-        elif kind is yaml.DocumentStartEvent and root is not None:
-            refuse("More than one document in the file.", line=event.start_mark.line + 1, column=1, accepted="one document a file")
-        elif kind is yaml.DocumentEndEvent:
+        elif kind is DocumentEndEvent:
             root = items[0]
-            continue
-        elif kind is yaml.StreamEndEvent:
-            break
-        count += 1
-        if count > MOST_NODES:
-            refuse(f"More than {MOST_NODES} values; a job document holds far fewer.")
-    return None if root is None or (root.kind == SCALAR and root.is_null()) else root
+        elif kind is StreamEndEvent:
+            return None if root is None or root.null else root
+        elif kind is AliasEvent:
+            _refuse_marks(event)
+        elif kind is DocumentStartEvent and root is not None:
+            refuse("More than one document in the file.", line=event.start_mark.line + 1, column=1, accepted="one document a file")
+        room -= 1
+    refuse(f"More than {MOST_NODES} values; a job document holds far fewer.")
 
 
-def _scalar(event: Any, shift: int) -> Node:  # noqa: ANN401
-    node = _node(SCALAR, event.value, event, shift)
-    node.plain = not event.style
-    if not node.plain and not node.value.isprintable():
-        stray = NOT_TEXT.search(node.value)
-        if stray:
-            refuse(f"Character U+{ord(stray.group()):04X} cannot stand in a text.", line=node.line, column=node.column)
-    return node
+def _look_at_style(event: Any, text: str, node: Node) -> None:  # noqa: ANN401
+    _refuse_marks(event)
+    stray = None if node.value.isprintable() else NOT_TEXT.search(node.value)
+    if stray:
+        refuse(f"Character U+{ord(stray.group()):04X} cannot stand in a text.", line=node.line, column=node.column)
+    if event.style in BLOCK_STYLES:
+        node.stop = _block_end(text, node)
 
 
 def _block_end(text: str, node: Node) -> int:
@@ -187,7 +213,7 @@ def _refuse_marks(event: Any) -> None:  # noqa: ANN401
             column=mark.column + 1,
             accepted="the value itself, or the text in quotes",
         )
-    if event.tag is not None:
+    if getattr(event, "tag", None) is not None:
         refuse(
             f"YAML tags ({shorten(event.tag)}) are not read.",
             line=mark.line + 1,
