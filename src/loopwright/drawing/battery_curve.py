@@ -93,7 +93,7 @@ def _end_lines(job: Job, item: StandbyForecast) -> list[tuple[str, str]]:
         else:
             asked += f": ends at {float(last.terminal_v[-1]):.2f} V"
         out.append(("3", asked))
-    by = "" if item.longest.limited_by == BATTERY else f", then {device_words(job, item.longest.limited_by)} falls short in the alarm"
+    by = "" if item.longest.limited_by == BATTERY else f"; after that {device_words(job, item.longest.limited_by)} falls short in the alarm"
     fits = f"{item.longest.hours:.1f} h set with the alarm still to come{by}" if item.longest.fits else "the alarm does not fit at all"
     out.append(("4", f"at most {fits}" if item.longest.fits else fits))
     return out
@@ -203,7 +203,7 @@ def _ends(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
     if item.longest.fits and item.longest.hours <= frame.hours:
         point = frame.at(item.longest.hours, float(np.interp(item.longest.hours, trace.hours, trace.terminal_v)))
         sheet.line(((point[0], point[1] - 7), (point[0], point[1] + 7)), look="lw-ink", width=THIN)
-        _ball(sheet, "4", (point[0] - 36, point[1] - 6), below=False)
+        _ball(sheet, "4", (point[0] + 15, point[1] - 4), below=False)
 
 
 def _ball(sheet: Sheet, name: str, at: tuple[float, float], *, below: bool) -> None:

@@ -34,28 +34,32 @@ class _Plan:
     narrow: bool
 
 
-_WIDE = _Plan(width=960, left=246, right=612, top=86, row=36, narrow=False)
+_WIDE = _Plan(width=860, left=164, right=530, top=86, row=36, narrow=False)
 _NARROW = _Plan(width=390, left=8, right=382, top=86, row=72, narrow=True)
-_OHM_X, _LENS_X, _LENS_WIDTH, _WORDS_X = 696, 712, 84, 808
+_OHM_X, _LENS_X, _LENS_WIDTH, _WORDS_X = 606, 620, 84, 716
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Axis:
-    """A logarithmic axis of loop ohms with a place for nearly nothing at its left end and one for an open loop at its right."""
+    """An axis of loop ohms whose scale changes at the band edges, so that a narrow band has room for its name.
 
-    low_ohm: float
-    high_ohm: float
-    left: float
+    Straight from nought to the first knot, logarithmic from knot to knot; an open loop stands at the right end.
+    """
+
+    knots_ohm: tuple[float, ...]
+    knots_x: tuple[float, ...]
     right: float
 
     def x(self, ohm: float) -> float:
         """Return where a resistance stands."""
         if math.isinf(ohm):
-            return self.right - 14
-        if ohm <= self.low_ohm:
-            return self.left + 22 * max(ohm, 0.0) / self.low_ohm
-        share = math.log(min(ohm, self.high_ohm) / self.low_ohm) / math.log(self.high_ohm / self.low_ohm)
-        return self.left + 22 + share * (self.right - 30 - self.left - 22)
+            return self.right - 10
+        ohms, xs = self.knots_ohm, self.knots_x
+        for n in range(1, len(ohms)):
+            if ohm <= ohms[n]:
+                share = ohm / ohms[1] if n == 1 else math.log(ohm / ohms[n - 1]) / math.log(ohms[n] / ohms[n - 1])
+                return xs[n - 1] + share * (xs[n] - xs[n - 1])
+        return xs[-1]
 
 
 def circuit_bands(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False) -> str:
@@ -127,9 +131,19 @@ def bands_words(job: Job, item: CircuitForecast) -> str:
 
 
 def _axis(item: CircuitForecast, plan: _Plan) -> _Axis:
+    """Return the axis: each stretch as wide as its decades, but never so narrow that nothing could be written in it."""
     edges = item.bands.edges_ohm if item.bands else ()
-    marks = [value for value in (*edges, *(act.field_ohm for act in item.acts)) if 20 < value < math.inf]
-    return _Axis(low_ohm=min(marks, default=100) / 2, high_ohm=max(marks, default=1e4) * 1.8, left=plan.left, right=plan.right)
+    finite = [act.field_ohm for act in item.acts if math.isfinite(act.field_ohm)]
+    ohms = [0.0, *edges] if edges else [0.0, max(min(finite, default=100.0) / 2, 1.0)]
+    ohms.append(max(1.3 * ohms[-1], 1.3 * max(finite, default=0.0)))
+    named = [reads is not None for reads in item.bands.reads] if item.bands else [True, True]
+    decades = [1.0, *(math.log10(b / a) for a, b in zip(ohms[1:], ohms[2:], strict=False))]
+    least = [40.0 if name else 22.0 for name in named]
+    spare = plan.right - 24 - plan.left - sum(least)
+    xs = [plan.left]
+    for wide, share in zip(least, decades, strict=True):
+        xs.append(xs[-1] + wide + spare * share / sum(decades))
+    return _Axis(knots_ohm=tuple(ohms), knots_x=tuple(xs), right=plan.right)
 
 
 def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, item: CircuitForecast, bottom: float) -> None:
@@ -187,7 +201,9 @@ def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: 
         sheet.text(plan.left, y + 53, fitted(told, 290, SMALL_SIZE), look=look, size=SMALL_SIZE)
         sheet.text(plan.right, y + 53, corners, look="lw-soft lw-num", size=SMALL_SIZE, anchor="end")
         return
-    sheet.text(4, y + 20, fitted(act_words(job, act), plan.left - 14))
+    device = label_of(job, act.act.device) if act.act.device else ""
+    sheet.text(4, y + (14 if device else 20), str(act.act.kind))
+    sheet.text(4, y + 27, fitted(device, plan.left - 14, SMALL_SIZE), look="lw-soft", size=SMALL_SIZE)
     sheet.text(_OHM_X, y + 14, ohm, look="lw-ink lw-num", anchor="end")
     sheet.text(_OHM_X, y + 27, corners, look="lw-soft lw-num", size=9, anchor="end")
     sheet.text(_WORDS_X, y + 14, fitted(reading_words(act), plan.width - _WORDS_X, SMALL_SIZE), look=look, size=SMALL_SIZE)
@@ -241,7 +257,7 @@ def _lens(sheet: Sheet, item: CircuitForecast, position: int, density: tuple[Arr
 
 
 def _foot(sheet: Sheet, plan: _Plan, height: float) -> None:
-    words = "bar: worst corners of every part; upright: nominal; hatched: nothing promised"
+    words = "bar: worst corners; upright: nominal; hatched: nothing promised; scale changes at the edges"
     if not plan.narrow:
-        words += "; hump: how the parts' tolerances spread what the input sees, magnified, with any band edge inside it"
-    sheet.text(4, height - 8, fitted(words, plan.width + 120, SMALL_SIZE) if plan.narrow else words, look="lw-soft", size=9)
+        words += "; hump: what the input sees with every part in tolerance, magnified"
+    sheet.text(4, height - 8, words, look="lw-soft", size=9 if not plan.narrow else 8.4)

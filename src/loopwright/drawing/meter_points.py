@@ -34,11 +34,11 @@ class _Block:
     draw: Draw
 
 
-def meter_points(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False) -> str:
-    """Return a circuit's wiring drawing as SVG. Raises KeyError when there is no such circuit."""
+def meter_points(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False, width: float | None = None) -> str:
+    """Return a circuit's wiring drawing as SVG, on a sheet as wide as is asked for. Raises KeyError when there is no such circuit."""
     item, job = circuit_of(appraisal, circuit_id), appraisal.job
     circuit = job.circuits[circuit_id]
-    width = 390.0 if narrow else 960.0
+    width = width or (390.0 if narrow else 960.0)
     lines = _lines(_blocks(job, item, circuit, narrow=narrow), width - 20)
     title = f"Circuit {circuit_id}: where its parts stand"
     height = 34 + _LINE_HEIGHT * len(lines) + 24

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.drawing.ledger import Mark, Row, ledger
-from loopwright.drawing.pen import FIRM, FONT_SIZE, HAIR, SMALL_SIZE, THIN, Sheet, fitted
+from loopwright.drawing.pen import FIRM, FONT_SIZE, HAIR, LETTER, SMALL_SIZE, THIN, Sheet, fitted
 from loopwright.drawing.state import State
 from loopwright.power.forecast import scenario_words
 
@@ -33,6 +33,7 @@ class _Plan:
 
 
 _WIDE = _Plan(width=960, row=24, top=58, indent=20, run=400, run_width=196, amps=662, volts=736, least=806, words=824)
+_PAPER = _Plan(width=780, row=22, top=58, indent=18, run=306, run_width=186, amps=540, volts=602, least=660, words=674)
 _NARROW = _Plan(width=390, row=44, top=84, indent=13, run=0, run_width=190, amps=0, volts=300, least=0, words=386, narrow=True)
 
 
@@ -46,7 +47,7 @@ def power_tree_sheets(appraisal: Appraisal, scenario: str = LATEST, *, rows_a_sh
     """Return the power tree cut into sheets for paper, each with its column heads. Raises ValueError when there is no such scenario."""
     rows = ledger(appraisal, scenario)
     starts = range(0, max(len(rows), 1), rows_a_sheet)
-    return tuple(_drawn(appraisal, scenario, rows, (at, min(at + rows_a_sheet, len(rows))), _WIDE) for at in starts)
+    return tuple(_drawn(appraisal, scenario, rows, (at, min(at + rows_a_sheet, len(rows))), _PAPER) for at in starts)
 
 
 def tree_words(appraisal: Appraisal, scenario: str = LATEST) -> str:
@@ -93,7 +94,7 @@ def _head(sheet: Sheet, plan: _Plan, words: str, first: int) -> None:
         sheet.text(plan.volts, plan.top - 8, "V", look="lw-soft lw-num", size=SMALL_SIZE, anchor="end")
         sheet.line(((0, plan.top - 3), (plan.width, plan.top - 3)), look="lw-axis", width=HAIR)
         return
-    _legend(sheet, (360, 15), step=118, across=5)
+    _legend(sheet, (plan.run - 40, 15), step=118, across=5)
     y = plan.top - 9
     sheet.text(plan.run, y, "run, one way", look="lw-soft", size=SMALL_SIZE)
     for x, head in ((plan.amps, "A"), (plan.volts, "V"), (plan.least, "least V")):
@@ -152,7 +153,7 @@ def _row(sheet: Sheet, plan: _Plan, rows: tuple[Row, ...], position: int, y: flo
     room = (plan.volts - 52 if plan.narrow else plan.run) - x - 18
     name = fitted(row.name, room)
     sheet.text(x + 11, base, name, bold=row.mark is Mark.SUPPLY)
-    _leader(sheet, plan, row, x + 11 + len(name) * FONT_SIZE * 0.6 + 8, base)
+    _leader(sheet, plan, row, x + 11 + len(name) * FONT_SIZE * LETTER + 12, base)
     _figures(sheet, plan, row, base)
     sheet.close_link()
     _run(sheet, plan, row, x, base)
