@@ -13,6 +13,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ Array = NDArray[np.float64]
 _STEP_V = 0.04
 _STEPS_A_PHASE = 40
 _ALARM_STEPS = 48
+_NO_MARGIN_V = 1e9
 LONGEST_H = 24.0 * 365
 
 
@@ -332,11 +334,12 @@ def _slacks(
     # All starts walk the alarm side by side; a row for the battery and for each watched device, the least over the alarm.
     wells = Wells(np.array([w.available_ah for w in starts]), np.array([w.bound_ah for w in starts]))  # type: ignore[arg-type]
     step = alarm_h / _ALARM_STEPS
-    least = _slack_rows(battery, standby, _emf(battery, wells), cut_out_v, names)
+    at_rest, in_alarm = _LookUp.of(standby, names), _LookUp.of(alarm, names)
+    least = _slack_rows(battery, at_rest, _emf(battery, wells), cut_out_v)
     least[0] = np.inf  # the standby itself is walked only while the battery holds
     for number in range(_ALARM_STEPS + 1):
         emf_v = _emf(battery, wells)
-        least = np.minimum(least, _slack_rows(battery, alarm, emf_v, cut_out_v, names))
+        least = np.minimum(least, _slack_rows(battery, in_alarm, emf_v, cut_out_v))
         if number < _ALARM_STEPS:
             now = np.interp(emf_v, alarm.emf_v, alarm.current_a)
             middle = _emf(battery, step_wells(battery, wells, now, step / 2))
@@ -351,10 +354,30 @@ def _emf(battery: KineticBattery, wells: Wells) -> Array:
     return emf_v
 
 
-def _slack_rows(battery: KineticBattery, load: Load, emf_v: Array, cut_out_v: float, names: tuple[str, ...]) -> Array:
-    terminal = emf_v - np.interp(emf_v, load.emf_v, load.current_a) * battery.internal_ohm
-    rows = [np.minimum(terminal - cut_out_v, emf_v - battery.empty_v)]
-    for name in names[1:]:
-        margin = load.margin_v.get(name)
-        rows.append(np.full_like(emf_v, np.inf) if margin is None else np.interp(emf_v, load.emf_v, margin))
-    return np.array(rows)
+class _LookUp(NamedTuple):
+    """A load table as arrays: the current, then the margin of every watched device (``_NO_MARGIN_V`` for one it does not watch)."""
+
+    grid: Array
+    rows: Array
+
+    @classmethod
+    def of(cls, load: Load, names: tuple[str, ...]) -> _LookUp:
+        grid = np.array(load.emf_v)
+        level = np.full(grid.size, _NO_MARGIN_V)
+        return cls(grid, np.array([load.current_a, *(load.margin_v.get(name, level) for name in names[1:])]))
+
+    def at(self, emf_v: Array) -> Array:
+        """Return every row at each emf, straight between the table's points and level beyond its ends."""
+        last = self.grid.size - 1
+        index = np.clip(np.searchsorted(self.grid, emf_v, side="right") - 1, 0, max(last - 1, 0))
+        beyond = np.minimum(index + 1, last)
+        span = self.grid[beyond] - self.grid[index]
+        part = np.clip((emf_v - self.grid[index]) / np.where(span > 0, span, 1.0), 0.0, 1.0)
+        low = self.rows[:, index]
+        return np.asarray(low + part * (self.rows[:, beyond] - low))
+
+
+def _slack_rows(battery: KineticBattery, look_up: _LookUp, emf_v: Array, cut_out_v: float) -> Array:
+    found = look_up.at(emf_v)
+    terminal = emf_v - found[0] * battery.internal_ohm
+    return np.vstack((np.minimum(terminal - cut_out_v, emf_v - battery.empty_v), found[1:]))
