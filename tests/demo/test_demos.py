@@ -24,8 +24,8 @@ EXAMPLES = ("business", "dwelling")
 SHORT = "sounder-press"
 EDGE = "c11"
 EN_GRADE_2_STANDBY_H = 12.0  # EN 50131-1 Table 23, type A
-HOUSEHOLD_STANDBY_H = 24.0  # UL 985 / UL 1023: from memory
-ALARM_H = 0.25  # from memory; at a tenth of it or twice it nothing below changes
+HOUSEHOLD_STANDBY_H = 24.0  # the longer of two remembered: UL 985 24 h, UL 1023 4 h (from memory)
+ALARM_H = 0.25  # as long as the sounders may run (common practice, no source)
 SOUND_MARGIN_V = 0.5
 # 12 V 7.5 Ah AGM data sheet: the current that reaches 10.5 V in so many hours, 25 °C.
 PUBLISHED_7_5_AH = {
