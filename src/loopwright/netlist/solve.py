@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse import coo_matrix, csc_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
@@ -151,6 +151,10 @@ class _Work:
         self.wire_g = self._wire_conductance(wires)
         self.branches = branches(netlist, scenarios, index)
         self.pattern = _Pattern(np.concatenate((self.wire_a, self.branches.a)), np.concatenate((self.wire_b, self.branches.b)), self.size)
+        law, count = self.branches, self.branches.a.size
+        ends = (np.concatenate((law.b, law.a)), np.concatenate((np.arange(count), np.arange(count))))
+        # (nodes, branches): +1 where a branch's offset flows into a node, -1 where it flows out of one.
+        self.into = csr_matrix((np.repeat([1.0, -1.0], count), ends), shape=(self.size, count))
         self.cache: dict[bytes, Any] = {}
         self._islands()
 
@@ -258,10 +262,7 @@ class _Work:
                 first = members[0]
                 conductance = np.concatenate((self.wire_g[:, first], slope[:, first]))
                 factor = self.cache[key] = self.pattern.factorise(conductance, self.ground[:, first])
-            right = np.zeros((self.size, len(members)))
-            np.add.at(right, self.branches.a, -offset[:, members])
-            np.add.at(right, self.branches.b, offset[:, members])
-            volts[:, members] = factor.solve(right)
+            volts[:, members] = factor.solve(self.into @ offset[:, members])
 
     def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats) -> None:
         """Finish one scenario as the real network would: let the volts come down from no load.
