@@ -397,7 +397,8 @@ def test_the_wet_loop_reads_what_the_parallel_rule_says() -> None:
 
 def test_a_longer_branch_to_a_resistive_load_raises_its_sibling() -> None:
     """11.36 V becomes 11.52 V: the longer branch takes less, so the trunk they share drops less."""
-    before, after = (float(solve(Netlist(elements=trap(ohm), references=("0v",)), (MAINS,)).across("end+", "end-")[0]) for ohm in (1.0, 10.0))
+    hands = [next(hand for hand in HANDS if hand.number == number) for number in ("H11", "H11 after")]
+    before, after = (float(solve(hand.netlist, (hand.scenario,)).across("end+", "end-")[0]) for hand in hands)
     assert (round(before, 2), round(after, 2)) == (11.36, 11.52)
 
 
