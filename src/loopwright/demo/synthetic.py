@@ -51,7 +51,7 @@ sheets:
       supply: &SUPPLY
     keypad:
       {kind: keypad, maker: Quandrel, model: QN-Keys, invented: true, provenance: Invented, addressed: true,
-      loads: {supply: {unset_a: 45 mA, entry_a: 55 mA, alarm_a: 60 mA, min_v: 9}}}
+      loads: {supply: {unset_a: 45 mA, entry_a: 55 mA, alarm_a: 60 mA, min_v: 9, law: constant-power}}}
     motion:
       {kind: detector, maker: Quandrel, model: QN-Motion, invented: true, provenance: Invented, warm_up_s: 60,
       loads: {supply: {unset_a: 12 mA, alarm_a: 15 mA, min_v: 9}},
