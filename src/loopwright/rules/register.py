@@ -4,13 +4,56 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loopwright.rules import supply
+from loopwright.rules import battery, bus, cable, charging, circuit, feed, load, output, programme, reading, scope, supply, timing
 from loopwright.rules.facts import Facts
 from loopwright.values.finding import Finding, Severity
 
 Check = Callable[[Facts], list[Finding]]
 
-CHECKS: tuple[Check, ...] = (supply.check_device_volts,)
+CHECKS: tuple[Check, ...] = (
+    supply.check_device_volts,
+    supply.check_device_volts_high,
+    supply.check_collapse,
+    load.check_output_load,
+    load.check_supply_load,
+    load.check_charge_left,
+    load.check_transformer,
+    feed.check_fed,
+    feed.check_common_zero,
+    battery.check_standby_asked,
+    battery.check_capacity,
+    battery.check_first_to_stop,
+    charging.check_battery_fitted,
+    charging.check_battery_size,
+    charging.check_charge_current,
+    charging.check_recharge,
+    charging.check_battery_condition,
+    output.check_supervision,
+    circuit.check_landed,
+    circuit.check_resistors,
+    circuit.check_end_resistor_place,
+    circuit.check_contacts,
+    circuit.check_wiring,
+    reading.check_readings,
+    reading.check_several_devices,
+    cable.check_cores,
+    bus.check_addresses,
+    bus.check_bus_length,
+    bus.check_bus_capacitance,
+    bus.check_bus_shape,
+    bus.check_bus_zero,
+    programme.check_zones,
+    programme.check_responses,
+    programme.check_areas,
+    programme.check_reports,
+    programme.check_common_areas,
+    programme.check_factory_codes,
+    timing.check_area_times,
+    timing.check_programme_times,
+    scope.check_ruleset,
+    scope.check_grades,
+    scope.check_life_safety,
+)
 
 _ORDER = {Severity.MUST: 0, Severity.SHOULD: 1, Severity.GAP: 2, Severity.NOTE: 3}
 

@@ -39,6 +39,10 @@ class Ruleset:
         """Return a limit by name; None when the ruleset says nothing about it."""
         return self.limits.get(name)
 
+    def limits_on(self, quantity: str) -> tuple[Limit, ...]:
+        """Return every limit on a quantity: ``entry_s`` itself and ``entry_s.cp-01`` beside it."""
+        return tuple(limit for name, limit in self.limits.items() if name.partition(".")[0] == quantity)
+
 
 @cache
 def rulesets() -> dict[str, Ruleset]:

@@ -1,0 +1,250 @@
+"""What would put a device's volts right: the same network solved again with other conductors.
+
+Theory. A remedy is a set of trials. Each trial is made a system state of its own: every load draws in it what it draws in the scenario
+asked about, and a conductor on trial is a row of switches, one closed in each trial. So one call of the solver answers
+them all, and what other devices on the same cores draw is in every answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.job.document import Cable, Feed, Job
+from loopwright.job.field import Gauge
+from loopwright.job.sheet import CableSheet
+from loopwright.netlist.compile import LEAST_OHM
+from loopwright.netlist.conductor import Basis, GaugeSystem, awg_area_mm2, conductor_of, ohm_per_m, standard_gauges
+from loopwright.netlist.element import Contact, Element, Load, Resistance
+from loopwright.netlist.solve import solve
+from loopwright.power.forecast import LoadForecast, PowerForecast
+
+Floats = NDArray[np.float64]
+Trial = Mapping[str, float]
+
+LENGTH_STEPS = 8
+MOST_EXTRA_CORES = 3
+"""Beyond this many more cores in parallel each way nobody joins; a thicker cable is pulled."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Drop:
+    """What one run takes of a device's volts, out and back [V]."""
+
+    run: str
+    drop_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Remedy:
+    """What would put one device right in one scenario; None where that kind of change alone is not enough.
+
+    ``run`` is the run that takes most and ``drop_v`` [V] what it takes; ``gauge``, ``cores`` (in parallel, each way) and ``longest_m`` [m]
+    are changes of that run alone, ``way_gauge`` of every run on the way; ``bare_v`` [V] is what the device gets with no cable at all.
+    """
+
+    run: str
+    drop_v: float
+    gauge: Gauge | None
+    cores: int | None
+    longest_m: float | None
+    way_gauge: Gauge | None
+    bare_v: float
+
+
+def run_drops(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> tuple[Drop, ...]:
+    """Return what each run on the way to a load takes of its volts, in order from the supply."""
+    column = forecast.column(scenario)
+    out = []
+    for run in load.landing.runs:
+        drop = sum(abs(float(forecast.solution.wire_current(name)[column])) * ohm for name, ohm in _conductors(job, forecast, run, load))
+        out.append(Drop(run=run, drop_v=drop))
+    return tuple(out)
+
+
+def remedy_of(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> Remedy | None:
+    """Return what would put a load right in a scenario; None when it is not reached over cables."""
+    drops = run_drops(job, forecast, load, scenario)
+    if not drops:
+        return None
+    worst = max(drops, key=lambda drop: drop.drop_v)
+    gauge = smallest_gauge(job, forecast, (worst.run,), load, scenario)
+    way = load.landing.runs
+    return Remedy(
+        run=worst.run,
+        drop_v=worst.drop_v,
+        gauge=gauge,
+        cores=cores_needed(job, forecast, worst.run, load, scenario),
+        longest_m=longest_run_m(job, forecast, worst.run, load, scenario),
+        way_gauge=None if gauge is not None or len(way) < 2 else smallest_gauge(job, forecast, way, load, scenario),
+        bare_v=bare_volts(job, forecast, load, scenario),
+    )
+
+
+def smallest_gauge(job: Job, forecast: PowerForecast, cables: Sequence[str], load: LoadForecast, scenario: str) -> Gauge | None:
+    """Return the thinnest standard size of all ``cables`` with which a load has its minimum volts; None when no size does.
+
+    The sizes are those on sale in the system the cable's own size is written in, with cores made alike.
+    """
+    rows: list[tuple[Gauge, dict[str, float]]] = []
+    sheets = {run: job.sheets.cables[job.cables[run].sheet] for run in cables}
+    for gauge in _gauges(next(iter(sheets.values()))):
+        trial: dict[str, float] = {}
+        for run, sheet in sheets.items():
+            cable = job.cables[run]
+            ratio = _per_m(sheet, cable, gauge) / ohm_per_m(conductor_of(sheet), cable.temperature_c, Basis.NOMINAL)
+            if ratio < 1.0:
+                trial |= _scaled(job, forecast, run, ratio)
+        if trial:
+            rows.append((gauge, trial))
+    volts = trial_volts(forecast, load, scenario, [trial for _, trial in rows])
+    return next((gauge for (gauge, _), found in zip(rows, volts, strict=True) if found >= load.draw.min_v), None)
+
+
+def cores_needed(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str) -> int | None:
+    """Return how many cores in parallel, out and back alike, a run's feed needs for a load; None when three more are not enough."""
+    feed = _feed(job, cable, load)
+    if feed is None:
+        return None
+    now, tag = max(feed[1].cores, 1), feed[0]
+    counts = range(now + 1, now + 1 + MOST_EXTRA_CORES)
+    parts = {name: ohm for name, ohm in _known(forecast, (f"{tag}.plus", f"{tag}.minus"))}
+    extra = _joint_ohm(job, cable)
+    back = now if feed[1].return_cores is None else max(feed[1].return_cores, 1)
+    was = {f"{tag}.plus": now, f"{tag}.minus": back}
+    trials = [{name: (ohm - extra) * was[name] / max(count, was[name]) + extra for name, ohm in parts.items()} for count in counts]
+    volts = trial_volts(forecast, load, scenario, trials)
+    return next((count for count, found in zip(counts, volts, strict=True) if found >= load.draw.min_v), None)
+
+
+def longest_run_m(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str) -> float | None:
+    """Return the greatest length [m] of a run, its slack left as it is, with which a load has its minimum volts; None when none does.
+
+    Looked for below the present length, in two rounds of eight trials, and straight between the last two; to a tenth of a metre, downwards.
+    """
+    run = job.cables[cable]
+    whole = run.length_m + run.slack_m
+    low, high = 0.0, run.length_m
+    if whole <= 0:
+        return None
+    for _ in range(2):
+        lengths = np.linspace(low, high, LENGTH_STEPS + 1)
+        trials = [_scaled(job, forecast, cable, (float(length) + run.slack_m) / whole) for length in lengths]
+        margin = trial_volts(forecast, load, scenario, trials) - load.draw.min_v
+        good = np.flatnonzero(margin >= 0)
+        if not good.size:
+            return None
+        last = int(good[-1])
+        if last == LENGTH_STEPS:
+            return float(np.floor(high * 10) / 10)
+        low, high = float(lengths[last]), float(lengths[last + 1])
+    # A collapse is a step, not a slope: there the straight line would promise what the last good trial alone keeps.
+    fall = float(margin[last] - margin[last + 1])
+    steep = fall > 4 * abs(float(margin[0] - margin[last])) / max(last, 1) and last > 0
+    part = 0.0 if steep or fall <= 0 else float(margin[last]) / fall
+    return float(np.floor((low + part * (high - low)) * 10) / 10)
+
+
+def bare_volts(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> float:
+    """Return the volts [V] a load would get if no run on its way resisted anything."""
+    trial: dict[str, float] = {}
+    for run in load.landing.runs:
+        trial |= _scaled(job, forecast, run, 0.0)
+    return float(trial_volts(forecast, load, scenario, [trial])[0])
+
+
+def volts_without(forecast: PowerForecast, load: LoadForecast, scenario: str, others: Sequence[str]) -> Floats:
+    """Return the volts [V] of a load with each of the other loads taken away in turn."""
+    return trial_volts(forecast, load, scenario, [{} for _ in others], without=others)
+
+
+def trial_volts(
+    forecast: PowerForecast, load: LoadForecast, scenario: str, trials: Sequence[Trial], *, without: Sequence[str] = ()
+) -> Floats:
+    """Return the volts [V] of a load in each trial: a map from the names of conductors to their ohms [Ω] in it.
+
+    ``without`` names, for each trial, a load that draws nothing in it. NaN where the load's two points are apart.
+    """
+    if not trials:
+        return np.zeros(0)
+    base = forecast.solution.scenarios[forecast.column(scenario)]
+    tried = {name for trial in trials for name in trial}
+    elements: list[Element] = []
+    for element in forecast.network.netlist.elements:
+        if isinstance(element, Load):
+            now = element.amps[base.state]
+            amps = tuple(0.0 if without and without[n] == element.name else now for n in range(len(trials)))
+            elements.append(element._replace(amps=amps))
+        elif element.name in tried and isinstance(element, Resistance | Contact):
+            elements += _switched(element, base.state, [trial.get(element.name, element.ohm) for trial in trials])
+        elif isinstance(element, Contact):
+            elements.append(element._replace(closed=(element.closed[base.state],) * len(trials)))
+        else:
+            elements.append(element)
+    columns = tuple(base._replace(name=f"{base.name}/{n}", state=n) for n in range(len(trials)))
+    solution = solve(replace(forecast.network.netlist, elements=tuple(elements)), columns)
+    return solution.across(load.landing.plus, load.landing.minus)
+
+
+def _switched(element: Resistance | Contact, state: int, ohms: Sequence[float]) -> list[Element]:
+    """Return a switch for each different resistance, closed in the trials that have it."""
+    on = element.closed[state] if isinstance(element, Contact) else True
+    return [
+        Contact(f"{element.name}~{n}", element.a, element.b, max(ohm, LEAST_OHM), tuple(on and value == ohm for value in ohms))
+        for n, ohm in enumerate(dict.fromkeys(ohms))
+    ]
+
+
+def _gauges(sheet: CableSheet) -> list[Gauge]:
+    if sheet.gauge.awg is not None:
+        return [Gauge(awg_area_mm2(size), int(size)) for size in standard_gauges(GaugeSystem.AWG)]
+    return [Gauge(size) for size in standard_gauges(GaugeSystem.MM2)]
+
+
+def _per_m(sheet: CableSheet, cable: Cable, gauge: Gauge) -> float:
+    made = replace(sheet, gauge=gauge, ohm_per_km=None)
+    return ohm_per_m(conductor_of(made), cable.temperature_c, Basis.NOMINAL)
+
+
+def _feed(job: Job, cable: str, load: LoadForecast) -> tuple[str, Feed] | None:
+    """Return the network's name for the feed of a load's output in a cable, and the feed."""
+    for number, feed in enumerate(job.cables[cable].feeds):
+        if feed.output == load.landing.output:
+            return (cable if number == 0 else f"{cable}/{number}"), feed
+    return None
+
+
+def _conductors(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast) -> list[tuple[str, float]]:
+    """Return the conductors out and back a load's current takes through a cable; a shared return is another feed's."""
+    feed = _feed(job, cable, load)
+    if feed is None:
+        return []
+    tags = [cable if number == 0 else f"{cable}/{number}" for number in range(len(job.cables[cable].feeds))]
+    found = _known(forecast, (f"{feed[0]}.plus", f"{feed[0]}.minus"))
+    if len(found) == 1:
+        found += _known(forecast, tuple(f"{tag}.minus" for tag in tags))[:1]
+    return found
+
+
+def _scaled(job: Job, forecast: PowerForecast, cable: str, ratio: float) -> dict[str, float]:
+    """Return the ohms [Ω] of every conductor of a cable run with its wire ``ratio`` times what it is; joints stay."""
+    feeds = job.cables[cable].feeds
+    tags = [cable if number == 0 else f"{cable}/{number}" for number in range(len(feeds))]
+    names = [f"{tag}.{way}" for tag in tags for way in ("plus", "minus")]
+    extra = _joint_ohm(job, cable)
+    out = {name: (ohm - extra) * ratio + extra for name, ohm in _known(forecast, names)}
+    return out | {name: ohm * ratio for name, ohm in _known(forecast, (f"{cable}.0v",))}
+
+
+def _joint_ohm(job: Job, cable: str) -> float:
+    joint = job.joints.get(job.cables[cable].end)
+    return joint.joint_ohm if joint is not None else 0.0
+
+
+def _known(forecast: PowerForecast, names: Sequence[str]) -> list[tuple[str, float]]:
+    wanted = set(names)
+    found = {e.name: e.ohm for e in forecast.network.netlist.elements if e.name in wanted and isinstance(e, Resistance)}
+    return [(name, found[name]) for name in names if name in found]

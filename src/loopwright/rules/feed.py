@@ -1,0 +1,89 @@
+"""Checks on whether current can get anywhere: what is not fed, and 0 V that nothing joins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loopwright.job.document import Stage
+from loopwright.power.forecast import label_of
+from loopwright.rules.facts import Facts
+from loopwright.rules.worked import due, some
+from loopwright.values.finding import Finding, Severity
+
+
+def check_fed(facts: Facts) -> list[Finding]:
+    """Every supply input gets current from somewhere."""
+    found = []
+    landings = {f"{m.equipment}.{m.load}": m for m in facts.power.network.landings}
+    for name in facts.power.unfed:
+        landing = landings[name]
+        label = label_of(facts.job, landing.equipment)
+        where = "" if landing.load == "supply" else f" ({landing.load})"
+        if landing.output is None:
+            sentence = f"{label}{where} is fed from no output: no run with a feed reaches it."
+            remedy = "Add a feed to the runs that lead to it, from the output on."
+        else:
+            sentence = f"{label}{where} hangs on {landing.output}, which no supply reaches in any state."
+            remedy = f"Feed {landing.output.partition('.')[0]} first."
+        found.append(
+            Finding(
+                code="not-fed",
+                severity=due(facts.job, Stage.POWER_UP, Severity.MUST),
+                subject=f"equipment/{landing.equipment}",
+                sentence=sentence,
+                remedy=remedy,
+                source="job-document",
+            )
+        )
+    return found
+
+
+def check_common_zero(facts: Facts) -> list[Finding]:
+    """Equipment that works together over a feed or a circuit has its 0 V joined."""
+    out = []
+    for code, units, what in (*_split_feeds(facts), *_split_circuits(facts)):
+        on_circuit = code == "circuit-without-common-0v"
+        names = some([label_of(facts.job, unit) for unit in units])
+        out.append(
+            Finding(
+                code=code,
+                severity=Severity.SHOULD if on_circuit else Severity.MUST,
+                subject=f"equipment/{units[0]}",
+                sentence=f"{names} have no common 0 V, yet {what}.",
+                remedy="Join their 0 V with a core (zero_v_cores of a run between them); never join the plus of two supplies.",
+                clause="common practice" if on_circuit else "",
+                source="practice" if on_circuit else "first-principles",
+            )
+        )
+    return out
+
+
+def _split_feeds(facts: Facts) -> Iterator[tuple[str, tuple[str, str], str]]:
+    """Yield the loads whose plus and 0 V lie in two islands."""
+    solution = facts.power.solution
+    for load in facts.power.loads:
+        plus, minus = solution.index.get(load.landing.plus), solution.index.get(load.landing.minus)
+        output = load.landing.output
+        if plus is None or minus is None or output is None or load.name in facts.power.unfed:
+            continue
+        if not (solution.island[plus] == solution.island[minus])[load.live].all():
+            yield "feed-without-return", (load.landing.equipment, output.partition(".")[0]), f"one feeds the other ({load.landing.load})"
+
+
+def apart(facts: Facts, one: str, other: str) -> bool:
+    """Return whether two pieces of equipment have no 0 V in common; False for one that has none of its own."""
+    index, island = facts.power.solution.index, facts.power.solution.island
+    a, b = index.get(f"{one}.0v"), index.get(f"{other}.0v")
+    return a is not None and b is not None and bool(island[a, 0] != island[b, 0])
+
+
+def _split_circuits(facts: Facts) -> Iterator[tuple[str, tuple[str, str], str]]:
+    job, seen = facts.job, set()
+    for name, circuit in job.circuits.items():
+        unit = circuit.input.partition(".")[0] if circuit.input else None
+        for hop in circuit.path:
+            if unit is None or hop.device is None or not job.sheet_of(hop.device).loads or (unit, hop.device) in seen:
+                continue
+            seen.add((unit, hop.device))
+            if hop.device not in {p.partition(".")[0] for p in facts.power.unfed} and apart(facts, unit, hop.device):
+                yield "circuit-without-common-0v", (unit, hop.device), f"circuit {name} joins them"
