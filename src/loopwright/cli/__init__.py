@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+WORLD = 2
 INTERRUPTED = 128 + 2
 PIPE_CLOSED = 128 + 13
 
@@ -23,6 +24,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _let_go_of_output()
         return PIPE_CLOSED
+    except OSError as error:
+        _let_go_of_output()
+        sys.stderr.write(f"loopwright: {error.filename or 'standard output'}: {error.strerror or error}.\n")
+        return WORLD
     return status
 
 
@@ -35,7 +40,7 @@ def _lenient() -> None:
 
 
 def _let_go_of_output() -> None:
-    """Point standard output at nothing: whoever read it has gone, and Python would complain once more when it flushes at exit."""
+    """Point standard output at nothing: it cannot take what is left, and Python would complain of that once more at exit."""
     try:
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, sys.stdout.fileno())

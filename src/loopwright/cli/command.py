@@ -68,7 +68,7 @@ def run(arguments: list[str]) -> int:
         return _refused(refusal, machine="--json" in arguments)
     except CycloptsError as error:
         return _misused(error)
-    except (BrokenPipeError, KeyboardInterrupt):
+    except OSError:
         raise
     except Exception as error:
         if os.environ.get(TRACEBACK):

@@ -50,8 +50,12 @@ def name_of(file: str) -> str:
 
 
 def read_job(file: str) -> Job:
-    """Return the job in a file. Raises Refusal, with every problem on a line of its own and in machine form, when there is none."""
-    source = read_source(file)
+    """Return the job in a file. Raises Refusal when there is none."""
+    return job_in(read_source(file), file)
+
+
+def job_in(source: bytes, file: str) -> Job:
+    """Return the job in the text of a file. Raises Refusal with every problem, on a line of its own and in machine form."""
     from loopwright.job.read import read
     from loopwright.values.error import JobError
 
@@ -84,14 +88,16 @@ def _machine(file: str, problem: Problem) -> dict[str, str | int]:
 
 
 def put(path: Path, data: bytes, *, over: bool = False) -> None:
-    """Write a file whole or not at all. Raises Refusal when it cannot be, or when one is there and ``over`` was not said."""
+    """Write a file whole or not at all; a link of that name is replaced, not followed.
+
+    Raises Refusal when it cannot be written, or when the name is taken and ``over`` was not said.
+    """
     try:
-        target = Path(os.path.realpath(path)) if over else path
-        if over and target.exists() and not stat.S_ISREG(target.stat().st_mode):
+        if over and os.path.lexists(path) and not _replaceable(path):
             raise Refusal(f"{path}: is not a file that can be written over.")
-        draft = _draft(target, data)
+        draft = _draft(path, data)
         try:
-            _move(draft, target, over=over)
+            _move(draft, path, over=over)
         finally:
             draft.unlink(missing_ok=True)
     except FileExistsError:
@@ -102,6 +108,12 @@ def put(path: Path, data: bytes, *, over: bool = False) -> None:
         raise Refusal(f"{path}: cannot be written: {world_words(error)}.") from None
     except ValueError as error:
         raise Refusal(f"{path}: cannot be a file name: {error}.") from None
+
+
+def _replaceable(path: Path) -> bool:
+    """Return whether a plain file or a link stands there, and not a folder, a device or a pipe."""
+    mode = path.lstat().st_mode
+    return stat.S_ISREG(mode) or stat.S_ISLNK(mode)
 
 
 def _draft(target: Path, data: bytes) -> Path:

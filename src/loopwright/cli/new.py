@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
@@ -51,7 +52,8 @@ def new(
     if file == STDIN:
         say_bytes(text)
         return DONE
-    put(Path(file), text.encode("utf-8"), over=force)
+    # Forced, a link leads to the file that is written over; unforced, a link is a name that is taken.
+    put(Path(os.path.realpath(file) if force else file), text.encode("utf-8"), over=force)
     say(f"{plain(file)} is written. `loopwright check {plain(file)}` says what is wrong with it.")
     return DONE
 

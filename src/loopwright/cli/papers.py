@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Annotated
 
@@ -14,13 +15,15 @@ from loopwright.cli.refusal import DONE, Refusal, world_words
 from loopwright.cli.words import File
 
 EPOCH = "SOURCE_DATE_EPOCH"
+FINGERPRINT = 12
 
 
 def papers(file: File, /, *, out: Annotated[Path, Parameter(name="--out")]) -> int:
     """Write the job's papers as PDF files, and print their names.
 
-    Each file is written whole or not at all; papers of the same name are written over. With SOURCE_DATE_EPOCH in the
-    environment the papers carry that time, and come out the same byte for byte.
+    Each file is written whole or not at all; papers of the same name are written over. As its revision a paper carries
+    the first digits of the document's SHA-256, as sha256sum prints it. With SOURCE_DATE_EPOCH in the environment it
+    carries that time, and comes out the same byte for byte.
 
     For example:
 
@@ -33,26 +36,27 @@ def papers(file: File, /, *, out: Annotated[Path, Parameter(name="--out")]) -> i
     out
         The folder to write them to, made when it is not there.
     """
-    from loopwright.cli.file import read_job
+    from loopwright.cli.file import job_in, read_source
     from loopwright.cli.terminal import plain, say
 
-    job = read_job(file)
-    now = moment()
+    source = read_source(file)
+    job = job_in(source, file)
+    revision, now = sha256(source).hexdigest()[:FINGERPRINT], moment()
     from loopwright.appraisal.appraise import appraise
     from loopwright.papers import PAPERS
 
     appraisal = appraise(job)
-    made = {f"{name}.pdf": paper(appraisal, revision=0, now=now) for name, paper in PAPERS.items()}
+    made = {f"{name}.pdf": paper(appraisal, revision=revision, now=now) for name, paper in PAPERS.items()}
     for path in put_all(out, made):
         say(plain(str(path)))
     return DONE
 
 
 def moment() -> datetime:
-    """Return the time the papers carry: now, or what the environment says. Raises Refusal when it says no time."""
+    """Return the time the papers carry: now in this place's time, or what the environment says. Raises Refusal when it says no time."""
     stated = os.environ.get(EPOCH)
     if not stated:
-        return datetime.now(UTC)
+        return datetime.now().astimezone()
     try:
         return datetime.fromtimestamp(int(stated), UTC)
     except (ValueError, OverflowError, OSError):

@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from loopwright.cli.refusal import DONE, Refusal, world_words
+from loopwright.cli.refusal import Refusal
 from loopwright.cli.words import File, Flag
 
 HOST = "127.0.0.1"
@@ -14,7 +14,7 @@ OWN_COPY = "demo-business.yaml"
 LOWEST_PORT, HIGHEST_PORT = 0, 65535
 
 
-def serve(file: File | None = None, /, *, port: int = 8765, no_browser: Flag = False) -> int:
+def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = False) -> int:
     """Open the workbench in a browser, for this machine alone.
 
     Without a file it opens a copy of the business example, kept in your data folder from one time to the next
@@ -31,7 +31,7 @@ def serve(file: File | None = None, /, *, port: int = 8765, no_browser: Flag = F
     file
         The job document to work on; what is changed in the browser is written to it.
     port
-        Port to listen on; 0 takes any that is free.
+        Port to listen on; when it is taken, one that is free.
     no_browser
         Only print the address.
     """
@@ -40,11 +40,7 @@ def serve(file: File | None = None, /, *, port: int = 8765, no_browser: Flag = F
     path = own_copy() if file is None else _given(file)
     from loopwright.web.serve import serve as open_workbench
 
-    try:
-        open_workbench(path, host=HOST, port=port, open_browser=not no_browser)
-    except OSError as error:
-        raise Refusal(f"The workbench cannot listen on port {port}: {world_words(error)}. --port takes another one.") from None
-    return DONE
+    return open_workbench(path, host=HOST, port=port, open_browser=not no_browser)
 
 
 def _given(file: str) -> Path:

@@ -32,11 +32,11 @@ def _escape(character: str) -> str:
 
 def console(stream: IO[str] | None = None) -> Console:
     """Return a console that colours only on a terminal where nobody asked for none, and never reads markup out of a text."""
-    from rich.console import Console
+    from loopwright.cli.screen import Screen
 
     out = sys.stdout if stream is None else stream
     terminal = out.isatty()
-    return Console(
+    return Screen(
         file=out,
         force_terminal=terminal,
         width=None if terminal else PIPE_WIDTH,
