@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -20,6 +20,7 @@ from loopwright.job.sheet import ContactSheet, InputsSheet, RestPosition, Topolo
 from loopwright.netlist.compile import LEAST_OHM
 from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
 from loopwright.netlist.element import Element, Netlist, PullUp, Resistance
+from loopwright.netlist.fault import ChangeOhm, Fault, OpenCore, StuckContact, apply
 
 Floats = NDArray[np.float64]
 
@@ -101,6 +102,33 @@ def compile_loops(job: Job) -> tuple[LoopNetwork, ...]:
 def compile_loop(job: Job, name: str) -> LoopNetwork:
     """Return the network of the circuit called ``name``. Raises KeyError when there is none."""
     return _LoopCompiler(job, name).run()
+
+
+def with_faults(network: LoopNetwork, *faults: Fault) -> LoopNetwork:
+    """Return ``network`` with wiring faults in it and the same acts to be done to it.
+
+    What a fault has opened or stuck stays so whatever is done: acts no longer change it. Raises KeyError when a fault names no
+    element or point.
+    """
+    held = {fault.name for fault in faults if isinstance(fault, OpenCore | StuckContact)}
+    netlist = apply(network.netlist, *(_stuck(network, fault) if isinstance(fault, StuckContact) else fault for fault in faults))
+    acts = tuple(replace(act, changes=tuple(change for change in act.changes if change[0] not in held)) for act in network.acts)
+    pull_up = netlist.named(network.pull_up.name)
+    assert isinstance(pull_up, PullUp)
+    return replace(network, netlist=netlist, acts=acts, pull_up=pull_up)
+
+
+def _stuck(network: LoopNetwork, fault: StuckContact) -> Fault:
+    """Return the fault as a change of the contact's resistance [Ω]. Raises KeyError when it names no contact of the circuit."""
+    moved = [
+        ohm for act in network.acts for name, ohm in act.changes if name == fault.name and act.kind not in (ActKind.SHORTED, ActKind.CUT)
+    ]
+    if not moved:
+        raise KeyError(fault.name)
+    if not fault.closed:
+        return ChangeOhm(fault.name, math.inf)
+    at_rest = [element.ohm for element in network.netlist.of(Resistance) if isinstance(element, Resistance) and element.name == fault.name]
+    return ChangeOhm(fault.name, min(*at_rest, *moved))
 
 
 class _LoopCompiler:
