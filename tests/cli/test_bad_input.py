@@ -166,6 +166,21 @@ def test_a_full_disk_is_told_in_words(sample: str) -> None:
     assert err == b"loopwright: standard output: No space left on device.\n"
 
 
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams_change_nothing_but_what_is_seen(sample: str, closed: str) -> None:
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).resolve().parents[2] / "src")}
+    statuses = []
+    for file in (sample, "-", "nothing.yaml"):
+        line = f'exec "$0" -m loopwright check "$1" {closed}'
+        done = subprocess.run(
+            ["sh", "-c", line, sys.executable, file], stdin=subprocess.DEVNULL, capture_output=True, env=environment, check=False
+        )
+        assert b"Traceback" not in done.stderr
+        statuses.append(done.returncode)
+    assert statuses[0] in (0, 1)
+    assert statuses[1:] == [2, 2]
+
+
 def test_control_c_stops_quietly() -> None:
     with _start("check", "-", stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
         time.sleep(1.0)  # until it waits for standard input

@@ -32,7 +32,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _lenient() -> None:
-    """Write what the terminal's character set cannot show as an escape rather than fail at it."""
+    """Write what the terminal's character set cannot show as an escape, and to nowhere when there is no place to write to."""
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")
     for stream in (sys.stdout, sys.stderr):
         change = getattr(stream, "reconfigure", None)
         if change is not None:
