@@ -45,7 +45,7 @@ def battery_curve(appraisal: Appraisal, supply_id: str, *, narrow: bool = False)
     assert supply is not None
     width = 390.0 if narrow else 760.0
     key = [(name, wrapped(words, width - 28, SMALL_SIZE)) for name, words in _end_lines(appraisal.job, item)]
-    field_bottom = 256.0
+    field_bottom = 236.0
     height = field_bottom + 30 + _KEY_LINE * sum(len(lines) for _, lines in key)
     title = f"{label_of(appraisal.job, supply_id)}: battery volts from the loss of mains"
     sheet = Sheet(width=width, height=height, title=title, about=curve_words(appraisal.job, item), name="battery-curve")

@@ -12,7 +12,7 @@ from loopwright.appraisal.appraise import Appraisal
 from loopwright.circuits.forecast import ActForecast, CircuitForecast
 from loopwright.circuits.half_space import Array
 from loopwright.circuits.tolerance import Spread, band_probabilities
-from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, Sheet, fitted
+from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, Sheet, fitted, wrapped
 from loopwright.job.document import Job
 from loopwright.job.quantity import show_quantity
 from loopwright.power.forecast import label_of
@@ -31,12 +31,16 @@ class _Plan:
     right: float
     top: float
     row: float
-    narrow: bool
+    ohm: float = 0
+    lens: float = 0
+    words: float = 0
+    narrow: bool = False
 
 
-_WIDE = _Plan(width=860, left=164, right=530, top=86, row=36, narrow=False)
+_WIDE = _Plan(width=860, left=164, right=530, top=86, row=40, ohm=606, lens=620, words=716)
+_PAPER = _Plan(width=740, left=142, right=450, top=86, row=40, ohm=522, lens=532, words=628)
 _NARROW = _Plan(width=390, left=8, right=382, top=86, row=72, narrow=True)
-_OHM_X, _LENS_X, _LENS_WIDTH, _WORDS_X = 606, 620, 84, 716
+_LENS_WIDTH = 84.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,10 +66,13 @@ class _Axis:
         return xs[-1]
 
 
-def circuit_bands(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False) -> str:
-    """Return the resistor-band picture of a circuit as SVG. Raises KeyError when there is no such circuit."""
+def circuit_bands(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False, paper: bool = False) -> str:
+    """Return the resistor-band picture of a circuit as SVG, for a desk, a phone (``narrow``) or a sheet of paper.
+
+    Raises KeyError when there is no such circuit.
+    """
     item = circuit_of(appraisal, circuit_id)
-    plan = _NARROW if narrow else _WIDE
+    plan = _NARROW if narrow else _PAPER if paper else _WIDE
     height = plan.top + plan.row * len(item.acts) + 30
     title = f"Circuit {circuit_id}: what each act reads"
     sheet = Sheet(width=plan.width, height=height, title=title, about=bands_words(appraisal.job, item), name="circuit-bands")
@@ -77,7 +84,7 @@ def circuit_bands(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False
         y = plan.top + plan.row * position
         _act(sheet, plan, axis, appraisal.job, act, y)
         if not narrow:
-            _lens(sheet, item, position, densities[position], y)
+            _lens(sheet, plan.lens, item, densities[position], y)
     _foot(sheet, plan, height)
     return sheet.svg()
 
@@ -138,8 +145,10 @@ def _axis(item: CircuitForecast, plan: _Plan) -> _Axis:
     ohms.append(max(1.3 * ohms[-1], 1.3 * max(finite, default=0.0)))
     named = [reads is not None for reads in item.bands.reads] if item.bands else [True, True]
     decades = [1.0, *(math.log10(b / a) for a, b in zip(ohms[1:], ohms[2:], strict=False))]
-    least = [40.0 if name else 22.0 for name in named]
-    spare = plan.right - 24 - plan.left - sum(least)
+    least = [40.0 if name else 20.0 for name in named]
+    room = plan.right - 24 - plan.left
+    least = [wide * min(1.0, room / sum(least)) for wide in least]
+    spare = max(room - sum(least), 0.0)
     xs = [plan.left]
     for wide, share in zip(least, decades, strict=True):
         xs.append(xs[-1] + wide + spare * share / sum(decades))
@@ -154,9 +163,9 @@ def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, item: CircuitForecast, bottom
         sheet.line(((plan.left, plan.top - 8), (plan.right, plan.top - 8)), look="lw-axis", width=HAIR)
         return
     ends = (0.0, *item.bands.edges_ohm, math.inf)
-    for number_, reads in enumerate(item.bands.reads):
-        x0 = plan.left if number_ == 0 else axis.x(ends[number_])
-        x1 = plan.right if number_ == len(item.bands.reads) - 1 else axis.x(ends[number_ + 1])
+    for place, reads in enumerate(item.bands.reads):
+        x0 = plan.left if place == 0 else axis.x(ends[place])
+        x1 = plan.right if place == len(item.bands.reads) - 1 else axis.x(ends[place + 1])
         if reads is None:
             sheet.hatch(x0, top, x1 - x0, deep)
             continue
@@ -181,7 +190,7 @@ def _short_ohm(ohm: float) -> str:
 def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: float) -> None:
     wrong = act.misread is not None and not act.right
     look = "lw-short" if wrong else "lw-ink"
-    base, level = (y + 15, y + 34) if plan.narrow else (y + 16, y + 16)
+    base, level = (y + 15, y + 34) if plan.narrow else (y + 18, y + 18)
     low, high = axis.x(act.low_ohm), axis.x(act.high_ohm)
     if high - low < 3:
         low, high = (low + high) / 2 - 1.5, (low + high) / 2 + 1.5
@@ -204,10 +213,13 @@ def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: 
     device = label_of(job, act.act.device) if act.act.device else ""
     sheet.text(4, y + (14 if device else 20), str(act.act.kind))
     sheet.text(4, y + 27, fitted(device, plan.left - 14, SMALL_SIZE), look="lw-soft", size=SMALL_SIZE)
-    sheet.text(_OHM_X, y + 14, ohm, look="lw-ink lw-num", anchor="end")
-    sheet.text(_OHM_X, y + 27, corners, look="lw-soft lw-num", size=9, anchor="end")
-    sheet.text(_WORDS_X, y + 14, fitted(reading_words(act), plan.width - _WORDS_X, SMALL_SIZE), look=look, size=SMALL_SIZE)
-    sheet.text(_WORDS_X, y + 27, chance, look="lw-short" if chance else look, size=SMALL_SIZE)
+    sheet.text(plan.ohm, y + 14, ohm, look="lw-ink lw-num", anchor="end")
+    sheet.text(plan.ohm, y + 27, corners, look="lw-soft lw-num", size=9, anchor="end")
+    told = ", ".join(filter(None, (reading_words(act), chance)))
+    lines = wrapped(told, plan.width - plan.words, SMALL_SIZE)
+    for number, line_ in enumerate(lines[:3]):
+        at = y + (20 if len(lines) == 1 else 14 if len(lines) == 2 else 9) + 12.5 * number
+        sheet.text(plan.words, at, line_, look="lw-short" if wrong or chance else "lw-ink", size=SMALL_SIZE)
 
 
 def _densities(spreads: Sequence[Spread], pull_up_ohm: float) -> list[tuple[Array, Array] | None]:
@@ -236,7 +248,7 @@ def _densities(spreads: Sequence[Spread], pull_up_ohm: float) -> list[tuple[Arra
     return out
 
 
-def _lens(sheet: Sheet, item: CircuitForecast, position: int, density: tuple[Array, Array] | None, y: float) -> None:
+def _lens(sheet: Sheet, left: float, item: CircuitForecast, density: tuple[Array, Array] | None, y: float) -> None:
     """Draw the spread of one act on its own straight axis, from worst corner to worst corner, with any band edge that lies inside."""
     if density is None:
         return
@@ -245,14 +257,14 @@ def _lens(sheet: Sheet, item: CircuitForecast, position: int, density: tuple[Arr
     span = float(ohm[-1] - ohm[0])
     if span <= 0 or float(share.max()) <= 0:
         return
-    xs = [_LENS_X + _LENS_WIDTH * (n + 0.5) / _STEPS for n in range(_STEPS)]
+    xs = [left + _LENS_WIDTH * (n + 0.5) / _STEPS for n in range(_STEPS)]
     tops = [base - tall * float(value) / float(share.max()) for value in share]
-    sheet.shape(((_LENS_X, base), *zip(xs, tops, strict=True), (_LENS_X + _LENS_WIDTH, base)))
-    sheet.line(((_LENS_X, base), *zip(xs, tops, strict=True), (_LENS_X + _LENS_WIDTH, base)), look="lw-line", width=HAIR)
-    sheet.line(((_LENS_X, base), (_LENS_X + _LENS_WIDTH, base)), look="lw-axis", width=HAIR)
+    sheet.shape(((left, base), *zip(xs, tops, strict=True), (left + _LENS_WIDTH, base)))
+    sheet.line(((left, base), *zip(xs, tops, strict=True), (left + _LENS_WIDTH, base)), look="lw-line", width=HAIR)
+    sheet.line(((left, base), (left + _LENS_WIDTH, base)), look="lw-axis", width=HAIR)
     for edge in item.bands.edges_ohm if item.bands else ():
         if ohm[0] < edge < ohm[-1]:
-            x = _LENS_X + _LENS_WIDTH * (edge - float(ohm[0])) / span
+            x = left + _LENS_WIDTH * (edge - float(ohm[0])) / span
             sheet.line(((x, base - tall - 3), (x, base + 4)), look="lw-short", width=FIRM)
 
 

@@ -20,8 +20,8 @@ from loopwright.job.sheet import ContactSheet, RestPosition, Topology
 from loopwright.netlist.element import Resistance
 from loopwright.power.forecast import label_of
 
-_OUT, _BACK, _LINE_HEIGHT = 62.0, 122.0, 176.0
-_CONTACT, _SHUNT, _CABLE = 76.0, 56.0, 150.0
+_OUT, _BACK, _LINE_HEIGHT = 58.0, 114.0, 160.0
+_CONTACT, _SHUNT, _CABLE, _STUB = 76.0, 56.0, 150.0, 56.0
 
 Draw = Callable[[Sheet, float, float], None]
 
@@ -34,25 +34,32 @@ class _Block:
     draw: Draw
 
 
-def meter_points(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False, width: float | None = None) -> str:
-    """Return a circuit's wiring drawing as SVG, on a sheet as wide as is asked for. Raises KeyError when there is no such circuit."""
+def meter_points(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False, width: float | None = None, bare: bool = False) -> str:
+    """Return a circuit's wiring drawing as SVG, on a sheet as wide as is asked for; ``bare`` without a heading and the reading at rest.
+
+    Raises KeyError when there is no such circuit."""
     item, job = circuit_of(appraisal, circuit_id), appraisal.job
     circuit = job.circuits[circuit_id]
     width = width or (390.0 if narrow else 960.0)
-    lines = _lines(_blocks(job, item, circuit, narrow=narrow), width - 20)
+    lines = _lines(_blocks(job, item, circuit, narrow=narrow), width - 76)
     title = f"Circuit {circuit_id}: where its parts stand"
-    height = 34 + _LINE_HEIGHT * len(lines) + 24
+    above, below = (0, 0) if bare else (30, 28)
+    height = above + _LINE_HEIGHT * len(lines) + below
     sheet = Sheet(width=width, height=height, title=title, about=wiring_words(job, circuit_id), name="meter-points")
-    sheet.text(4, 15, fitted(title, width - 8), bold=True)
     for number, blocks in enumerate(lines):
-        x, top = 10.0, 30 + _LINE_HEIGHT * number
+        x, top = 10.0, above + _LINE_HEIGHT * number
         if number:
-            sheet.text(x, top + (_OUT + _BACK) / 2, "from the line above", look="lw-soft", size=9)
+            _cores(sheet, x, x + _STUB, top)
+            sheet.text(x, top + (_OUT + _BACK) / 2 + 3, "from above", look="lw-soft", size=9)
+            x += _STUB
         for block in blocks:
             block.draw(sheet, x, top)
             x += block.width
         if number + 1 < len(lines):
-            sheet.text(x - 2, top + (_OUT + _BACK) / 2, "goes on below", look="lw-soft", size=9, anchor="end")
+            sheet.text(x + 6, top + (_OUT + _BACK) / 2 + 3, "on, below", look="lw-soft", size=9)
+    if bare:
+        return sheet.svg()
+    sheet.text(4, 15, fitted(title, width - 8), bold=True)
     rest = item.rest
     ohm = "open" if math.isinf(rest.field_ohm) else f"{rest.field_ohm:.0f} Ω"
     expected = f"At rest: {ohm} with both wires out; {rest.volts_v:.2f} V across the terminals in place."
@@ -80,7 +87,7 @@ def _lines(blocks: list[_Block], width: float) -> list[list[_Block]]:
     for block in blocks:
         if lines[-1] and taken + block.width > width:
             lines.append([])
-            taken = 0.0
+            taken = _STUB
         lines[-1].append(block)
         taken += block.width
     return lines
@@ -186,10 +193,10 @@ def _contact(sheet: Sheet, at: tuple[float, float], word: str, contact: ContactS
     if contact.rest is RestPosition.OPEN:
         middle = x + _SHUNT / 2
         sheet.line(((x, top + _OUT), (x + _SHUNT, top + _OUT)))
-        sheet.line(((middle, top + _OUT), (middle, top + 80)))
-        sheet.line(((middle, top + _BACK), (middle, top + 104)))
-        sheet.line(((middle, top + 104), (middle - 10, top + 83)), width=1.3)
-        sheet.text(middle + 6, top + 96, word, look="lw-soft", size=9)
+        sheet.line(((middle, top + _OUT), (middle, top + 76)))
+        sheet.line(((middle, top + _BACK), (middle, top + 98)))
+        sheet.line(((middle, top + 98), (middle - 10, top + 78)), width=1.3)
+        sheet.text(middle + 6, top + 90, word, look="lw-soft", size=9)
         return x + _SHUNT
     left, right, y = x + 22, x + 54, top + _OUT
     sheet.line(((x, y), (left, y)))

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
+from typing import Literal
 
 import typst
 
 # PDF/UA-1: tagged, titled, with words for every drawing. It refuses a paper that would leave a screen reader out.
-_STANDARD = "ua-1"
+_STANDARD: Literal["ua-1"] = "ua-1"
 
 
 def pressed(template: str, contents: Mapping[str, object], *, now: datetime) -> bytes:

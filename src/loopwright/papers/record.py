@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import datetime
 
@@ -26,16 +27,28 @@ from loopwright.values.source import Source, source
 
 TITLE = "Circuit and power record"
 CAUTIONS = (
-    ("Mains", "The fixed wiring, the spur and the input of a transformer are work for a licensed person. Isolate, lock off and prove dead "
-     "before a cover comes off. Fit mains and battery in the order the unit's own instructions give."),
-    ("Battery", "Never bridge the lugs; take off rings and metal watches. A battery that is swollen, hot or leaking stays where it is until "
-     "it can be moved with protection. Lead and acid are recycled, never binned."),
+    (
+        "Mains",
+        "The fixed wiring, the spur and the input of a transformer are work for a licensed person. Isolate, lock off and prove dead before "
+        "a cover comes off. Fit mains and battery in the order the unit's own instructions give.",
+    ),
+    (
+        "Battery",
+        "Never bridge the lugs; take off rings and metal watches. A battery that is swollen, hot or leaking stays where it is until it can "
+        "be moved with protection. Lead and acid are recycled, never binned.",
+    ),
     ("What wins", "Local codes, and the instructions that come with listed equipment, win over any figure in this record."),
-    ("What this is not", "It is no design and no test of fire, gas, carbon-monoxide or medical equipment. Where such a device appears, "
-     "only its load on a supply is reckoned."),
-    ("Measuring", "Ohms are read with both wires out of the terminals and the circuit dead; volts with the wires in place. Tell the people in "
-     "the building and the receiving centre before anything is set off, and protect your ears."),
-)  # fmt: skip
+    (
+        "What this is not",
+        "It is no design and no test of fire, gas, carbon-monoxide or medical equipment. Where such a device appears, only its load on a "
+        "supply is reckoned.",
+    ),
+    (
+        "Measuring",
+        "Ohms are read with both wires out of the terminals; volts with the wires in place. Before anything is set off, tell the people in "
+        "the building and the receiving centre, and protect your ears.",
+    ),
+)
 _COLUMNS = ("alarm/mains", "alarm/battery", "alarm/battery-end")
 _SEVERITY_WORDS = {Severity.MUST: "must", Severity.SHOULD: "should", Severity.GAP: "open", Severity.NOTE: "note"}
 
@@ -54,6 +67,7 @@ def contents(appraisal: Appraisal, *, revision: str, now: datetime) -> dict[str,
     """Return everything the record says, as the template reads it."""
     job = appraisal.job
     workings = [working_lines(figure) for figure in _figures(appraisal)]
+    kit = _kit(job)
     return {
         "kind": TITLE,
         "title": plain(job.title),
@@ -62,7 +76,7 @@ def contents(appraisal: Appraisal, *, revision: str, now: datetime) -> dict[str,
         "printed": moment(now),
         "cover": _cover(appraisal, revision, now),
         "parties": [[plain(p.role), plain(p.name), plain(p.phone)] for p in job.parties.values()],
-        "invented": any(sheet.invented for group in (job.sheets.equipment, job.sheets.batteries, job.sheets.cables) for sheet in group.values()),
+        "invented": any(line["invented"] for line in kit),
         "cautions": [list(row) for row in CAUTIONS],
         "findings": _findings(appraisal),
         "supplies": [
@@ -72,13 +86,13 @@ def contents(appraisal: Appraisal, *, revision: str, now: datetime) -> dict[str,
         "trees": [
             {"words": scenario_words(name), **_drawing(svg, tree_words(appraisal, name))}
             for name in ("alarm/battery-end",)
-            for svg in power_tree_sheets(appraisal, name)
+            for svg in power_tree_sheets(appraisal, name, rows_a_sheet=45)
         ],
         "devices": _devices(appraisal),
         "circuits": _circuits(appraisal),
-        "bands": [_drawing(circuit_bands(appraisal, c.circuit), bands_words(job, c)) for c in _worth_a_picture(appraisal)],
+        "bands": [_drawing(circuit_bands(appraisal, c.circuit, paper=True), bands_words(job, c)) for c in _worth_a_picture(appraisal)],
         "observations": [[plain(x) for x in (o.at, o.by, o.where, o.state, o.reading, o.instrument)] for o in job.observations],
-        "kit": _kit(job),
+        "kit": kit,
         "workings": workings,
         "sources": [_source_line(each) for each in _sources(appraisal)],
     }
@@ -142,7 +156,7 @@ def _devices(appraisal: Appraisal) -> list[dict[str, object]]:
 
 def _circuits(appraisal: Appraisal) -> list[dict[str, object]]:
     job = appraisal.job
-    out = []
+    out: list[dict[str, object]] = []
     for item in appraisal.circuits:
         circuit = job.circuits[item.circuit]
         zones = [f"zone {z.number}, {z.text}" for z in job.zones.values() if z.circuit == item.circuit]
@@ -153,7 +167,7 @@ def _circuits(appraisal: Appraisal) -> list[dict[str, object]]:
                 "input": plain(circuit.input or "not landed"),
                 "facts": _circuit_facts(job, item.circuit, circuit),
                 "acts": [_act(job, item, act) for act in item.acts],
-                "wiring": _drawing(meter_points(appraisal, item.circuit, width=700), wiring_words(job, item.circuit)),
+                "wiring": _drawing(meter_points(appraisal, item.circuit, width=700, bare=True), wiring_words(job, item.circuit)),
                 "note": plain(circuit.note.strip()),
             }
         )
@@ -164,11 +178,9 @@ def _circuit_facts(job: Job, name: str, circuit: Circuit) -> list[dict[str, obje
     units, base = job.region.units, f"circuits/{name}"
     length = sum(job.cables[hop.cable].length_m + job.cables[hop.cable].slack_m for hop in circuit.path)
     kinds = dict.fromkeys(show_gauge(job.sheets.cables[job.cables[hop.cable].sheet].gauge, units) for hop in circuit.path)
-    fitted = [
-        f"{word} {show_quantity(ohm, 'Ω')}"
-        for word, ohm in (("end", circuit.resistors.end_ohm), ("alarm", circuit.resistors.alarm_ohm), ("fault", circuit.resistors.fault_ohm))
-        if ohm is not None
-    ]
+    resistors = circuit.resistors
+    named = (("end", resistors.end_ohm), ("alarm", resistors.alarm_ohm), ("fault", resistors.fault_ohm))
+    fitted = [f"{word} {show_quantity(ohm, 'Ω')}" for word, ohm in named if ohm is not None]
     cells: list[tuple[str, Cell]] = [
         ("Cable", computed(f"{', '.join(hop.cable for hop in circuit.path)} ({', '.join(kinds)})" if circuit.path else "none")),
         ("Length", computed(show_quantity(length, "m", units))),
@@ -176,24 +188,30 @@ def _circuit_facts(job: Job, name: str, circuit: Circuit) -> list[dict[str, obje
         ("Resistors", computed(", ".join(fitted) or "none")),
         ("Tolerance", stated(job, f"{base}/resistor_tolerance_pct", f"{circuit.resistor_tolerance_pct:g} %")),
     ]
-    return [{"name": word, **cell} for word, cell in cells]
+    facts: list[dict[str, object]] = [{"name": word, **cell} for word, cell in cells]
+    return facts
 
 
 def _act(job: Job, item: CircuitForecast, act: ActForecast) -> dict[str, object]:
     digits = 1 if act.field_ohm < 100 else 0
-    pull, high = item.network.pull_up, act.high_ohm
-    corners = "–" if act.low_ohm == float("inf") else f"{fixed(act.low_ohm, digits)} … {fixed(high, digits)}"
-    volts = [pull.open_v if ohm == float("inf") else pull.open_v * ohm / (ohm + pull.ohm) for ohm in (act.low_ohm, high)]
+    pull, corners = item.network.pull_up, (act.low_ohm, act.high_ohm)
+    volts = [pull.open_v if math.isinf(ohm) else pull.open_v * ohm / (ohm + pull.ohm) for ohm in corners]
     return {
         "name": str(act.act.kind),
         "device": plain(label_of(job, act.act.device)) if act.act.device else "",
         "ohm": fixed(act.field_ohm, digits),
-        "corners": corners,
+        "corners": _between(corners, digits),
         "volts": fixed(act.volts_v, 2),
-        "volt_corners": "–" if act.low_ohm == float("inf") else f"{volts[0]:.2f} … {volts[1]:.2f}",
+        "volt_corners": _between((volts[0], volts[1]), 2),
         "reads": ", ".join(filter(None, (reading_words(act), chance_words(act.misread)))),
         "wrong": act.misread is not None and (not act.right or act.misread >= NIL),
     }
+
+
+def _between(ends: tuple[float, float], digits: int) -> str:
+    """Return two bounds as one cell; one figure when they read the same."""
+    low, high = (fixed(end, digits) for end in ends)
+    return low if low == high else f"{low} … {high}"
 
 
 def _worth_a_picture(appraisal: Appraisal) -> list[CircuitForecast]:
@@ -214,9 +232,11 @@ def _kit(job: Job) -> list[dict[str, object]]:
     out = []
     for name, sheet in job.sheets.equipment.items():
         count = sum(1 for item in job.equipment.values() if item.sheet == name)
-        out.append(_kit_line(str(sheet.kind).replace("-", " "), f"{sheet.maker} {sheet.model}", str(count), sheet.provenance, sheet.invented))
+        kind = str(sheet.kind).replace("-", " ")
+        out.append(_kit_line(kind, f"{sheet.maker} {sheet.model}", str(count), sheet.provenance, sheet.invented))
     for name, battery in job.sheets.batteries.items():
-        count = sum(item.battery.parallel for item in job.equipment.values() if item.battery is not None and item.battery.sheet == name)
+        fitted = [item.battery for item in job.equipment.values() if item.battery is not None and item.battery.sheet == name]
+        count = sum(max(each.parallel, 1) for each in fitted)
         out.append(_kit_line("battery", f"{battery.maker} {battery.model}", str(count), battery.provenance, battery.invented))
     for name, cable in job.sheets.cables.items():
         metres = sum(run.length_m + run.slack_m for run in job.cables.values() if run.sheet == name)

@@ -32,6 +32,7 @@ def supplies(appraisal: Appraisal) -> Iterator[tuple[str, dict[str, object], Sta
                 "states": _states(appraisal, item),
                 "facts": [{"name": name, **cell} for name, cell in _facts(appraisal, item, sheet.supply)],
                 "battery": [{"name": name, **cell} for name, cell in _battery(appraisal.job, found)] if found else [],
+                "notes": [plain(words) for words in _grounds(found)] if found else [],
             },
             found,
         )
@@ -54,18 +55,18 @@ def _facts(appraisal: Appraisal, item: SupplyForecast, supply: SupplySheet) -> I
     job = appraisal.job
     base = f"sheets/equipment/{job.equipment[item.name].sheet}/supply"
     yield "Volts on mains, no load", stated(job, f"{base}/output_v", f"{supply.output_v:.2f} V")
-    yield "Most current, charging included", stated(job, f"{base}/limit_a", f"{supply.limit_a:.2f} A")
+    yield "Most current in all", stated(job, f"{base}/limit_a", f"{supply.limit_a:.2f} A")
     yield "Battery let go at", stated(job, f"{base}/cut_out_v", f"{supply.cut_out_v:.2f} V")
     if supply.low_battery_v is not None:
         yield "Low battery shown at", stated(job, f"{base}/low_battery_v", f"{supply.low_battery_v:.2f} V")
     charger = supply.charger
     words = str(charger.kind).replace("-", " ")
     if charger.kind is ChargerKind.CURRENT_LIMITED and charger.limit_a is not None:
-        words += f", {charger.limit_a:.2f} A"
+        words += f", {charger.limit_a:.2f}\N{NO-BREAK SPACE}A"
     yield "Charger", stated(job, f"{base}/charger/kind", words)
     yield "Float volts", stated(job, f"{base}/charger/float_v", f"{charger.float_v:.2f} V")
     yield "Heat at worst", computed(str(heat_w(job, appraisal.power, item.name)))
-    yield "reckoned with an efficiency of", stated(job, f"{base}/efficiency", f"{supply.efficiency:.2f}")
+    yield "at an efficiency of", stated(job, f"{base}/efficiency", f"{supply.efficiency:.2f}")
     rating = transformer_va(job, appraisal.power, item.name)
     if rating is not None:
         given = f" of {supply.transformer_va:g} VA" if supply.transformer_va is not None else ", rating not entered"
@@ -78,22 +79,33 @@ def _battery(job: Job, item: StandbyForecast) -> Iterator[tuple[str, Cell]]:
     sheet, base, need = job.sheets.batteries[fitted.sheet], f"equipment/{item.supply}/battery", item.requirement
     mark = ", invented for the example" if sheet.invented else ""
     count = f"{fitted.parallel} × " if fitted.parallel > 1 else ""
-    yield "Fitted", computed(f"{count}{sheet.maker} {sheet.model}, {item.fitted_ah:g} Ah{mark}")
+    yield "Battery fitted", computed(f"{count}{sheet.maker} {sheet.model}, {item.fitted_ah:g} Ah{mark}")
     yield "Date fitted", computed(fitted.fitted or "not entered")
-    clause = f", {need.clause}" if need.clause else ""
-    yield "Asked for", computed(f"{need.standby_h:g} h set, {need.alarm_h * 60:.0f} min alarm ({source(need.source)}{clause})")
-    yield "Capacity asked for", computed(f"{show(item.required_ah, 'Ah')} by {need.formula.equation}")
-    yield "Current set / in alarm, on battery", computed(f"{item.standby_a:.3f} A / {item.alarm_a:.3f} A")
-    by = "" if item.longest.limited_by == BATTERY else f", limited by {label_of(job, item.longest.limited_by.split('.')[0])}"
-    longest = f"{item.longest.hours:.1f} h{by}" if item.longest.fits else f"the alarm does not fit{by}"
-    yield "Longest standby with the alarm still to come", computed(longest)
-    yield "Hours set until the battery lets go", computed(fixed(item.to_cut_out_h, 1) if item.to_cut_out_h else "over a year")
+    yield "Hours asked for", computed(f"{need.standby_h:g} h set, then {need.alarm_h * 60:.0f} min in alarm")
+    yield "Capacity asked for", computed(f"{show(item.required_ah, 'Ah')}, from {need.formula.equation}")
+    yield "Current set, in alarm", computed(f"{item.standby_a:.3f} A, {item.alarm_a:.3f} A on battery")
+    by = "" if item.longest.limited_by == BATTERY else f", limited by {_owner(job, item.longest.limited_by)}"
+    yield "Hours set, alarm to come", computed(f"{item.longest.hours:.1f} h{by}" if item.longest.fits else f"the alarm does not fit{by}")
+    yield "Hours set, to the cut-out", computed(f"{item.to_cut_out_h:.1f} h" if item.to_cut_out_h is not None else "over a year")
     if item.first_short is not None and item.to_first_short_h is not None:
-        yield "First device to fall short", computed(f"{label_of(job, item.first_short.split('.')[0])}, after {item.to_first_short_h:.1f} h set")
-    asked = f" (at most {need.recharge_h:g} h: {source(need.recharge_source)})" if need.recharge_h is not None else ""
-    hours = item.recharge.to_80_pct_h
-    yield "Recharge to 80 %", computed(f"{show(hours, 'h') if hours is not None else 'never'}, at {item.charge_a:.3f} A{asked}")
-    aged = fitted.measured_capacity_pct is None
-    age = "reckoned at 80 % of it, as aged" if aged else f"{fitted.measured_capacity_pct:g} % measured"
-    yield "Part of the capacity", stated(job, f"{base}/measured_capacity_pct", age)
+        yield "First device short", computed(f"{_owner(job, item.first_short)}, after {item.to_first_short_h:.1f} h set")
+    hours, most = item.recharge.to_80_pct_h, need.recharge_h
+    asked = "" if most is None else f"; at most {most:g} h asked for"
+    yield "Recharge to 80 %", computed(f"{'never' if hours is None else show(hours, 'h')} at {item.charge_a:.3f} A{asked}")
+    measured = fitted.measured_capacity_pct
+    age = "80 % of it, as aged" if measured is None else f"{measured:g} % of it, as measured"
+    yield "Capacity reckoned with", stated(job, f"{base}/measured_capacity_pct", age)
     yield "Box temperature", stated(job, f"{base}/temperature_c", f"{fitted.temperature_c:g} °C")
+
+
+def _owner(job: Job, load: str) -> str:
+    return label_of(job, load.split(".")[0])
+
+
+def _grounds(item: StandbyForecast) -> Iterator[str]:
+    """Yield on whose word the hours are asked for."""
+    need = item.requirement
+    clause = f", {need.clause}" if need.clause else ""
+    yield f"Hours asked for: {source(need.source)}{clause}. Capacity: {source(need.formula.source)}."
+    if need.recharge_h is not None:
+        yield f"Recharge: {source(need.recharge_source)}."
