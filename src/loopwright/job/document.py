@@ -23,6 +23,7 @@ from loopwright.job.field import (
     Ohms,
     Percent,
     Ref,
+    ResistorOhms,
     Seconds,
     TerminalRef,
     Text,
@@ -134,6 +135,7 @@ class Equipment:
     address: Count | None = may("Its address on the bus.")
     enrolled: YesNoUnknown = may("The control unit has it in its list.", YesNoUnknown.UNKNOWN)
     inside: Annotated[str, TerminalRef("outputs")] | None = may("Fed straight from this output, in the same box, without a cable run.")
+    end_resistors: Mapping[str, ResistorOhms] = rows("Resistors fitted across supervised outputs, by output: at the far end, or unused.")
     default_codes_changed: YesNoUnknown = may("Factory codes have been replaced (control units only).", YesNoUnknown.UNKNOWN)
     note: LongText = may("Note.", "")
 

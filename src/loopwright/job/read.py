@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from typing import Any
 
+from loopwright.job.consistency import check_sheets
 from loopwright.job.document import FORMAT, Job
 from loopwright.job.quantity import bounds, parse_gauge, parse_quantity
 from loopwright.job.reading import BAD, Places, Reading, Run, Use
@@ -48,7 +49,11 @@ def read(source: bytes | str) -> Reading:
     problems = run.problems()
     if problems or values is BAD:
         raise JobError(problems)
-    return Reading(job=Job(**values, given=frozenset(run.nodes)), places=Places(run.nodes))
+    job = Job(**values, given=frozenset(run.nodes))
+    check_sheets(run, job)
+    if run.found:
+        raise JobError(run.problems())
+    return Reading(job=job, places=Places(run.nodes))
 
 
 def walk(root: Node) -> tuple[Run, Any]:

@@ -11,8 +11,9 @@ from loopwright.job.field import (
     AmpereHours,
     Amperes,
     Count,
+    DischargeAmperes,
+    DischargeHours,
     Gauge,
-    Hours,
     LongText,
     Nanofarads,
     Ohms,
@@ -20,11 +21,13 @@ from loopwright.job.field import (
     Percent,
     PicofaradsPerMetre,
     Quantity,
+    ResistorOhms,
     Seconds,
     Share,
     Text,
     VoltAmperes,
     Volts,
+    WorkingVolts,
     may,
     need,
     rows,
@@ -100,7 +103,7 @@ class Draw:
     alarm_a: Amperes | None = may("Current in alarm, all devices active; as set when silent.")
     min_v: Volts = need("Minimum working volts at the equipment's own terminals.")
     max_v: Volts | None = may("Maximum working volts at the equipment's own terminals.")
-    nominal_v: Volts = may("Volts at which the currents are stated.", 12.0)
+    nominal_v: WorkingVolts = may("Volts at which the currents are stated.", 12.0)
     law: LoadLaw = may("How the current follows the volts.", LoadLaw.CURRENT)
 
     def amperes(self) -> tuple[float, float, float, float]:
@@ -130,9 +133,9 @@ class ContactSheet:
 class Supervision:
     """How a control unit watches the cable of a switched output while it is off."""
 
-    resistor_ohm: Ohms = need("Resistor the output wants to see across the far end.")
-    pull_up_v: Volts = may("Watching volts behind the watching resistance.", 5.0)
-    pull_up_ohm: Ohms = may("Watching resistance.", 4700.0)
+    resistor_ohm: ResistorOhms = need("Resistor the output wants to see across the far end.")
+    pull_up_v: WorkingVolts = may("Watching volts behind the watching resistance.", 5.0)
+    pull_up_ohm: ResistorOhms = may("Watching resistance.", 4700.0)
     short_below_ohm: Ohms = need("Below this the output is taken as shorted.")
     open_above_ohm: Ohms = need("Above this the output is taken as cut.")
 
@@ -161,9 +164,9 @@ class Band:
 class ResistorSet:
     """The resistor values a circuit of one topology is built with."""
 
-    end_ohm: Ohms | None = may("End-of-line resistor.")
-    alarm_ohm: Ohms | None = may("Resistor across the alarm contact (of zone A, for two zones on one pair).")
-    fault_ohm: Ohms | None = may("Resistor across the fault contact (or zone B's contact, for two zones on one pair).")
+    end_ohm: ResistorOhms | None = may("End-of-line resistor.")
+    alarm_ohm: ResistorOhms | None = may("Resistor across the alarm contact (of zone A, for two zones on one pair).")
+    fault_ohm: ResistorOhms | None = may("Resistor across the fault contact (or zone B's contact, for two zones on one pair).")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -171,8 +174,8 @@ class InputsSheet:
     """The detection-circuit inputs of a control unit or module, all alike."""
 
     count: Count = need("How many inputs there are, numbered from 1.")
-    pull_up_v: Volts = may("Open-circuit volts at an input's terminals.", 5.0)
-    pull_up_ohm: Ohms = need("Resistance behind an input's terminals.")
+    pull_up_v: WorkingVolts = may("Open-circuit volts at an input's terminals.", 5.0)
+    pull_up_ohm: ResistorOhms = need("Resistance behind an input's terminals.")
     pull_up_tolerance_pct: Percent = may("Tolerance of that resistance.", 1.0)
     bands: Mapping[Topology, tuple[Band, ...]] = rows("For each topology the input can serve: its bands, rising.")
     resistor_sets: Mapping[Topology, ResistorSet] = rows("For each topology: the resistor values the sheet asks for.")
@@ -201,7 +204,7 @@ class Charger:
     kind: ChargerKind = may("What limits the charging current.", ChargerKind.CURRENT_LIMITED)
     limit_a: Amperes | None = may("Charging current limit, for a current-limited charger.")
     series_ohm: Ohms | None = may("Series resistor, for a resistor-limited charger.")
-    float_v: Volts = may("Float volts at the battery terminals.", 13.7)
+    float_v: WorkingVolts = may("Float volts at the battery terminals.", 13.7)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -209,14 +212,14 @@ class SupplySheet:
     """A mains supply with its battery terminals."""
 
     conversion: Conversion = may("Switch-mode (no ac secondary) or transformer.", Conversion.SWITCH_MODE)
-    output_v: Volts = need("Volts at the supply's own terminals on mains, no load.")
+    output_v: WorkingVolts = need("Volts at the supply's own terminals on mains, no load.")
     source_ohm: Ohms = may("Output resistance below the current limit.", 0.05)
-    limit_a: Amperes = need("Most current the supply gives, loads and charging together.")
+    limit_a: DischargeAmperes = need("Most current the supply gives, loads and charging together.")
     efficiency: Share = may("Share of the input power that comes out.", 0.8)
     transformer_va: VoltAmperes | None = may("Rating of the transformer.")
     secondary_v: Volts | None = may("Rated ac secondary volts of the transformer.")
     charger: Charger = may("How the battery is charged.", Charger())
-    cut_out_v: Volts = may("Battery terminal volts on load at which the battery is disconnected.", 10.5)
+    cut_out_v: WorkingVolts = may("Battery terminal volts on load at which the battery is disconnected.", 10.5)
     low_battery_v: Volts | None = may("Battery volts at which a low battery is shown.")
     restore_v: Volts | None = may("Battery volts at which a low battery is cleared.")
     battery_path_ohm: Ohms = may("Resistance of battery leads, fuse and lugs.", 0.05)
@@ -261,6 +264,7 @@ class EquipmentSheet:
     supply: SupplySheet | None = may("Mains supply and battery terminals.")
     bus: BusSheet | None = may("Data bus it drives.")
     addressed: bool = may("Needs an address on the bus.", False)
+    self_powered: bool = may("Has cells of its own that keep it going, or make it sound, when its supply is gone.", False)
     warm_up_s: Seconds | None = may("Time after power-up before it works.")
     settings: Mapping[str, Setting] = rows("Factory settings that the programme may have to change.")
 
@@ -269,8 +273,8 @@ class EquipmentSheet:
 class DischargeRow:
     """One row of a battery's discharge table: this current is carried for these hours."""
 
-    hours: Hours = need("Hours to the cut-off volts.")
-    current_a: Amperes = need("Constant current.")
+    hours: DischargeHours = need("Hours to the cut-off volts.")
+    current_a: DischargeAmperes = need("Constant current.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -282,11 +286,11 @@ class BatterySheet:
     invented: bool = may("True for what exists only in examples.", False)
     provenance: LongText = may("Where the figures were read.", "")
     capacity_ah: AmpereHours = need("Rated capacity at the 20-hour rate.")
-    nominal_v: Volts = may("Nominal volts.", 12.0)
-    full_v: Volts = may("Rested open-circuit volts when full.", 12.9)
+    nominal_v: WorkingVolts = may("Nominal volts.", 12.0)
+    full_v: WorkingVolts = may("Rested open-circuit volts when full.", 12.9)
     internal_ohm: Ohms = may("Internal resistance when full.", 0.03)
     discharge: tuple[DischargeRow, ...] = may("Constant-current discharge table.", ())
-    discharge_cut_off_v: Volts = may("Cut-off volts of that table.", 10.5)
+    discharge_cut_off_v: WorkingVolts = may("Cut-off volts of that table.", 10.5)
     most_charge_a: Amperes | None = may("Most charging current.")
 
 

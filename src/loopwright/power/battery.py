@@ -233,7 +233,9 @@ def fit_kinetic(table: DischargeTable, *, internal_ohm: float | None = None) -> 
     slow = [row for row in table.rows if row.hours >= SHORTEST_FITTED_H]
     rows = slow if len(slow) >= 3 else list(table.rows)
     ends = [shell.head_at_emf(table.cut_off_v + row.current_a * ohm) for row in rows]
-    hours, current, room = np.array([r.hours for r in rows]), np.array([r.current_a for r in rows]), 1 - np.array(ends)
+    hours, current = np.array([r.hours for r in rows]), np.array([r.current_a for r in rows])
+    # A current whose drop inside the battery alone reaches the cut-off leaves no room; the sheet's row then says nothing of the wells.
+    room = np.maximum(1 - np.array(ends), 0.02)
     assumed = table.assumed or len(rows) < 3
     if len(rows) < 3:
         published = fit_kinetic(PUBLISHED_AGM)

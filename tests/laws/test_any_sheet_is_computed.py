@@ -1,0 +1,59 @@
+"""Whatever number a document may hold, the forecasts compute with it: nothing raises, nothing warns."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+
+import pytest
+
+import loopwright.circuits.forecast as circuits
+import loopwright.power.forecast as power
+import loopwright.power.standby as standby
+from loopwright.appraisal.appraise import appraise
+from loopwright.job.edit import SetField, apply
+from loopwright.job.read import read
+from loopwright.values.error import JobError
+
+SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
+EXTREMES = ("0", "0.001", "1", "60", "5000", "1000000")
+FIELDS = sorted(read(SAMPLE).job.given)
+
+
+def open_every_figure(text: str) -> None:
+    """Appraise a document and open the working of every figure there is."""
+    appraisal = appraise(read(text).job)
+    job, forecast = appraisal.job, appraisal.power
+    for finding in appraisal.findings:
+        for figure in finding.figures:
+            figure.working()
+    for load in forecast.loads:
+        power.volts_figure(job, forecast, load, forecast.names[11]).working()
+    for supply in forecast.supplies:
+        power.heat_w(job, forecast, supply.name).working()
+        power.transformer_va(job, forecast, supply.name)
+    for item in appraisal.standby:
+        for figure in (standby.required_figure(job, item), standby.longest_figure(job, item), standby.recharge_figure(job, item)):
+            figure.working()
+    for circuit in appraisal.circuits:
+        circuits.limits(job, circuit)
+        for act in circuit.acts:
+            circuits.ohm_figure(job, circuit, act).working()
+            circuits.volts_figure(job, circuit, act).working()
+
+
+@pytest.mark.parametrize("extreme", EXTREMES)
+def test_every_field_at_an_extreme(extreme: str) -> None:
+    """Each field in turn; a text the reader refuses is no document."""
+    computed = 0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for path in FIELDS:
+            try:
+                text = apply(SAMPLE, SetField(path, extreme)).text
+                read(text)
+            except JobError:
+                continue
+            open_every_figure(text)
+            computed += 1
+    assert computed > 30
