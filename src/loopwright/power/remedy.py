@@ -7,15 +7,15 @@ them all, and what other devices on the same cores draw is in every answer.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.job.document import Cable, Feed, Job
+from loopwright.job.document import Feed, Job
 from loopwright.job.field import Gauge
-from loopwright.job.sheet import CableSheet
 from loopwright.netlist.compile import LEAST_OHM
 from loopwright.netlist.conductor import Basis, GaugeSystem, awg_area_mm2, conductor_of, ohm_per_m, standard_gauges
 from loopwright.netlist.element import Contact, Element, Load, Resistance
@@ -25,7 +25,9 @@ from loopwright.power.forecast import LoadForecast, PowerForecast
 Floats = NDArray[np.float64]
 Trial = Mapping[str, float]
 
-LENGTH_STEPS = 8
+CLOSE = 1e-3
+"""How closely the bearable share of a run's resistance is found."""
+MOST_ROUNDS = 12
 MOST_EXTRA_CORES = 3
 """Beyond this many more cores in parallel each way nobody joins; a thicker cable is pulled."""
 
@@ -43,7 +45,8 @@ class Remedy:
     """What would put one device right in one scenario; None where that kind of change alone is not enough.
 
     ``run`` is the run that takes most and ``drop_v`` [V] what it takes; ``gauge``, ``cores`` (in parallel, each way) and ``longest_m`` [m]
-    are changes of that run alone, ``way_gauge`` of every run on the way; ``bare_v`` [V] is what the device gets with no cable at all.
+    are changes of that run alone, ``way_gauge`` of every run on the way; ``bare_v`` [V] is what the device gets with no cable at all,
+    looked for when no change of that run is enough.
     """
 
     run: str
@@ -71,31 +74,32 @@ def remedy_of(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: s
     if not drops:
         return None
     worst = max(drops, key=lambda drop: drop.drop_v)
-    gauge = smallest_gauge(job, forecast, (worst.run,), load, scenario)
+    share = bearable_share(job, forecast, worst.run, load, scenario)
+    gauge = _gauge_within(job, worst.run, share)
     way = load.landing.runs
     return Remedy(
         run=worst.run,
         drop_v=worst.drop_v,
         gauge=gauge,
-        cores=cores_needed(job, forecast, worst.run, load, scenario),
-        longest_m=longest_run_m(job, forecast, worst.run, load, scenario),
+        cores=_cores_within(job, forecast, worst.run, load, scenario, share),
+        longest_m=_length_within(job, worst.run, share),
         way_gauge=None if gauge is not None or len(way) < 2 else smallest_gauge(job, forecast, way, load, scenario),
-        bare_v=bare_volts(job, forecast, load, scenario),
+        bare_v=math.nan if share is not None else bare_volts(job, forecast, load, scenario),
     )
 
 
 def smallest_gauge(job: Job, forecast: PowerForecast, cables: Sequence[str], load: LoadForecast, scenario: str) -> Gauge | None:
     """Return the thinnest standard size of all ``cables`` with which a load has its minimum volts; None when no size does.
 
-    The sizes are those on sale in the system the cable's own size is written in, with cores made alike.
+    The sizes are those on sale in the system the first cable's own size is written in, with cores made alike.
     """
+    if len(cables) == 1:
+        return _gauge_within(job, cables[0], bearable_share(job, forecast, cables[0], load, scenario))
     rows: list[tuple[Gauge, dict[str, float]]] = []
-    sheets = {run: job.sheets.cables[job.cables[run].sheet] for run in cables}
-    for gauge in _gauges(next(iter(sheets.values()))):
+    for gauge in _gauges(job, cables[0]):
         trial: dict[str, float] = {}
-        for run, sheet in sheets.items():
-            cable = job.cables[run]
-            ratio = _per_m(sheet, cable, gauge) / ohm_per_m(conductor_of(sheet), cable.temperature_c, Basis.NOMINAL)
+        for run in cables:
+            ratio = _gauge_ratio(job, run, gauge)
             if ratio < 1.0:
                 trial |= _scaled(job, forecast, run, ratio)
         if trial:
@@ -106,46 +110,68 @@ def smallest_gauge(job: Job, forecast: PowerForecast, cables: Sequence[str], loa
 
 def cores_needed(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str) -> int | None:
     """Return how many cores in parallel, out and back alike, a run's feed needs for a load; None when three more are not enough."""
-    feed = _feed(job, cable, load)
-    if feed is None:
-        return None
-    now, tag = max(feed[1].cores, 1), feed[0]
-    counts = range(now + 1, now + 1 + MOST_EXTRA_CORES)
-    parts = {name: ohm for name, ohm in _known(forecast, (f"{tag}.plus", f"{tag}.minus"))}
-    extra = _joint_ohm(job, cable)
-    back = now if feed[1].return_cores is None else max(feed[1].return_cores, 1)
-    was = {f"{tag}.plus": now, f"{tag}.minus": back}
-    trials = [{name: (ohm - extra) * was[name] / max(count, was[name]) + extra for name, ohm in parts.items()} for count in counts]
-    volts = trial_volts(forecast, load, scenario, trials)
-    return next((count for count, found in zip(counts, volts, strict=True) if found >= load.draw.min_v), None)
+    return _cores_within(job, forecast, cable, load, scenario, bearable_share(job, forecast, cable, load, scenario))
 
 
 def longest_run_m(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str) -> float | None:
     """Return the greatest length [m] of a run, its slack left as it is, with which a load has its minimum volts; None when none does.
 
-    Looked for below the present length, in two rounds of eight trials, and straight between the last two; to a tenth of a metre, downwards.
+    Looked for below the present length; to a tenth of a metre, downwards.
     """
-    run = job.cables[cable]
-    whole = run.length_m + run.slack_m
-    low, high = 0.0, run.length_m
-    if whole <= 0:
+    return _length_within(job, cable, bearable_share(job, forecast, cable, load, scenario))
+
+
+def bearable_share(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str) -> float | None:
+    """Return the greatest share of a run's present wire resistance with which a load has its minimum volts; None when none is enough.
+
+    The answer is always a trial that was solved and kept the minimum; the true limit is within a thousandth above it, also where the volts
+    go over a step (a collapse) and not down a slope.
+    """
+    low, high = 0.0, 1.0
+    at_low, at_high = math.nan, float(load.volts_v[forecast.column(scenario)]) - load.draw.min_v
+    points = np.array([0.0, 0.25, 0.5, 0.75])
+    for _ in range(MOST_ROUNDS):
+        volts = trial_volts(forecast, load, scenario, [_scaled(job, forecast, cable, float(share)) for share in points])
+        for share, margin in zip(points.tolist(), (volts - load.draw.min_v).tolist(), strict=True):
+            if margin >= 0 and share >= low:
+                low, at_low = share, margin
+            elif margin < 0 and share < high:
+                high, at_high = share, margin
+        if math.isnan(at_low) or high - low <= CLOSE:
+            break
+        chord = low + (high - low) * at_low / (at_low - at_high)
+        near = 0.4 * CLOSE
+        points = np.unique(np.clip([chord - near, chord + near, (low + high) / 2], low, high))
+    return None if math.isnan(at_low) else low
+
+
+def _gauge_within(job: Job, cable: str, share: float | None) -> Gauge | None:
+    """Return the thinnest standard size whose resistance is within a share of the present one."""
+    if share is None:
         return None
-    for _ in range(2):
-        lengths = np.linspace(low, high, LENGTH_STEPS + 1)
-        trials = [_scaled(job, forecast, cable, (float(length) + run.slack_m) / whole) for length in lengths]
-        margin = trial_volts(forecast, load, scenario, trials) - load.draw.min_v
-        good = np.flatnonzero(margin >= 0)
-        if not good.size:
-            return None
-        last = int(good[-1])
-        if last == LENGTH_STEPS:
-            return float(np.floor(high * 10) / 10)
-        low, high = float(lengths[last]), float(lengths[last + 1])
-    # A collapse is a step, not a slope: there the straight line would promise what the last good trial alone keeps.
-    fall = float(margin[last] - margin[last + 1])
-    steep = fall > 4 * abs(float(margin[0] - margin[last])) / max(last, 1) and last > 0
-    part = 0.0 if steep or fall <= 0 else float(margin[last]) / fall
-    return float(np.floor((low + part * (high - low)) * 10) / 10)
+    return next((gauge for gauge in _gauges(job, cable) if _gauge_ratio(job, cable, gauge) <= share), None)
+
+
+def _length_within(job: Job, cable: str, share: float | None) -> float | None:
+    run = job.cables[cable]
+    length = -1.0 if share is None else share * (run.length_m + run.slack_m) - run.slack_m
+    return math.floor(length * 10) / 10 if length >= 0.1 else None
+
+
+def _cores_within(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast, scenario: str, share: float | None) -> int | None:
+    feed = _feed(job, cable, load)
+    if feed is None or not share:
+        return None
+    tag, now = feed[0], max(feed[1].cores, 1)
+    back = now if feed[1].return_cores is None else max(feed[1].return_cores, 1)
+    # Where the cable carries other feeds too, these keep their cores, so the share is a floor and the trials decide.
+    first = max(now + 1, math.ceil(now / share - 1e-9))
+    counts = range(first, min(first + 2, now + MOST_EXTRA_CORES + 1))
+    was, extra = {f"{tag}.plus": now, f"{tag}.minus": back}, _joint_ohm(job, cable)
+    parts = _known(forecast, tuple(was))
+    trials = [{name: (ohm - extra) * was[name] / max(count, was[name]) + extra for name, ohm in parts} for count in counts]
+    volts = trial_volts(forecast, load, scenario, trials)
+    return next((count for count, found in zip(counts, volts, strict=True) if found >= load.draw.min_v), None)
 
 
 def bare_volts(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> float:
@@ -198,15 +224,19 @@ def _switched(element: Resistance | Contact, state: int, ohms: Sequence[float]) 
     ]
 
 
-def _gauges(sheet: CableSheet) -> list[Gauge]:
-    if sheet.gauge.awg is not None:
+def _gauges(job: Job, cable: str) -> list[Gauge]:
+    if job.sheets.cables[job.cables[cable].sheet].gauge.awg is not None:
         return [Gauge(awg_area_mm2(size), int(size)) for size in standard_gauges(GaugeSystem.AWG)]
     return [Gauge(size) for size in standard_gauges(GaugeSystem.MM2)]
 
 
-def _per_m(sheet: CableSheet, cable: Cable, gauge: Gauge) -> float:
+def _gauge_ratio(job: Job, cable: str, gauge: Gauge) -> float:
+    """Return the resistance of a run in another size over the present one."""
+    run = job.cables[cable]
+    sheet = job.sheets.cables[run.sheet]
     made = replace(sheet, gauge=gauge, ohm_per_km=None)
-    return ohm_per_m(conductor_of(made), cable.temperature_c, Basis.NOMINAL)
+    other, now = (ohm_per_m(conductor_of(item), run.temperature_c, Basis.NOMINAL) for item in (made, sheet))
+    return other / now
 
 
 def _feed(job: Job, cable: str, load: LoadForecast) -> tuple[str, Feed] | None:

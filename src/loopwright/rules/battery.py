@@ -102,7 +102,7 @@ def _larger(facts: Facts, item: StandbyForecast) -> str:
     words = f"Fit {size:g} Ah" if size is not None else f"Fit {item.required_ah:.0f} Ah or more"
     if most is not None and (size if size is not None else item.required_ah) > most:
         share = 1 - most / item.required_ah
-        return f"{words}, but this supply may charge {most:g} Ah at most: move {share:.0%} of the load to a second supply with its own battery."
+        return f"{words}, but this supply may charge {most:g} Ah at most: move {share:.0%} of the load to a second supply with a battery."
     return f"{words}, the next size on sale that is enough."
 
 
@@ -114,8 +114,8 @@ def _too_short(facts: Facts, item: StandbyForecast) -> Finding:
         code="standby-too-short",
         severity=Severity.SHOULD,
         subject=f"equipment/{item.supply}/battery",
-        sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts} with the alarm still to come{by}; "
-        f"{marked(f'{need.standby_h:g} h are asked for', need.source)}.",
+        sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts} with the alarm still to come"
+        f"{by}; {marked(f'{need.standby_h:g} h are asked for', need.source)}.",
         remedy="Put right the volts of the device that stops first." if by else "Fit the next larger battery, or take load off.",
         clause=need.clause,
         source="kibam",

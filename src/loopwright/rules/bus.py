@@ -214,7 +214,9 @@ def check_bus_zero(facts: Facts) -> list[Finding]:
         lost = [place for place in bus.way_m if place in job.equipment and apart(facts, bus.driver, place)]
         lost = [place for place in lost if f"{place}.supply" not in facts.power.unfed]
         if lost:
-            text = f"{some([label_of(job, name) for name in lost])} and {label_of(job, bus.driver)} have no common 0 V, yet share a data bus."
+            text = (
+                f"{some([label_of(job, name) for name in lost])} and {label_of(job, bus.driver)} have no common 0 V, yet share a data bus."
+            )
             remedy = "Join their 0 V with a core of the bus run (zero_v_cores); never join the plus of two supplies."
             found.append(_finding("bus-without-common-0v", Severity.MUST, f"equipment/{lost[0]}", text, remedy, "first-principles"))
     return found

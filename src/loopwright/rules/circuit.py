@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from functools import cache
 
 from loopwright.circuits.forecast import CircuitForecast, limits
 from loopwright.circuits.preferred import Series, is_preferred
@@ -66,7 +67,9 @@ def check_landed(facts: Facts) -> list[Finding]:
                     sentence=f"Circuit {name} is built as {circuit.topology}; the inputs of {unit} read {known}."
                     if bands
                     else f"The sheet of {unit} gives no resistance bands, so what circuit {name} is taken for is not known.",
-                    remedy="Rebuild the circuit, or land it on a unit that reads it." if bands else "Enter the bands from the unit's sheet.",
+                    remedy="Rebuild the circuit, or land it on a unit that reads it."
+                    if bands
+                    else "Enter the bands from the unit's sheet.",
                     source="data-sheet",
                 )
             )
@@ -109,14 +112,15 @@ def check_resistors(facts: Facts) -> list[Finding]:
     return found
 
 
-def _values(resistors: ResistorSet) -> list[tuple[str, float]]:
+def resistor_values(resistors: ResistorSet) -> list[tuple[str, float]]:
+    """Return the resistors of a set that are given, by field [Ω]."""
     return [(field, ohm) for field in WORDS if (ohm := getattr(resistors, field)) is not None]
 
 
 def _other_values(facts: Facts, name: str, fitted: ResistorSet, asked: ResistorSet, unit: str) -> list[Finding]:
     """Return the finding that fitted values are not the sheet's."""
-    wanted = dict(_values(asked))
-    rows = [(field, ohm, wanted[field]) for field, ohm in _values(fitted) if field in wanted]
+    wanted = dict(resistor_values(asked))
+    rows = [(field, ohm, wanted[field]) for field, ohm in resistor_values(fitted) if field in wanted]
     differ = [f"{WORDS[field]} {ohm:g} Ω instead of {want:g} Ω" for field, ohm, want in rows if not math.isclose(ohm, want, rel_tol=1e-6)]
     if not differ:
         return []
@@ -133,8 +137,13 @@ def _other_values(facts: Facts, name: str, fitted: ResistorSet, asked: ResistorS
     ]
 
 
+@cache
+def _made(ohm: float) -> bool:
+    return is_preferred(ohm, Series.E24) or is_preferred(ohm, Series.E96)
+
+
 def _odd_values(name: str, fitted: ResistorSet) -> list[Finding]:
-    odd = [ohm for _, ohm in _values(fitted) if ohm > 0 and not is_preferred(ohm, Series.E24) and not is_preferred(ohm, Series.E96)]
+    odd = [ohm for _, ohm in resistor_values(fitted) if ohm > 0 and not _made(ohm)]
     if not odd:
         return []
     return [
@@ -180,11 +189,14 @@ def check_contacts(facts: Facts) -> list[Finding]:
             continue
         alarm = "alarm" in left
         anywhere = any(used[name, word] for word in sheet.contacts)
-        severity = due(facts.job, Stage.POWER_UP, Severity.MUST) if alarm and anywhere else Severity.GAP if alarm else Severity.SHOULD
+        if alarm:
+            severity = due(facts.job, Stage.POWER_UP, Severity.MUST) if anywhere else Severity.GAP
+        else:
+            severity = due(facts.job, Stage.POWER_UP, Severity.SHOULD) if facts.ruleset.key.startswith("en-") else Severity.NOTE
         found.append(
             Finding(
                 code="alarm-contact-unused" if alarm else "tamper-contact-unused",
-                severity=severity if alarm else due(facts.job, Stage.POWER_UP, severity),
+                severity=severity,
                 subject=f"equipment/{name}",
                 sentence=f"The {some(left)} contact of {label_of(facts.job, name)} stands in no circuit."
                 if len(left) == 1

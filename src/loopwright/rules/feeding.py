@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.job.sheet import STATES
+from loopwright.job.sheet import STATES, ChargerKind, SystemState
 from loopwright.power.forecast import LoadForecast, PowerForecast, SupplyForecast
 from loopwright.rules.facts import Facts
 
@@ -20,16 +20,18 @@ FULL = 1 - 1e-6
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Demand:
-    """What one supply is asked for in one state [A], the states counted as in the forecast."""
+    """What one supply is asked for in one state [A], ``charging_a`` of it for a flat battery; in which scenario that shows."""
 
     supply: SupplyForecast
     state: int
+    scenario: str
     amps_a: float
+    charging_a: float = 0.0
 
 
 def supplies_behind(power: PowerForecast) -> dict[str, str | None]:
     """Return the supply behind every load by name, followed back through modules; None when there is none."""
-    first = {}
+    first: dict[str, LoadForecast] = {}
     for load in power.loads:
         first.setdefault(load.landing.equipment, load)
     own = {supply.name for supply in power.supplies}
@@ -51,7 +53,7 @@ def supplies_behind(power: PowerForecast) -> dict[str, str | None]:
 
 
 def overloads(facts: Facts) -> tuple[Demand, ...]:
-    """Return every supply and state in which the loads alone ask for more than the supply gives."""
+    """Return every supply and state in which it is asked for more than it gives: by the loads alone, or by the alarm and a flat battery."""
     power = facts.power
     reached = [s for s in power.supplies if np.any(s.mains_a >= s.limit_a * FULL)]
     if not reached:
@@ -61,10 +63,13 @@ def overloads(facts: Facts) -> tuple[Demand, ...]:
     for supply in reached:
         fed = [load for load in power.loads if behind[load.name] == supply.name]
         for state, word in enumerate(STATES):
-            asked = _asked(facts, supply, state, fed)
-            column = power.column(f"{word}/mains-no-battery")
-            if asked > supply.limit_a * (1 + 1e-6) and supply.mains_a[column] >= supply.limit_a * FULL:
-                out.append(Demand(supply=supply, state=state, amps_a=asked))
+            asked, scenario = _asked(facts, supply, state, fed), f"{word}/mains-no-battery"
+            charging = _charging_asked(facts, supply) if word is SystemState.ALARM else 0.0
+            if asked > supply.limit_a * (1 + 1e-6) and supply.mains_a[power.column(scenario)] >= supply.limit_a * FULL:
+                out.append(Demand(supply=supply, state=state, scenario=scenario, amps_a=asked))
+            elif charging and asked + charging > supply.limit_a * (1 + 1e-6):
+                both = asked + charging
+                out.append(Demand(supply=supply, state=state, scenario=f"{word}/recharging", amps_a=both, charging_a=charging))
     return tuple(out)
 
 
@@ -76,13 +81,24 @@ def _asked(facts: Facts, supply: SupplyForecast, state: int, fed: list[LoadForec
     return float(sum(load.draw.amperes()[state] for load in fed if load.live[column]))
 
 
+def _charging_asked(facts: Facts, supply: SupplyForecast) -> float:
+    """Return what a charger with a limit of its own takes [A] where the supply has room; one that takes what is left asks for nothing."""
+    sheet = facts.job.sheet_of(supply.name).supply
+    if facts.job.equipment[supply.name].battery is None or sheet is None or sheet.charger.kind is not ChargerKind.CURRENT_LIMITED:
+        return 0.0
+    return sheet.charger.limit_a or 0.0
+
+
 def sagging(facts: Facts) -> Mapping[str, NDArray[np.bool_]]:
     """Return for each overloaded supply the scenarios in which nothing behind it gets its volts, for that one reason."""
     out: dict[str, NDArray[np.bool_]] = {}
     for demand in overloads(facts):
         name, word = demand.supply.name, STATES[demand.state]
         held = out.setdefault(name, np.zeros(len(facts.power.names), dtype=np.bool_))
-        alone = NO_HELP if facts.job.equipment[name].battery is not None else (*NO_HELP, "mains")
+        if demand.charging_a:
+            alone: tuple[str, ...] = ("recharging",)
+        else:
+            alone = NO_HELP if facts.job.equipment[name].battery is not None else (*NO_HELP, "mains")
         for condition in alone:
             held[facts.power.column(f"{word}/{condition}")] = True
     return out

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from loopwright.job.sheet import STATES
 from loopwright.power.forecast import LoadForecast, OutputForecast, SupplyForecast, label_of, scenario_words, transformer_va, volts_figure
 from loopwright.rules.facts import Facts
 from loopwright.rules.feeding import FULL, Demand, overloads, supplies_behind
@@ -26,7 +25,9 @@ def check_output_load(facts: Facts) -> list[Finding]:
         state = facts.power.solution.scenarios[worst].state
         fed = [load for load in facts.power.loads if load.landing.output == output.name]
         scenario = facts.power.names[worst]
-        figure = _sum_figure(facts, f"output-amps/{output.name}/{scenario}", f"output {output.name}", output.amps_a[worst], fed, worst)
+        figure = _sum_figure(
+            facts, f"output-amps/{output.name}/{scenario}", f"output {output.name}", float(output.amps_a[worst]), fed, worst
+        )
         excess = float(output.amps_a[worst]) - output.limit_a
         found.append(
             Finding(
@@ -45,43 +46,46 @@ def check_output_load(facts: Facts) -> list[Finding]:
 
 
 def check_supply_load(facts: Facts) -> list[Finding]:
-    """Every supply carries its loads in every state on mains alone, its battery flat or taken out."""
+    """Every supply carries its loads on mains alone, its battery taken out, and in alarm with a flat battery charging."""
     worst: dict[str, Demand] = {}
     for demand in overloads(facts):
-        name = demand.supply.name
-        if name not in worst or demand.amps_a > worst[name].amps_a:
-            worst[name] = demand
+        held = worst.get(demand.supply.name)
+        # What the loads alone ask for is the plainer fault of the two.
+        if held is None or (not demand.charging_a, demand.amps_a) > (not held.charging_a, held.amps_a):
+            worst[demand.supply.name] = demand
     return [_overload(facts, demand) for demand in worst.values()]
 
 
 def _overload(facts: Facts, demand: Demand) -> Finding:
-    job, name, limit = facts.job, demand.supply.name, demand.supply.limit_a
+    job, name, limit, column = facts.job, demand.supply.name, demand.supply.limit_a, facts.power.column(demand.scenario)
     behind = supplies_behind(facts.power)
     fed = [load for load in facts.power.loads if behind[load.name] == name]
-    scenario = f"{STATES[demand.state]}/mains-no-battery"
-    column = facts.power.column(scenario)
-    figure = _sum_figure(facts, f"demand/{name}/{scenario}", f"{label_of(job, name)}, asked for", demand.amps_a, fed, column)
+    key, label = f"demand/{name}/{demand.scenario}", f"{label_of(job, name)}, asked for"
+    figure = _sum_figure(facts, key, label, demand.amps_a, fed, column, charging_a=demand.charging_a)
     short = sorted((load for load in fed if load.margin_v[column] < 0), key=lambda load: load.margin_v[column])
-    tail = ""
-    figures = [figure]
+    tail, figures = f" Its volts sag to {demand.supply.volts_v[column]:.2f} V.", [figure]
     if short:
-        lowest = volts_figure(job, facts.power, short[0], scenario)
+        lowest = volts_figure(job, facts.power, short[0], demand.scenario)
         figures.append(lowest)
-        tail = f" Its volts sag until the loads fit: {len(short)} devices fall short, {label_of(job, short[0].landing.equipment)} to {lowest}."
+        tail = f"{tail[:-1]}: {len(short)} devices fall short, {label_of(job, short[0].landing.equipment)} to {lowest}."
+    part = f" ({demand.charging_a:.3g} A of it charges the battery)" if demand.charging_a else ""
+    excess = demand.amps_a - limit
+    less = f" Or let it charge with no more than {demand.charging_a - excess:.2f} A." if demand.charging_a > excess else ""
     return Finding(
-        code="supply-overloaded",
+        code="supply-overloaded-charging" if demand.charging_a else "supply-overloaded",
         severity=Severity.MUST,
         subject=f"equipment/{name}",
-        sentence=f"{label_of(job, name)} is asked for {figure} {scenario_words(scenario)}; it gives {limit:.3g} A.{tail}",
-        remedy=_lighten(facts, fed, demand.state, demand.amps_a - limit)
-        + f" Or fit a supply of {demand.amps_a:.2f} A or more, charging not counted.",
-        clause="supply limit",
+        sentence=f"{label_of(job, name)} is asked for {figure} {scenario_words(demand.scenario)}{part}; it gives {limit:.3g} A.{tail}",
+        remedy=f"{_lighten(facts, fed, demand.state, excess)}{less} Or fit a supply of {demand.amps_a:.2f} A or more.",
+        clause="supply limit, loads and charging together",
         source="data-sheet",
         figures=tuple(figures),
     )
 
 
-def _sum_figure(facts: Facts, key: str, label: str, value: float, fed: list[LoadForecast], column: int) -> Figure:
+def _sum_figure(
+    facts: Facts, key: str, label: str, value: float, fed: list[LoadForecast], column: int, *, charging_a: float = 0.0
+) -> Figure:
     """Return a current with the loads that make it up, the largest named."""
     state = facts.power.solution.scenarios[column].state
     rows = sorted(fed, key=lambda load: load.draw.amperes()[state], reverse=True)
@@ -98,6 +102,8 @@ def _sum_figure(facts: Facts, key: str, label: str, value: float, fed: list[Load
     rest = sum(load.draw.amperes()[state] for load in rows[MOST_TERMS:])
     if rest > 0:
         inputs.append(Input(name=f"{len(rows) - MOST_TERMS} more", value=round(rest, 4), unit="A", origin=Origin.SHEET))
+    if charging_a > 0:
+        inputs.append(Input(name="charging a flat battery", value=charging_a, unit="A", origin=Origin.SHEET))
     terms = " + ".join(f"{item.value}" for item in inputs)
     notes = ("the currents are those of the sheets; the value is of the solved network, where some follow the volts",)
     return worked(key, label, float(value), "A", formula="I = Σ I_n", inputs=inputs, substituted=terms, notes=notes)
@@ -119,7 +125,8 @@ def _lighten(facts: Facts, fed: list[LoadForecast], state: int, excess: float) -
         moved.append(rows.pop())
         total += moved[-1].draw.amperes()[state]
     names = some([label_of(facts.job, load.landing.equipment) for load in moved])
-    return f"Move {excess:.3f} A elsewhere: {names} together make {total:.3f} A." if len(moved) > 1 else f"Move {names} ({total:.3f} A) elsewhere."
+    several = len(moved) > 1
+    return f"Move {excess:.3f} A elsewhere: {names} make {total:.3f} A." if several else f"Move {names} ({total:.3f} A) elsewhere."
 
 
 def check_charge_left(facts: Facts) -> list[Finding]:
@@ -177,7 +184,7 @@ def check_transformer(facts: Facts) -> list[Finding]:
                 code="transformer-over-rating",
                 severity=Severity.SHOULD if assumed else Severity.MUST,
                 subject=f"equipment/{supply.name}",
-                sentence=f"The transformer of {label_of(facts.job, supply.name)} is asked for {figure}; it is rated {sheet.transformer_va:g} VA"
+                sentence=f"The transformer of {label_of(facts.job, supply.name)} gives {figure}; it is rated {sheet.transformer_va:g} VA"
                 + (f" (efficiency {sheet.efficiency:.0%} is assumed)." if assumed else "."),
                 remedy=f"Fit a transformer of {figure.value:.0f} VA or more; mains work is for those licensed to do it.",
                 clause="transformer rating",

@@ -80,7 +80,7 @@ def _misread(facts: Facts, unit: str, terminal: str, watch: Supervision, figure:
         code="supervision-out-of-band",
         severity=Severity.MUST,
         subject=f"equipment/{unit}",
-        sentence=f"Output {terminal} of {label_of(facts.job, unit)} would see {figure}, cable included, and take its sound cable as {shown}; "
+        sentence=f"Output {terminal} of {label_of(facts.job, unit)} would see {figure}, cable included, and take it as {shown}; "
         f"it wants {watch.short_below_ohm:g} to {watch.open_above_ohm:g} Ω.",
         remedy="Shorten the way or use thicker cable to the last sounder; keep the sheet's own resistor.",
         clause="supervision limits",

@@ -9,7 +9,7 @@ from loopwright.rules.facts import Facts
 from loopwright.rules.worked import due, some
 from loopwright.values.finding import Finding, Severity
 
-EVENTS = ("alarm", "tamper", "hold-up", "fault", "mains-failure", "low-battery", "set", "unset", "test")
+EVENTS = ("alarm", "tamper", "hold-up", "mains-failure", "low-battery", "path-failure", "set-and-unset", "test")
 """Events that somebody decides about for every premises: reported, kept local, or neither. Common practice, no source."""
 
 
@@ -123,14 +123,11 @@ def check_common_areas(facts: Facts) -> list[Finding]:
 
 def _rooms_of(job: Job, common_id: str, common: Area) -> set[str]:
     """Return the rooms of a shared area: where its own zones' devices stand, and a room that is called the same."""
-    rooms = {room for zone in job.zones.values() if common_id in zone.areas for device in _devices(job, zone) if (room := _room(job, device))}
+    own = [zone for zone in job.zones.values() if common_id in zone.areas]
+    rooms = {room for zone in own for device in _devices(job, zone) if (room := job.equipment[device].room)}
     for storey in job.storeys.values():
         rooms |= {key for key, room in storey.rooms.items() if key == common_id or room.name.lower() == common.name.lower()}
     return rooms
-
-
-def _room(job: Job, device: str) -> str | None:
-    return job.equipment[device].room
 
 
 def _devices(job: Job, zone: Zone) -> list[str]:

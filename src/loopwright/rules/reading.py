@@ -6,7 +6,7 @@ from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, o
 from loopwright.job.sheet import Reads, Topology
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import label_of
-from loopwright.rules.circuit import lacking
+from loopwright.rules.circuit import NEEDS, WORDS, lacking, resistor_values
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import length_words, worked
 from loopwright.values.figure import Figure, Input, Origin
@@ -74,7 +74,9 @@ def _worst(acts: list[ActForecast]) -> ActForecast:
 
 
 def _more(acts: list[ActForecast]) -> str:
-    return f" {len(acts) - 1} further acts of this circuit likewise." if len(acts) > 2 else " One further act likewise." if len(acts) > 1 else ""
+    if len(acts) < 2:
+        return ""
+    return " One further act likewise." if len(acts) == 2 else f" {len(acts) - 1} further acts of this circuit likewise."
 
 
 def _chance_figure(item: CircuitForecast, act: ActForecast) -> Figure:
@@ -133,7 +135,7 @@ def _remedy(facts: Facts, item: CircuitForecast, act: ActForecast) -> str:
     asked = inputs.resistor_sets.get(circuit.topology) if inputs is not None else None
     band = f"It has to read {_edges_words(item, act)}." if _edges_words(item, act) else "The input has no band for it."
     if asked is not None and asked != circuit.resistors:
-        names = [f"{word} {ohm:g} Ω" for word, ohm in (("end", asked.end_ohm), ("alarm", asked.alarm_ohm), ("fault", asked.fault_ohm)) if ohm]
+        names = [f"{WORDS[field]} {ohm:g} Ω" for field, ohm in resistor_values(asked)]
         return f"{band} Fit the resistors the sheet asks for: {', '.join(names)}."
     wiring = sum(float(o) for n, o in zip(item.reading.names, item.reading.ohm[0], strict=True) if ".core-" in n)
     tighter = tighter_words(circuit.resistor_tolerance_pct)
@@ -201,7 +203,9 @@ def check_several_devices(facts: Facts) -> list[Finding]:
         if item.bands is None or _is_pair(facts, item) or lacking(facts.job.circuits[item.circuit]):
             continue
         act = next((act for act in item.acts if act.act.kind is ActKind.ALL_ACTIVATED), None)
-        if act is None or (act.right and act.taken_for is not Reads.OPEN):
+        # With one resistor or none an open circuit is what an alarm reads as anyway.
+        plain = NEEDS[facts.job.circuits[item.circuit].topology] in ((), ("end_ohm",))
+        if act is None or (act.right and (plain or act.taken_for is not Reads.OPEN)):
             continue
         hidden = act.taken_for in (Reads.REST, Reads.SHORT) and not act.right
         figure = ohm_figure(facts.job, item, act)

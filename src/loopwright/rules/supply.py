@@ -58,7 +58,7 @@ def _short_loads(facts: Facts) -> list[_Short]:
             continue
         margin = np.where(solution.energised[solution.index[load.landing.plus]], load.margin_v, np.inf)
         supply = behind[load.name]
-        if supply in held:
+        if supply is not None and supply in held:
             margin = np.where(held[supply], np.inf, margin)
         margin = np.where(np.isnan(margin), np.inf, margin)
         worst = int(np.argmin(margin))
@@ -73,13 +73,13 @@ def _own_board(facts: Facts, item: _Short) -> Finding:
     equipment = item.load.landing.equipment
     at_end = item.scenario.endswith("battery-end")
     supply = facts.job.sheet_of(equipment).supply
-    no_room = supply is not None and item.load.draw.min_v >= supply.cut_out_v
+    no_room = at_end and supply is not None and item.load.draw.min_v >= supply.cut_out_v
     return Finding(
         code="board-below-minimum",
         severity=Severity.NOTE if at_end else Severity.MUST,
         subject=f"equipment/{equipment}",
         sentence=f"The board of {label_of(facts.job, equipment)} gets {figure} {scenario_words(item.scenario)}; its sheet asks for "
-        f"{item.load.draw.min_v:.1f} V" + (", which is no less than the volts at which it lets its battery go." if at_end and no_room else "."),
+        f"{item.load.draw.min_v:.1f} V" + (", no less than the volts at which it lets its battery go." if no_room else "."),
         remedy="Nothing on site changes this; keep the battery leads short and do not count on the last minutes."
         if at_end
         else "Take load off this supply.",

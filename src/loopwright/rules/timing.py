@@ -35,9 +35,7 @@ def check_programme_times(facts: Facts) -> list[Finding]:
         if value is None and facts.ruleset.limits_on(field):
             unknown.append(what.lower())
         found += _against(facts, field, value, code=code, what=what, subject=f"programme/{field}")
-    sounding = {
-        load.landing.output for load in facts.power.loads if facts.job.sheet_of(load.landing.equipment).kind is Kind.SOUNDER
-    }
+    sounding = {load.landing.output for load in facts.power.loads if facts.job.sheet_of(load.landing.equipment).kind is Kind.SOUNDER}
     for name, rule in facts.job.outputs.items():
         if rule.terminal in sounding and rule.follows == "alarm" and rule.duration_s is not None:
             what = f"Time of output {rule.terminal}, which a sounder hangs on,"

@@ -27,9 +27,7 @@ def worked(
     notes: tuple[str, ...] = (),
 ) -> Figure:
     """Return a figure with its working."""
-    made = Working(
-        formula=formula, inputs=tuple(inputs), substituted=substituted, result=show(value, unit), source=source, notes=notes
-    )
+    made = Working(formula=formula, inputs=tuple(inputs), substituted=substituted, result=show(value, unit), source=source, notes=notes)
     return Figure(key=key, label=label, value=value, unit=unit, working=lambda: made)
 
 
