@@ -67,8 +67,12 @@ def test_the_sample_is_valid() -> None:
 
 
 @pytest.mark.parametrize("part", sorted(DOCUMENT))
-def test_schema_and_reader_take_and_refuse_the_same(part: str) -> None:
-    """Every field of every record that the sample holds is taken out, or replaced by something of another kind."""
+def test_schema_and_reader_take_and_refuse_the_same(part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Numbers that cannot stand beside each other, like names that lead nowhere, are beyond a schema and left out here.
+
+    Every field of every record that the sample holds is taken out, or replaced by something of another kind.
+    """
+    monkeypatch.setattr("loopwright.job.read.check_sheets", lambda run, job: None)
     done = set()
     schema = VALID.evolve(schema=SCHEMA["properties"][part])
     for path in spots(DOCUMENT[part], (part,)):

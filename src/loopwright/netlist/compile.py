@@ -158,8 +158,8 @@ class _Compiler:
                     Resistance(f"{tag}.minus", self._minus(cable.start, unit), self._minus(cable.end, unit), ohm / back + extra)
                 )
         if cable.zero_v_cores:
-            ends = tuple(f"{place}.0v" if place in self.job.joints else self._minus(place, place) for place in (cable.start, cable.end))
-            self.elements.append(Resistance(f"{name}.0v", *ends, ohm / cable.zero_v_cores))
+            start, end = (f"{place}.0v" if place in self.job.joints else self._minus(place, place) for place in (cable.start, cable.end))
+            self.elements.append(Resistance(f"{name}.0v", start, end, ohm / cable.zero_v_cores))
 
     def _ohm_per_m(self, cable: Cable) -> float:
         key = (cable.sheet, cable.temperature_c)
