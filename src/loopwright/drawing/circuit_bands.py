@@ -145,7 +145,7 @@ def _axis(item: CircuitForecast, plan: _Plan) -> _Axis:
     ohms.append(max(1.3 * ohms[-1], 1.3 * max(finite, default=0.0)))
     named = [reads is not None for reads in item.bands.reads] if item.bands else [True, True]
     decades = [1.0, *(math.log10(b / a) for a, b in zip(ohms[1:], ohms[2:], strict=False))]
-    least = [40.0 if name else 20.0 for name in named]
+    least = [37.0 if name else 12.0 for name in named]
     room = plan.right - 24 - plan.left
     least = [wide * min(1.0, room / sum(least)) for wide in least]
     spare = max(room - sum(least), 0.0)
