@@ -203,23 +203,24 @@ class _Compiler:
         return out
 
     def _follow(self) -> dict[tuple[str, str], tuple[str, tuple[str, ...]]]:
-        by_output: dict[str, list[tuple[str, Cable, Feed]]] = {}
+        """Return for each supply input reached its output and the runs on the way; a run is followed from either end."""
+        by_output: dict[str, dict[str, list[tuple[str, str, str]]]] = {}
         for name, cable in self.job.cables.items():
             for feed in cable.feeds:
-                by_output.setdefault(feed.output, []).append((name, cable, feed))
+                near = by_output.setdefault(feed.output, {})
+                near.setdefault(cable.start, []).append((name, cable.end, feed.load))
+                near.setdefault(cable.end, []).append((name, cable.start, self.lands.get((cable.start, feed.output), feed.load)))
         reached: dict[tuple[str, str], tuple[str, tuple[str, ...]]] = {}
-        for output, runs in by_output.items():
-            starts: dict[str, list[tuple[str, Cable, Feed]]] = {}
-            for run in runs:
-                starts.setdefault(run[1].start, []).append(run)
-            ways: dict[str, tuple[str, ...]] = {output.split(".")[0]: ()}
-            front = [output.split(".")[0]]
+        for output, near in by_output.items():
+            unit = output.split(".")[0]
+            ways: dict[str, tuple[str, ...]] = {unit: ()}
+            front = [unit]
             while front:
-                place = front.pop()
-                for name, cable, feed in starts.get(place, ()):
-                    if cable.end in ways:
+                place = front.pop(0)
+                for name, far, load in near.get(place, ()):
+                    if far in ways:
                         continue
-                    ways[cable.end] = (*ways[place], name)
-                    reached.setdefault((cable.end, feed.load), (output, ways[cable.end]))
-                    front.append(cable.end)
+                    ways[far] = (*ways[place], name)
+                    reached.setdefault((far, load), (output, ways[far]))
+                    front.append(far)
         return reached
