@@ -19,7 +19,7 @@ from loopwright.job.field import Gauge
 from loopwright.netlist.compile import LEAST_OHM
 from loopwright.netlist.conductor import Basis, GaugeSystem, awg_area_mm2, conductor_of, ohm_per_m, standard_gauges
 from loopwright.netlist.element import Contact, Element, Load, Resistance
-from loopwright.netlist.solve import solve
+from loopwright.netlist.solve import Solution, solve
 from loopwright.power.forecast import LoadForecast, PowerForecast
 
 Floats = NDArray[np.float64]
@@ -182,20 +182,24 @@ def bare_volts(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: 
     return float(trial_volts(forecast, load, scenario, [trial])[0])
 
 
-def volts_without(forecast: PowerForecast, load: LoadForecast, scenario: str, others: Sequence[str]) -> Floats:
-    """Return the volts [V] of a load with each of the other loads taken away in turn."""
-    return trial_volts(forecast, load, scenario, [{} for _ in others], without=others)
+def volts_without(forecast: PowerForecast, loads: Sequence[LoadForecast], scenario: str, taken: Sequence[str]) -> Floats:
+    """Return the volts [V] of each load with each of the loads called ``taken`` away in turn, (loads, taken)."""
+    solution = _solved(forecast, scenario, [{} for _ in taken], without=taken)
+    return np.array([solution.across(load.landing.plus, load.landing.minus) for load in loads])
 
 
-def trial_volts(
-    forecast: PowerForecast, load: LoadForecast, scenario: str, trials: Sequence[Trial], *, without: Sequence[str] = ()
-) -> Floats:
+def trial_volts(forecast: PowerForecast, load: LoadForecast, scenario: str, trials: Sequence[Trial]) -> Floats:
     """Return the volts [V] of a load in each trial: a map from the names of conductors to their ohms [Ω] in it.
 
-    ``without`` names, for each trial, a load that draws nothing in it. NaN where the load's two points are apart.
+    NaN where the load's two points are apart.
     """
     if not trials:
         return np.zeros(0)
+    return _solved(forecast, scenario, trials).across(load.landing.plus, load.landing.minus)
+
+
+def _solved(forecast: PowerForecast, scenario: str, trials: Sequence[Trial], *, without: Sequence[str] = ()) -> Solution:
+    """Return the network solved in every trial; ``without`` names, for each trial, a load that draws nothing in it."""
     base = forecast.solution.scenarios[forecast.column(scenario)]
     tried = {name for trial in trials for name in trial}
     elements: list[Element] = []
@@ -211,8 +215,7 @@ def trial_volts(
         else:
             elements.append(element)
     columns = tuple(base._replace(name=f"{base.name}/{n}", state=n) for n in range(len(trials)))
-    solution = solve(replace(forecast.network.netlist, elements=tuple(elements)), columns)
-    return solution.across(load.landing.plus, load.landing.minus)
+    return solve(replace(forecast.network.netlist, elements=tuple(elements)), columns)
 
 
 def _switched(element: Resistance | Contact, state: int, ohms: Sequence[float]) -> list[Element]:

@@ -109,12 +109,12 @@ def _larger(facts: Facts, item: StandbyForecast) -> str:
 def _too_short(facts: Facts, item: StandbyForecast) -> Finding:
     need, hours = item.requirement, longest_figure(facts.job, item)
     by = "" if item.longest.limited_by == "the battery" else f", when {_device(facts, item.longest.limited_by)} stops first"
-    lasts = f"lasts {hours}" if item.longest.fits else "cannot carry the alarm at all"
+    lasts = f"lasts {hours} with the alarm still to come" if item.longest.fits else "cannot carry the alarm even when full"
     return Finding(
         code="standby-too-short",
         severity=Severity.SHOULD,
         subject=f"equipment/{item.supply}/battery",
-        sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts} with the alarm still to come"
+        sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts}"
         f"{by}; {marked(f'{need.standby_h:g} h are asked for', need.source)}.",
         remedy="Put right the volts of the device that stops first." if by else "Fit the next larger battery, or take load off.",
         clause=need.clause,

@@ -12,6 +12,7 @@ from loopwright.job.sheet import BusSheet
 from loopwright.power.forecast import label_of
 from loopwright.rules.facts import Facts
 from loopwright.rules.feed import apart
+from loopwright.rules.feeding import zero_groups
 from loopwright.rules.worked import due, length_words, some, worked
 from loopwright.values.figure import Figure, Input, Origin
 from loopwright.values.finding import Finding, Severity
@@ -209,9 +210,9 @@ def check_bus_shape(facts: Facts) -> list[Finding]:
 
 def check_bus_zero(facts: Facts) -> list[Finding]:
     """Every device on a bus has its 0 V in common with the unit that drives it."""
-    job, found = facts.job, []
+    job, found, groups = facts.job, [], zero_groups(facts.power)
     for bus in buses(job):
-        lost = [place for place in bus.way_m if place in job.equipment and apart(facts, bus.driver, place)]
+        lost = [place for place in bus.way_m if place in job.equipment and apart(groups, bus.driver, place)]
         lost = [place for place in lost if f"{place}.supply" not in facts.power.unfed]
         if lost:
             text = (

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from loopwright.job.document import Stage
 from loopwright.power.forecast import label_of
 from loopwright.rules.facts import Facts
+from loopwright.rules.feeding import without_return, zero_groups
 from loopwright.rules.worked import due, some
 from loopwright.values.finding import Finding, Severity
 
@@ -59,31 +60,24 @@ def check_common_zero(facts: Facts) -> list[Finding]:
 
 
 def _split_feeds(facts: Facts) -> Iterator[tuple[str, tuple[str, str], str]]:
-    """Yield the loads whose plus and 0 V lie in two islands."""
-    solution = facts.power.solution
-    for load in facts.power.loads:
-        plus, minus = solution.index.get(load.landing.plus), solution.index.get(load.landing.minus)
-        output = load.landing.output
-        if plus is None or minus is None or output is None or load.name in facts.power.unfed:
-            continue
-        if not (solution.island[plus] == solution.island[minus])[load.live].all():
-            yield "feed-without-return", (load.landing.equipment, output.partition(".")[0]), f"one feeds the other ({load.landing.load})"
+    for load in without_return(facts.power):
+        unit = (load.landing.output or "").partition(".")[0]
+        yield "feed-without-return", (load.landing.equipment, unit), f"one feeds the other ({load.landing.load})"
 
 
-def apart(facts: Facts, one: str, other: str) -> bool:
-    """Return whether two pieces of equipment have no 0 V in common; False for one that has none of its own."""
-    index, island = facts.power.solution.index, facts.power.solution.island
-    a, b = index.get(f"{one}.0v"), index.get(f"{other}.0v")
-    return a is not None and b is not None and bool(island[a, 0] != island[b, 0])
+def apart(groups: Mapping[str, str], one: str, other: str) -> bool:
+    """Return whether two pieces of equipment have no 0 V in common; False for one of which no conductor is known."""
+    a, b = groups.get(f"{one}.0v"), groups.get(f"{other}.0v")
+    return a is not None and b is not None and a != b
 
 
 def _split_circuits(facts: Facts) -> Iterator[tuple[str, tuple[str, str], str]]:
-    job, seen = facts.job, set()
+    job, seen, groups = facts.job, set(), zero_groups(facts.power)
     for name, circuit in job.circuits.items():
         unit = circuit.input.partition(".")[0] if circuit.input else None
         for hop in circuit.path:
             if unit is None or hop.device is None or not job.sheet_of(hop.device).loads or (unit, hop.device) in seen:
                 continue
             seen.add((unit, hop.device))
-            if hop.device not in {p.partition(".")[0] for p in facts.power.unfed} and apart(facts, unit, hop.device):
+            if hop.device not in {p.partition(".")[0] for p in facts.power.unfed} and apart(groups, unit, hop.device):
                 yield "circuit-without-common-0v", (unit, hop.device), f"circuit {name} joins them"

@@ -10,7 +10,7 @@ from loopwright.job.sheet import LoadLaw
 from loopwright.power.forecast import LoadForecast, label_of, scenario_words, volts_figure
 from loopwright.power.remedy import Remedy, remedy_of, volts_without
 from loopwright.rules.facts import Facts
-from loopwright.rules.feeding import sagging, supplies_behind
+from loopwright.rules.feeding import sagging, supplies_behind, without_return
 from loopwright.rules.worked import length_words
 from loopwright.values.finding import Finding, Severity
 
@@ -51,10 +51,11 @@ def check_device_volts(facts: Facts) -> list[Finding]:
 def _short_loads(facts: Facts) -> list[_Short]:
     """Return the loads below their minimum; what an overloaded or absent supply explains is left to those findings."""
     held, behind = sagging(facts), supplies_behind(facts.power)
-    solution, unfed = facts.power.solution, set(facts.power.unfed)
+    solution = facts.power.solution
+    apart = set(facts.power.unfed) | {load.name for load in without_return(facts.power)}
     out = []
     for load in facts.power.loads:
-        if load.name in unfed:
+        if load.name in apart:
             continue
         margin = np.where(solution.energised[solution.index[load.landing.plus]], load.margin_v, np.inf)
         supply = behind[load.name]
@@ -161,12 +162,13 @@ def check_device_volts_high(facts: Facts) -> list[Finding]:
 
 
 def check_collapse(facts: Facts) -> list[Finding]:
-    """No output is pulled so low that its loads stop working together: below half the supply's volts none that holds its current can."""
+    """No output is pulled below half its supply's volts, where loads that hold their current can no longer work together."""
     held, behind = sagging(facts), supplies_behind(facts.power)
     worst: dict[str, tuple[float, LoadForecast, int]] = {}
+    apart = {load.name for load in without_return(facts.power)}
     for load in facts.power.loads:
         supply, output = behind[load.name], load.landing.output
-        if supply is None or output is None or load.draw.law is LoadLaw.RESISTIVE:
+        if supply is None or output is None or load.name in apart or load.draw.law is LoadLaw.RESISTIVE:
             continue
         with np.errstate(divide="ignore", invalid="ignore"):
             share = load.volts_v / facts.power.supply(supply).volts_v
@@ -179,14 +181,6 @@ def check_collapse(facts: Facts) -> list[Finding]:
 
 def _collapse(facts: Facts, output: str, load: LoadForecast, column: int) -> Finding:
     job, scenario = facts.job, facts.power.names[column]
-    state = facts.power.solution.scenarios[column].state
-    fellows = [other for other in facts.power.loads if other.landing.output == output and other.draw.amperes()[state] > 0]
-    suspects = sorted(fellows, key=lambda other: other.draw.amperes()[state], reverse=True)[:MOST_SUSPECTS]
-    volts = volts_without(facts.power, load, scenario, [other.name for other in suspects])
-    candidates = [n for n, other in enumerate(suspects) if other.name != load.name] or [0]
-    best = max(candidates, key=lambda n: volts[n])
-    culprit, victim = label_of(job, suspects[best].landing.equipment), label_of(job, load.landing.equipment)
-    alone = suspects[best].name == load.name
     figure = volts_figure(job, facts.power, load, scenario)
     unit, _, terminal = output.partition(".")
     return Finding(
@@ -194,10 +188,25 @@ def _collapse(facts: Facts, output: str, load: LoadForecast, column: int) -> Fin
         severity=Severity.MUST,
         subject=f"equipment/{unit}",
         sentence=f"Output {terminal} of {label_of(job, unit)} collapses {scenario_words(scenario)}: "
-        f"{victim} is left with {figure} of the {load.draw.min_v:.1f} V it needs.",
-        remedy="It is alone on the output: see what its run needs."
-        if alone
-        else f"Take {culprit} off this output first: without it {victim} gets {volts[best]:.2f} V.",
+        f"{label_of(job, load.landing.equipment)} is left with {figure} of the {load.draw.min_v:.1f} V it needs.",
+        remedy=_culprit_words(facts, output, scenario),
         source="data-sheet",
         figures=(figure,),
     )
+
+
+def _culprit_words(facts: Facts, output: str, scenario: str) -> str:
+    """Return which load to take off: the one without which the worst off of the others is best off."""
+    state = facts.power.solution.scenarios[facts.power.column(scenario)].state
+    fellows = [load for load in facts.power.loads if load.landing.output == output and load.draw.amperes()[state] > 0]
+    if len(fellows) < 2:
+        return "It is alone on the output: see what its run needs."
+    suspects = sorted(fellows, key=lambda load: load.draw.amperes()[state], reverse=True)[:MOST_SUSPECTS]
+    margins = volts_without(facts.power, fellows, scenario, [load.name for load in suspects])
+    margins -= np.array([[load.draw.min_v] for load in fellows])
+    for column, suspect in enumerate(suspects):
+        margins[fellows.index(suspect), column] = np.inf
+    best = int(np.argmax(np.min(margins, axis=0)))
+    left = float(np.min(margins[:, best]))
+    then = "every other device on it has its volts" if left >= 0 else f"the worst of the others still lacks {-left:.2f} V"
+    return f"Take {label_of(facts.job, suspects[best].landing.equipment)} off this output first: without it {then}."

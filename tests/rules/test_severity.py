@@ -1,0 +1,67 @@
+"""The law of severities: a source that is not binding never makes a must, whatever the ruleset and whoever asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from loopwright.appraisal.appraise import Appraisal
+from loopwright.job.edit import RemoveField, SetField
+from loopwright.rules.ruleset import rulesets
+from loopwright.values.finding import Finding, Severity
+from loopwright.values.source import source, sources
+
+Appraise = Callable[..., Appraisal]
+
+SMALL = SetField("sheets/batteries/seven/capacity_ah", "0.5")
+UNBOUND = [key for key, item in sources().items() if not item.binding]
+
+
+@pytest.mark.parametrize("key", UNBOUND)
+def test_no_must_can_be_built_on_a_source_that_does_not_bind(key: str) -> None:
+    with pytest.raises(ValueError, match="cannot make a must"):
+        Finding(code="x", severity=Severity.MUST, subject="", sentence="", source=key)
+    assert Finding(code="x", severity=Severity.SHOULD, subject="", sentence="", source=key).source == key
+
+
+@pytest.mark.parametrize("ruleset", rulesets())
+def test_every_limit_of_a_ruleset_names_its_source_and_clause(ruleset: str) -> None:
+    for limit in rulesets()[ruleset].limits.values():
+        assert source(limit.source) and limit.clause and limit.unit
+        assert limit.least is not None or limit.most is not None
+
+
+@pytest.mark.parametrize("ruleset", [name for name in rulesets() if name != "custom"])
+def test_hours_of_a_ruleset_make_a_should_with_their_mark_and_hours_of_the_job_a_must(ruleset: str, appraised: Appraise) -> None:
+    by_ruleset = appraised(SetField("region/ruleset", ruleset), RemoveField("region/standby_h"), RemoveField("region/alarm_min"), SMALL)
+    found = next(f for f in by_ruleset.findings if f.code == "battery-too-small")
+    assert found.severity is Severity.SHOULD
+    assert str(source(found.source).standing) in found.sentence
+    # The household formula is itself from memory: there even the job's own hours make no must.
+    by_job = appraised(SetField("region/ruleset", ruleset), SMALL)
+    found = next(f for f in by_job.findings if f.code == "battery-too-small")
+    assert found.severity is (Severity.SHOULD if ruleset == "na-household" else Severity.MUST)
+
+
+def test_alarm_minutes_nobody_stated_do_not_make_the_must(appraised: Appraise) -> None:
+    # The alarm leg alone takes the battery over what is fitted: 0.88 Ah for the hours at rest, more with 15 minutes of alarm.
+    hours = (SetField("region/standby_h", "6"), SetField("sheets/batteries/seven/capacity_ah", "0.95"))
+    stated = next(f for f in appraised(*hours).findings if f.code == "battery-too-small")
+    assumed = next(f for f in appraised(*hours, RemoveField("region/alarm_min")).findings if f.code == "battery-too-small")
+    assert (stated.severity, assumed.severity) == (Severity.MUST, Severity.SHOULD)
+
+
+@pytest.mark.parametrize(("stage", "severity"), [("design", Severity.GAP), ("first-fix", Severity.GAP), ("in-service", Severity.MUST)])
+def test_what_is_not_done_yet_is_a_gap_until_it_is_due(stage: str, severity: Severity, appraised: Appraise) -> None:
+    found = appraised(SetField("stage", stage), RemoveField("cables/W05/feeds")).findings
+    assert [f.severity for f in found if f.code == "not-fed"] == [severity]
+
+
+def test_findings_stand_most_binding_first(appraised: Appraise) -> None:
+    order = [Severity.MUST, Severity.SHOULD, Severity.GAP, Severity.NOTE]
+    found = appraised(
+        SMALL, RemoveField("zones/z1/areas"), SetField("circuits/c01/end_at", "control-unit"), RemoveField("region/standby_h")
+    )
+    ranks = [order.index(f.severity) for f in found.findings]
+    assert ranks == sorted(ranks) and len(set(ranks)) >= 3
