@@ -11,6 +11,7 @@ import errno
 import os
 import stat
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 MOST_BYTES = 2_000_000
@@ -58,6 +59,15 @@ class JobFile:
             raise StoreError(f"{self.name} cannot be read: byte {error.start + 1} is not UTF-8 text.") from error
         self._known = raw
         return text
+
+    def reload(self, take: Callable[[str], None]) -> None:
+        """Hand over the text that is on disk now. When it is not taken, the file still counts as changed by another. Raises StoreError."""
+        before = self._known
+        try:
+            take(self.load())
+        except BaseException:
+            self._known = before
+            raise
 
     def changed_on_disk(self) -> bool:
         """Return whether the file is no longer what was last read or written here. Raises StoreError."""

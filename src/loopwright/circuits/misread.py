@@ -1,0 +1,60 @@
+"""The probability that an act on a circuit is taken for something else, as a figure, and which act of a kind is worst."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from loopwright.circuits.forecast import ActForecast, CircuitForecast
+from loopwright.job.document import Job
+from loopwright.netlist.loop import ActKind
+from loopwright.values.figure import Figure, Input, Origin, Working
+
+
+def worst_act(item: CircuitForecast, kind: ActKind) -> ActForecast | None:
+    """Return the act of a kind that is most likely misread, the first of equals; None when the circuit has no such act."""
+    return _worst(act for act in item.acts if act.act.kind is kind)
+
+
+def worst_of_all(item: CircuitForecast) -> ActForecast:
+    """Return the act most likely misread."""
+    return _worst(item.acts) or item.rest
+
+
+def _worst(acts: Iterable[ActForecast]) -> ActForecast | None:
+    return max(acts, key=lambda act: (not act.right, act.misread or 0.0), default=None)
+
+
+def misread_figure(job: Job, item: CircuitForecast, act: ActForecast) -> Figure:
+    """Return the probability [%] that the act is taken for something it is not meant to be; no figure where the input has no bands."""
+    circuit = job.circuits[item.circuit]
+    where = f" ({act.act.device})" if act.act.device else ""
+
+    def working() -> Working:
+        meant = " or ".join(sorted(act.meant))
+        given = f"circuits/{item.circuit}/resistor_tolerance_pct" in job.given
+        return Working(
+            formula=f"P = 1 - P(taken for {meant}), every part uniform between its bounds",
+            inputs=(
+                Input(name="least the loop can be", value=round(act.low_ohm, 1), unit="Ω", origin=Origin.COMPUTED),
+                Input(name="most the loop can be", value=round(act.high_ohm, 1), unit="Ω", origin=Origin.COMPUTED),
+                Input(
+                    name="tolerance of the resistors",
+                    value=circuit.resistor_tolerance_pct,
+                    unit="%",
+                    origin=Origin.DOCUMENT if given else Origin.DEFAULT,
+                    path=f"circuits/{item.circuit}/resistor_tolerance_pct",
+                ),
+            ),
+            substituted=f"nominal {act.field_ohm:.0f} Ω is taken for {act.taken_for or 'nothing that is promised'}",
+            result="no bands on the sheet" if act.misread is None else f"{act.misread:.3g}",
+            notes=("exact volume of the box of tolerances beyond the band's edges",),
+        )
+
+    return Figure(
+        key=f"misread/{item.circuit}/{act.act.kind}/{act.act.device or ''}",
+        label=f"circuit {item.circuit}, {act.act.kind}{where}, probability of misreading",
+        value=None if act.misread is None else act.misread * 100,
+        unit="%",
+        why="" if act.misread is not None else "the input's sheet has no bands for this topology",
+        working=working,
+    )

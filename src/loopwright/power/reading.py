@@ -1,0 +1,155 @@
+"""Further figures read off the power forecast: the worst scenario of each device, currents against limits, the battery's end points."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+
+from loopwright.job.document import Job
+from loopwright.power.forecast import LoadForecast, OutputForecast, PowerForecast, SupplyForecast, label_of, scenario_words
+from loopwright.power.standby import StandbyForecast
+from loopwright.values.figure import Figure, Input, Origin, Working
+
+
+def worst_scenario(forecast: PowerForecast, load: LoadForecast) -> str | None:
+    """Return the scenario that leaves a load the least margin; None when no output that feeds it is ever live."""
+    margin = np.where(np.isfinite(load.margin_v), load.margin_v, np.inf)
+    column = int(np.argmin(margin))
+    return forecast.names[column] if np.isfinite(margin[column]) else None
+
+
+def most_output_scenario(forecast: PowerForecast, output: OutputForecast) -> str:
+    """Return the scenario in which an output gives most."""
+    return forecast.names[int(np.argmax(np.nan_to_num(output.amps_a, nan=-np.inf)))]
+
+
+def most_supply_scenario(forecast: PowerForecast, supply: SupplyForecast) -> str:
+    """Return the scenario in which a supply gives most from mains, charging included."""
+    return forecast.names[int(np.argmax(np.nan_to_num(supply.mains_a, nan=-np.inf)))]
+
+
+def output_figure(job: Job, forecast: PowerForecast, output: OutputForecast, scenario: str) -> Figure:
+    """Return the amperes out of an output in one scenario; the working lists what hangs on it."""
+    column = forecast.column(scenario)
+    unit, _, terminal = output.name.partition(".")
+    value = float(output.amps_a[column])
+    return Figure(
+        key=f"output-a/{output.name}/{scenario}",
+        label=f"{label_of(job, unit)}, output {terminal}, {scenario_words(scenario)}",
+        value=None if np.isnan(value) else value,
+        unit="A",
+        probes=(f"{unit} {terminal} +", "in series"),
+        working=partial(_output_working, job, forecast, output, column),
+    )
+
+
+def _output_working(job: Job, forecast: PowerForecast, output: OutputForecast, column: int) -> Working:
+    inputs, terms = [], []
+    for load in forecast.loads:
+        if load.landing.output == output.name:
+            amps = float(load.amps_a[column])
+            inputs.append(
+                Input(
+                    name=f"{label_of(job, load.landing.equipment)}, {load.landing.load}",
+                    value=round(amps, 4),
+                    unit="A",
+                    origin=Origin.COMPUTED,
+                    path=f"equipment/{load.landing.equipment}/sheet",
+                )
+            )
+            terms.append(f"{amps:.3f}")
+    return Working(
+        formula="I = Σ I of every supply input on the output",
+        inputs=tuple(inputs),
+        substituted=" + ".join(terms) or "nothing hangs on it",
+        result=f"{float(output.amps_a[column]):.3f} A",
+        notes=(f"the sheet allows {output.limit_a:g} A", "what goes on through modules to their own outputs is in the result"),
+    )
+
+
+def supply_figure(job: Job, forecast: PowerForecast, supply: SupplyForecast, scenario: str) -> Figure:
+    """Return the amperes a supply's loads take in one scenario, from mains and battery together, charging left out."""
+    column = forecast.column(scenario)
+    mains, battery, charge = (float(row[column]) for row in (supply.mains_a, supply.battery_a, supply.charge_a))
+    value = float(supply.load_a[column])
+
+    def working() -> Working:
+        return Working(
+            formula="I_load = I_mains + I_battery - I_charge",
+            inputs=(
+                Input(name="from mains", value=round(mains, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="from the battery", value=round(battery, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="into charging", value=round(charge, 4), unit="A", origin=Origin.COMPUTED),
+            ),
+            substituted=f"{mains:.3f} + {battery:.3f} - {charge:.3f}",
+            result=f"{value:.3f} A",
+        )
+
+    label = f"{label_of(job, supply.name)}, current into its loads, {scenario_words(scenario)}"
+    return Figure(
+        key=f"supply-a/{supply.name}/{scenario}", label=label, value=None if np.isnan(value) else value, unit="A", working=working
+    )
+
+
+def mains_figure(job: Job, forecast: PowerForecast, supply: SupplyForecast, scenario: str) -> Figure:
+    """Return the amperes a supply gives from mains in one scenario, charging included: what its own limit is held against."""
+    column = forecast.column(scenario)
+    load, battery, charge = (float(row[column]) for row in (supply.load_a, supply.battery_a, supply.charge_a))
+    value = float(supply.mains_a[column])
+
+    def working() -> Working:
+        return Working(
+            formula="I_mains = I_load + I_charge - I_battery",
+            inputs=(
+                Input(name="into the loads", value=round(load, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="into charging", value=round(charge, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="from the battery", value=round(battery, 4), unit="A", origin=Origin.COMPUTED),
+            ),
+            substituted=f"{load:.3f} + {charge:.3f} - {battery:.3f}",
+            result=f"{value:.3f} A",
+            notes=(f"the sheet allows {supply.limit_a:g} A, loads and charging together",),
+        )
+
+    label = f"{label_of(job, supply.name)}, from mains, {scenario_words(scenario)}"
+    return Figure(key=f"mains-a/{supply.name}/{scenario}", label=label, value=None if np.isnan(value) else value, unit="A", working=working)
+
+
+def cut_out_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the hours set until the battery is disconnected."""
+    label = f"{label_of(job, item.supply)}, set, hours to the cut-out"
+    return _end_point(job, item, key="cut-out-h", label=label, hours=item.to_cut_out_h, until="the battery lets go")
+
+
+def first_short_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the hours set until the first device has less than its minimum volts."""
+    until = f"{item.first_short} falls short" if item.first_short else "a device falls short"
+    label = f"{label_of(job, item.supply)}, set, hours to the first device short"
+    return _end_point(job, item, key="first-short-h", label=label, hours=item.to_first_short_h, until=until)
+
+
+def _end_point(job: Job, item: StandbyForecast, *, key: str, label: str, hours: float | None, until: str) -> Figure:
+    fitted = job.equipment[item.supply].battery
+
+    def working() -> Working:
+        return Working(
+            formula="the fitted battery, aged, discharged into the solved network, step by step",
+            inputs=(
+                Input(name="fitted", value=item.fitted_ah, unit="Ah", origin=Origin.SHEET, path=f"equipment/{item.supply}/battery/sheet"),
+                Input(name="part of it at hand (age, cold)", value=round(item.capacity_fraction, 3), origin=Origin.COMPUTED),
+                Input(name="current set", value=round(item.standby_a, 4), unit="A", origin=Origin.COMPUTED),
+                Input(
+                    name="temperature in the box",
+                    value=fitted.temperature_c if fitted else 20.0,
+                    unit="°C",
+                    origin=Origin.DOCUMENT if f"equipment/{item.supply}/battery/temperature_c" in job.given else Origin.DEFAULT,
+                    path=f"equipment/{item.supply}/battery/temperature_c",
+                ),
+            ),
+            substituted=f"set until {until}",
+            result="not reached" if hours is None else f"{hours:.1f} h",
+            source="kibam",
+        )
+
+    why = "not reached before the battery lets go" if hours is None else ""
+    return Figure(key=f"{key}/{item.supply}", label=label, value=hours, unit="h", why=why, working=working)

@@ -1,0 +1,1 @@
+"""The workbench on screen: pages made on the server, edited in place."""

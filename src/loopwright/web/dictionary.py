@@ -1,0 +1,197 @@
+"""What a cell needs to know about a field of the document: its value, its words, the choices open to it, and how a bare number is meant."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Mapping
+from enum import StrEnum
+from functools import cache
+from typing import Any
+
+from loopwright.job.document import Job, UnitSystem
+from loopwright.job.field import Gauge
+from loopwright.job.quantity import show_gauge, show_quantity
+from loopwright.job.shape import (
+    BoolShape,
+    FieldShape,
+    GaugeShape,
+    IdShape,
+    ListShape,
+    MapShape,
+    NumberShape,
+    RecordShape,
+    Shape,
+    TerminalShape,
+    WordShape,
+    job_shape,
+)
+
+_SUFFIX = re.compile(r"_(a|v|ohm|ah|m|h|s|c|pct|va|hz|min|nf|mm2|pf_per_m)$")
+_BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)", re.ASCII)
+_SHOWN_IN_US = {"m": "ft", "°C": "°F", "Ω/km": "Ω/kft", "pF/m": "pF/ft"}
+_IN_MA = frozenset({"unset_a", "set_a", "entry_a", "alarm_a"})
+
+
+@cache
+def field_at(path: str) -> FieldShape | None:
+    """Return the declaration of the field at a path; None for an entry of a mapping or a list, or for what cannot be."""
+    shape: Shape = job_shape()
+    found = None
+    for name in path.split("/"):
+        found = None
+        if isinstance(shape, RecordShape) and name in shape.fields:
+            found = shape.fields[name]
+            shape = found.shape
+        elif isinstance(shape, MapShape):
+            shape = shape.value
+        elif isinstance(shape, ListShape) and name.isdecimal():
+            shape = shape.item
+        else:
+            return None
+    return found
+
+
+@cache
+def shape_of_cell(path: str) -> Shape | None:
+    """Return the shape of the value at a path, entries of lists included."""
+    shape: Shape = job_shape()
+    for name in path.split("/"):
+        if isinstance(shape, RecordShape) and name in shape.fields:
+            shape = shape.fields[name].shape
+        elif isinstance(shape, MapShape):
+            shape = shape.value
+        elif isinstance(shape, ListShape) and name.isdecimal():
+            shape = shape.item
+        else:
+            return None
+    return shape
+
+
+def value_at(job: Job, path: str) -> Any:  # noqa: ANN401 - a field holds a value of any type
+    """Return the value at a path, or None where a part of the path is not there."""
+    value: Any = job
+    for name in path.split("/"):
+        if dataclasses.is_dataclass(value):
+            value = getattr(value, name, None)
+        elif isinstance(value, Mapping):
+            value = value.get(name)
+        elif isinstance(value, tuple) and name.isdecimal() and int(name) < len(value):
+            value = value[int(name)]
+        else:
+            return None
+    return value
+
+
+def field_words(name: str) -> str:
+    """Return a field's name as words: ``length_m`` → length.
+
+    >>> field_words('battery_path_ohm'), field_words('ohm_per_km')
+    ('battery path', 'ohm per km')
+    """
+    return _SUFFIX.sub("", name).replace("_", " ")
+
+
+def plain_words(value: object) -> str:
+    """Return a word of the document as people say it.
+
+    >>> plain_words('first-fix'), plain_words(True)
+    ('first fix', 'yes')
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value).replace("-", " ")
+
+
+def cell_unit(path: str, unit: str, units: UnitSystem) -> str:
+    """Return the unit that stands beside a cell, in which a bare number typed there is meant."""
+    if unit == "A" and path.rpartition("/")[2] in _IN_MA:
+        return "mA"
+    return _SHOWN_IN_US.get(unit, unit) if units is UnitSystem.US else unit
+
+
+def shown(path: str, value: Any, units: UnitSystem) -> tuple[str, str]:  # noqa: ANN401
+    """Return a value as a cell shows it, and the unit beside it."""
+    shape = shape_of_cell(path)
+    if isinstance(shape, NumberShape):
+        unit = cell_unit(path, shape.quantity.unit, units)
+        if value is None:
+            return "", unit
+        if unit == "mA":
+            return f"{value * 1000:.6g}", unit
+        if unit in _SHOWN_IN_US.values():
+            return show_quantity(value, shape.quantity.unit, units).split(" ")[0], unit
+        return f"{value:.10g}", unit
+    if isinstance(value, Gauge):
+        return show_gauge(value, units), ""
+    if isinstance(value, bool):
+        return ("yes" if value else "no"), ""
+    return ("" if value is None else str(value)), ""
+
+
+def as_entered(path: str, text: str, units: UnitSystem) -> str:
+    """Return the text as the document is to hold it: a bare number takes the unit that stands beside the cell.
+
+    >>> as_entered('cables/W01/length_m', '150', UnitSystem.US), as_entered('cables/W01/length_m', '60', UnitSystem.METRIC)
+    ('150 ft', '60')
+    >>> as_entered('sheets/equipment/pir/loads/supply/unset_a', '12', UnitSystem.METRIC)
+    '12 mA'
+    """
+    typed = text.strip()
+    shape = shape_of_cell(path)
+    if not _BARE.fullmatch(typed):
+        return typed
+    if isinstance(shape, GaugeShape):
+        return f"{typed} AWG" if units is UnitSystem.US else f"{typed} mm²"
+    if isinstance(shape, NumberShape):
+        unit = cell_unit(path, shape.quantity.unit, units)
+        return typed if unit == shape.quantity.unit else f"{typed} {unit}"
+    return typed
+
+
+def choices(job: Job) -> dict[str, list[tuple[str, str]]]:
+    """Return what the references of a job may name, as (id, words), by what they refer to."""
+    rooms = [(key, room.name) for storey in job.storeys.values() for key, room in storey.rooms.items()]
+    equipment = [(key, item.label) for key, item in job.equipment.items()]
+    return {
+        "sheets/equipment": [(key, f"{plain_words(sheet.kind)}, {sheet.model}") for key, sheet in job.sheets.equipment.items()],
+        "sheets/batteries": [(key, f"{sheet.capacity_ah:g} Ah") for key, sheet in job.sheets.batteries.items()],
+        "sheets/cables": [
+            (key, f"{sheet.cores} × {show_gauge(sheet.gauge, job.region.units)}") for key, sheet in job.sheets.cables.items()
+        ],
+        "rooms": rooms,
+        "equipment": equipment,
+        "places": [*equipment, *((key, key) for key in job.joints)],
+        "cables": [(key, f"{cable.start} to {cable.end}") for key, cable in job.cables.items()],
+        "circuits": [(key, "") for key in job.circuits],
+        "areas": [(key, area.name) for key, area in job.areas.items()],
+        "parties": [(key, party.name) for key, party in job.parties.items()],
+        "outputs": _terminals(job, "outputs"),
+        "inputs": _terminals(job, "inputs"),
+    }
+
+
+def _terminals(job: Job, among: str) -> list[tuple[str, str]]:
+    found = []
+    for name, item in job.equipment.items():
+        sheet = job.sheets.equipment[item.sheet]
+        if among == "inputs":
+            count = sheet.inputs.count if sheet.inputs else 0
+            found += [(f"{name}.{number}", "") for number in range(1, count + 1)]
+        else:
+            found += [(f"{name}.{output}", "") for output in sheet.outputs]
+    return found
+
+
+def choice_key(shape: Shape | None) -> str:
+    """Return which list of choices a reference takes; empty for a field that is no reference."""
+    if isinstance(shape, IdShape) and shape.among is not None:
+        return shape.among.to
+    return shape.among if isinstance(shape, TerminalShape) else ""
+
+
+def words_of(shape: Shape | None) -> tuple[str, ...]:
+    """Return the words a field takes when it takes one of a list."""
+    if isinstance(shape, BoolShape):
+        return ("yes", "no")
+    return tuple(str(word.value if isinstance(word, StrEnum) else word) for word in shape.words) if isinstance(shape, WordShape) else ()

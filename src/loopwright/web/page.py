@@ -1,0 +1,287 @@
+"""One page while it is made: cells that are edited in place, figures that open, notes in the margin.
+
+Markup that repeats by the hundred is made here rather than in templates, which is several times as fast; whatever comes from the
+document goes through ``escape``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from urllib.parse import parse_qs, quote
+
+from markupsafe import Markup, escape
+
+from loopwright.appraisal.appraise import Appraisal
+from loopwright.job.document import Job, UnitSystem
+from loopwright.job.quantity import show_quantity
+from loopwright.job.shape import GaugeShape, NumberShape, TextShape
+from loopwright.netlist.compile import further_scenarios, scenarios
+from loopwright.rules.ruleset import rulesets
+from loopwright.values.figure import Figure, Input, show
+from loopwright.values.finding import Finding, Severity
+from loopwright.values.source import source
+from loopwright.web.dictionary import choice_key, choices, field_at, field_words, plain_words, shape_of_cell, shown, value_at, words_of
+from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
+from loopwright.web.session import State
+from loopwright.web.working import figure_of
+
+SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
+WORST = "alarm/battery-end"
+SEVERITY_WORDS = {Severity.MUST: "must", Severity.SHOULD: "should", Severity.NOTE: "note", Severity.GAP: "open"}
+MOST_OPEN = 60
+LONG_TEXT, SEVERAL_LINES = 200, 44
+ROW_PX, LINE_PX, LINE_LETTERS = 30, 19, 34
+"""Least height of a table's row, height of a line in a note and letters on it: what the style sheet makes of them, on the safe side."""
+
+_OPTION = Markup('<option value="{}"{}>{}</option>')
+_NOTE = Markup('<div class="note is-{}"><p><b class="kind">{}</b> {}</p>{}{}{}</div>')
+_FIGURE = Markup('<a class="fig" data-open="w:{}" href="/working?key={}" title="{}">{}{}</a>')
+_UNIT = Markup('<span class="u"> {}</span>')
+_PENCIL = Markup('<i class="pencil"><span class="vh">default, not confirmed</span></i>')
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Query:
+    """What of a room is unfolded, and in which scenario it is shown; all of it stands in the address."""
+
+    opened: tuple[str, ...] = ()
+    scenario: str = WORST
+
+    @classmethod
+    def of(cls, text: str) -> Query:
+        """Return the query of an address; what cannot be is left out."""
+        found = parse_qs(text.lstrip("?")[:8000])
+        scenario = found.get("scenario", [WORST])[0]
+        return cls(opened=tuple(found.get("open", ()))[:MOST_OPEN], scenario=scenario if scenario in SCENARIOS else WORST)
+
+    def address(self, room: str, **changed: str) -> str:
+        """Return the address of a room with this query, some of it changed."""
+        scenario = changed.get("scenario", self.scenario)
+        parts = [f"scenario={quote(scenario, safe='/')}"] if scenario != WORST else []
+        parts += [f"open={quote(item, safe='/:')}" for item in self.opened]
+        return f"/{'' if room == 'front' else room}" + ("?" + "&".join(parts) if parts else "")
+
+
+@dataclass(kw_only=True, slots=True)
+class Page:
+    """What the templates draw with, for one room at one revision."""
+
+    state: State
+    room: str
+    query: Query
+    waiting: list[Figure] = field(default_factory=list)
+    shown_keys: set[str] = field(default_factory=set)
+    noted: set[int] = field(default_factory=set)
+    hanging: set[str] = field(default_factory=set)
+    lists: dict[str, list[tuple[str, str]]] = field(init=False)
+    words: dict[str, dict[str, str]] = field(init=False)
+    by_row: dict[str, list[Finding]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Look up once what every cell asks for."""
+        self.lists = choices(self.job)
+        self.words = {key: dict(rows) for key, rows in self.lists.items()}
+        self.by_row = {}
+        for finding in self.appraisal.findings:
+            self.by_row.setdefault(row_of(finding.subject), []).append(finding)
+
+    @property
+    def job(self) -> Job:
+        """Return the job."""
+        return self.state.job
+
+    @property
+    def appraisal(self) -> Appraisal:
+        """Return everything computed."""
+        return self.state.appraisal
+
+    @property
+    def units(self) -> UnitSystem:
+        """Return the units people read."""
+        return self.job.region.units
+
+    def is_open(self, key: str) -> bool:
+        """Return whether an entry is unfolded."""
+        return key in self.query.opened
+
+    def quantity(self, value: float | None, unit: str) -> str:
+        """Return a quantity as people of the job's unit system read it."""
+        return "" if value is None else show_quantity(value, unit, self.units)
+
+    def cell(self, path: str, label: str = "", *, look: str = "") -> Markup:
+        """Return the cell in which a field is edited."""
+        shape, value, given = shape_of_cell(path), value_at(self.job, path), path in self.job.given
+        declared = field_at(path)
+        text, unit = shown(path, value, self.units)
+        assumed = not given and declared is not None and not declared.required and value not in (None, "")
+        name = f"{label}, {field_words(path.rpartition('/')[2])}" if label else (declared.doc if declared else path)
+        marks = Markup(' id="c:{0}" data-path="{0}" aria-label="{1}"').format(path, name)
+        if assumed:
+            marks += Markup(" data-assumed")
+        if choice_key(shape):
+            control = self._reference(choice_key(shape), text, marks, optional=declared is not None and not declared.required)
+        elif path == "region/ruleset":
+            control = _words(tuple(rulesets()), text, marks)
+        elif words_of(shape):
+            control = _words(words_of(shape), text, marks)
+        elif isinstance(shape, TextShape) and (shape.longest > LONG_TEXT or len(text) > SEVERAL_LINES):
+            lines = sum(1 + len(line) // SEVERAL_LINES for line in text.rstrip().split("\n"))
+            control = Markup('<textarea rows="{}"{}>{}</textarea>').format(min(lines, 8), marks, text)
+        else:
+            kind = _kind(shape, text)
+            keys = ' inputmode="decimal"' if kind.startswith("num") and unit != "Ω" and self.units is UnitSystem.METRIC else ""
+            control = Markup('<input class="{}" value="{}"{}{} autocomplete="off" spellcheck="false">').format(
+                kind, text, marks, Markup(keys)
+            )
+        beside = Markup('<span class="u">{}</span>').format(unit) if unit else ""
+        return Markup('<span class="cell{}{}">{}{}{}</span>').format(
+            " assumed" if assumed else "", f" {look}" if look else "", control, beside, _PENCIL if assumed else ""
+        )
+
+    def _reference(self, key: str, text: str, marks: Markup, *, optional: bool) -> Markup:
+        """Return a choice of names; the full list is filled in when the cell is entered, so that a long table stays light."""
+        words = self.words.get(key, {}).get(text, "")
+        option = _OPTION.format(text, Markup(" selected"), words or text)
+        return Markup('<select data-choices="{}"{}{}>{}</select>').format(key, Markup(" data-optional") if optional else "", marks, option)
+
+    def figure(self, figure: Figure | None, *, look: str = "") -> Markup:
+        """Return a number that opens; its working, when unfolded, waits for the end of the row."""
+        if figure is None:
+            return Markup("")
+        if self.is_open(f"w:{figure.key}") and figure.key not in self.shown_keys:
+            self.waiting.append(figure)
+            self.shown_keys.add(figure.key)
+        number, _, unit = str(figure).rpartition(" ") if figure.value is not None and " " in str(figure) else (str(figure), "", "")
+        text = _FIGURE.format(figure.key, quote(figure.key, safe="/"), figure.label, number, _UNIT.format(unit) if unit else "")
+        return Markup('<span class="{}">{}</span>').format(look, text) if look else text
+
+    def figure_called(self, key: str, *, look: str = "") -> Markup:
+        """Return the figure with this key, as a number that opens."""
+        return self.figure(figure_of(self.appraisal, key), look=look)
+
+    def unfolded(self, columns: int = 0, *, margin: bool = False) -> Markup:
+        """Return the workings that wait, as rows of a table with so many columns before its margin, or as blocks."""
+        waiting, self.waiting = self.waiting, []
+        out = []
+        for item in waiting:
+            body = working_of(item)
+            if columns:
+                beside = Markup('<td class="margin"></td>') if margin else ""
+                out.append(Markup('<tr class="unfolded" id="w:{}"><td colspan="{}">{}</td>{}</tr>').format(item.key, columns, body, beside))
+            else:
+                out.append(Markup('<div class="unfolded" id="w:{}">{}</div>').format(item.key, body))
+        return Markup("").join(out)
+
+    def notes(self, *subjects: str) -> Markup:
+        """Return the margin notes that stand beside these parts of the document in this room."""
+        rows = {row_of(subject): None for subject in subjects}
+        found = [item for row in rows for item in self.by_row.get(row, ()) if room_of_finding(item) == self.room]
+        return Markup("").join(self.note(item) for item in found)
+
+    def note(self, finding: Finding, *, linked: bool = False) -> Markup:
+        """Return one note: what is wrong, by how much, what would put it right, on whose word."""
+        self.noted.add(id(finding))
+        sentence, left = self._with_figures(finding)
+        further = Markup('<p class="by">{}</p>').format(Markup(", ").join(self.figure(figure) for figure in left)) if left else ""
+        remedy = Markup('<p class="remedy">{}</p>').format(finding.remedy) if finding.remedy else ""
+        clause = f"{source(finding.source)}{', ' + finding.clause if finding.clause else ''}"
+        tail = Markup('<p class="src">{}</p>').format(clause)
+        if linked:
+            tail = Markup('<p class="src">{} <a href="{}">go there</a></p>').format(clause, link_to_finding(finding))
+        return _NOTE.format(finding.severity, SEVERITY_WORDS[finding.severity], sentence, further, remedy, tail)
+
+    def _with_figures(self, finding: Finding) -> tuple[Markup, list[Figure]]:
+        """Return the sentence with its figures made to open where they stand, and the figures it does not name."""
+        sentence, left, rest = Markup(""), [], finding.sentence
+        for figure in finding.figures:
+            before, found, after = rest.partition(str(figure))
+            if found:
+                sentence += escape(before) + self.figure(figure)
+                rest = after
+            else:
+                left.append(figure)
+        return sentence + escape(rest), left
+
+    def plan(self, subjects: Iterable[str], *, below: int = 0) -> None:
+        """Look ahead over the rows of a table: a note may hang down beside the rows after its own as far as no other note stands there.
+
+        ``below`` is how much room [px] there is after the last row.
+        """
+        rows = [row_of(subject) for subject in subjects]
+        room_px = below
+        for subject in reversed(rows):
+            tall = sum(_tall_px(item) for item in self.by_row.get(subject, ()) if room_of_finding(item) == self.room)
+            opened = self.is_open("d:" + subject.removeprefix("row:"))
+            room_px = ROW_PX if opened else room_px + ROW_PX
+            if tall:
+                if tall <= room_px:
+                    self.hanging.add(subject)
+                room_px = 0
+
+    def margin(self, subject: str) -> Markup:
+        """Return the margin cell of a row, with its notes."""
+        notes = self.notes(subject)
+        hangs = " hangs" if notes and row_of(subject) in self.hanging else ""
+        return Markup('<td class="margin{}"><div>{}</div></td>').format(hangs, notes) if notes else Markup('<td class="margin"></td>')
+
+    def rest(self) -> Markup:
+        """Return the notes that belong in this room and stand beside no row of it."""
+        left = [item for item in self.appraisal.findings if room_of_finding(item) == self.room and id(item) not in self.noted]
+        return Markup("").join(self.note(item) for item in left)
+
+    def state_words(self, room: str) -> str:
+        """Return how a room stands, in a word or two; the front sheet speaks for the whole job."""
+        found = self.appraisal.findings
+        here = [finding.severity for finding in found if room == "front" or room_of_finding(finding) == room]
+        for severity in (Severity.MUST, Severity.SHOULD, Severity.GAP):
+            if severity in here:
+                return f"{here.count(severity)} {SEVERITY_WORDS[severity]}"
+        return ""
+
+
+def working_of(figure: Figure) -> Markup:
+    """Return the working of a figure, laid out as on the calculation sheet."""
+    working = figure.working()
+    rows = Markup("").join(_input_row(item) for item in working.inputs)
+    notes = Markup("").join(Markup('<p class="fine">{}</p>').format(note) for note in working.notes)
+    probes = Markup('<p class="fine">meter: {} against {}</p>').format(*figure.probes) if figure.probes else ""
+    why = Markup('<p class="fine">no figure: {}</p>').format(figure.why) if figure.value is None and figure.why else ""
+    registered = source(working.source)
+    return Markup(
+        '<section class="working"><h4>{}</h4><p class="formula">{}</p><table class="inputs"><tbody>{}</tbody></table>'
+        '<p class="line">{}</p><p class="result">= {}</p>{}{}{}<p class="src">{}</p></section>'
+    ).format(figure.label, working.formula, rows, working.substituted, working.result, why, probes, notes, str(registered))
+
+
+def _input_row(item: Input) -> Markup:
+    value = item.value if isinstance(item.value, str) else f"{item.value:.5g}"
+    name = Markup('<a href="{}">{}</a>').format(link_to_cell(item.path), item.name) if item.path else escape(item.name)
+    mark = _PENCIL if item.origin.name == "DEFAULT" else ""
+    return Markup('<tr><td>{}</td><td class="n">{}</td><td class="u">{}</td><td class="origin">{}{}</td></tr>').format(
+        name, value, item.unit, item.origin, mark
+    )
+
+
+def _tall_px(finding: Finding) -> int:
+    """Return about how tall a note stands in the margin."""
+    texts = (finding.sentence, finding.remedy, f"{source(finding.source)} {finding.clause}")
+    return 12 + LINE_PX * sum(-(-len(text) // LINE_LETTERS) for text in texts)
+
+
+def _kind(shape: object, text: str) -> str:
+    """Return the class of a text cell: numbers stand on their decimal point, whatever their decimals."""
+    if isinstance(shape, NumberShape):
+        return f"num f{min(len(text.partition('.')[2]), 3)}" if text else "num f0"
+    return "gauge" if isinstance(shape, GaugeShape) else "text"
+
+
+def _words(words: Iterable[str], text: str, marks: Markup) -> Markup:
+    options = Markup("").join(_OPTION.format(word, Markup(" selected") if word == text else "", plain_words(word)) for word in words)
+    blank = "" if text else Markup('<option value="" selected></option>')
+    return Markup("<select{}>{}{}</select>").format(marks, blank, options)
+
+
+def number_of(value: float, unit: str) -> str:
+    """Return a plain number with its unit, in the digits of the trade."""
+    return show(value, unit)

@@ -1,0 +1,1 @@
+"""The rooms of the workbench, in the order of the work."""

@@ -1,0 +1,101 @@
+"""The kit: every piece of equipment in its place, and the data sheets every figure rests on."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
+
+from loopwright.job.document import Equipment
+from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, Shape, record_shape
+from loopwright.web.dictionary import field_words, plain_words, value_at
+from loopwright.web.page import Page
+
+IN_THE_ROW = frozenset({"sheet", "label", "room", "address", "enrolled"})
+WORDS_ONLY = "words"
+ROOM_BELOW_PX = 60
+
+
+class Line(NamedTuple):
+    """One line of an opened entry: a heading over what follows, a field with its cell, or words that are not edited here."""
+
+    kind: str
+    depth: int
+    name: str
+    path: str
+    text: str
+
+
+def view(page: Page) -> Mapping[str, Any]:
+    """Return what the kit room shows."""
+    job = page.job
+    used: dict[str, int] = {}
+    for item in job.equipment.values():
+        used[item.sheet] = used.get(item.sheet, 0) + 1
+    page.plan((f"equipment/{key}" for key in job.equipment), below=ROOM_BELOW_PX)
+    page.plan(f"sheets/equipment/{key}" for key in job.sheets.equipment)
+    fed = {landing.equipment: landing.output or "its own supply" for landing in page.appraisal.power.network.landings}
+    return {
+        "equipment": [(key, item, job.sheets.equipment[item.sheet], fed.get(key, "")) for key, item in job.equipment.items()],
+        "sheets": [(key, sheet, used.get(key, 0)) for key, sheet in job.sheets.equipment.items()],
+        "batteries": job.sheets.batteries,
+        "cables": job.sheets.cables,
+        "lines": lambda path: list(lines(page, path)),
+    }
+
+
+def lines(page: Page, path: str) -> Iterator[Line]:
+    """Yield the lines of an opened entry, the fields its row shows left out."""
+    value = value_at(page.job, path)
+    skip = IN_THE_ROW if isinstance(value, Equipment) else frozenset()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        for declared in _shape(type(value)).fields.values():
+            if declared.name not in skip:
+                yield from _field(page, declared, f"{path}/{declared.name}", 0)
+
+
+def _shape(record: type) -> RecordShape:
+    return record_shape(record)
+
+
+def _field(page: Page, declared: FieldShape, path: str, depth: int) -> Iterator[Line]:
+    shape, value = declared.shape, value_at(page.job, path)
+    if isinstance(shape, RecordShape):
+        if value is not None:
+            yield Line("head", depth, field_words(declared.name), path, declared.doc)
+            yield from _record(page, shape, path, depth + 1)
+    elif isinstance(shape, MapShape):
+        for key in value or {}:
+            yield Line("head", depth, f"{field_words(declared.name)}: {plain_words(key)}", f"{path}/{key}", declared.doc)
+            yield from _inside(page, shape.value, f"{path}/{key}", depth + 1)
+    elif isinstance(shape, ListShape):
+        yield from _list(page, shape, declared, path, depth)
+    else:
+        yield Line("cell", depth, field_words(declared.name), path, declared.doc)
+
+
+def _list(page: Page, shape: ListShape, declared: FieldShape, path: str, depth: int) -> Iterator[Line]:
+    values = value_at(page.job, path) or ()
+    if isinstance(shape.item, RecordShape):
+        for number in range(len(values)):
+            yield Line("head", depth, f"{field_words(declared.name)} {number + 1}", f"{path}/{number}", "")
+            yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
+    elif values:
+        yield Line(WORDS_ONLY, depth, field_words(declared.name), path, ", ".join(plain_words(value) for value in values))
+
+
+def _inside(page: Page, shape: Shape, path: str, depth: int) -> Iterator[Line]:
+    """Yield the lines of one entry of a mapping, whatever its shape."""
+    if isinstance(shape, RecordShape):
+        yield from _record(page, shape, path, depth)
+    elif isinstance(shape, ListShape) and isinstance(shape.item, RecordShape):
+        for number in range(len(value_at(page.job, path) or ())):
+            yield Line("head", depth, str(number + 1), f"{path}/{number}", "")
+            yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
+    else:
+        yield Line("cell", depth, "value", path, "")
+
+
+def _record(page: Page, shape: RecordShape, path: str, depth: int) -> Iterator[Line]:
+    for declared in shape.fields.values():
+        yield from _field(page, declared, f"{path}/{declared.name}", depth)

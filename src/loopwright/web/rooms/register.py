@@ -1,0 +1,32 @@
+"""The visible list of rooms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from loopwright.web.page import Page
+from loopwright.web.rooms import front, kit, power, wiring
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Room:
+    """One room: its key in the address, its name, and what its template draws."""
+
+    key: str
+    words: str
+    view: Callable[[Page], Mapping[str, Any]]
+
+    @property
+    def address(self) -> str:
+        """Return the room's address."""
+        return "/" if self.key == "front" else f"/{self.key}"
+
+
+ROOMS = (
+    Room(key="front", words="Front sheet", view=front.view),
+    Room(key="kit", words="Kit", view=kit.view),
+    Room(key="wiring", words="Wiring", view=wiring.view),
+    Room(key="power", words="Power", view=power.view),
+)

@@ -1,0 +1,100 @@
+"""Starting the workbench: a port that is free, an address that is printed, a browser where there is one."""
+
+from __future__ import annotations
+
+import atexit
+import os
+import secrets
+import socket
+import sys
+import tempfile
+import webbrowser
+from html import escape
+from pathlib import Path
+
+import uvicorn
+
+from loopwright.store.file import JobFile, StoreError
+from loopwright.values.error import JobError
+from loopwright.web.app import create_app
+from loopwright.web.guard import LOOPBACK
+from loopwright.web.session import Session
+
+UNUSABLE, STOPPED = 2, 0
+
+
+def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser: bool = True) -> int:
+    """Show a job file in the browser until Ctrl-C; return the exit code. Problems go to standard error."""
+    try:
+        session = Session(JobFile(path))
+    except (StoreError, JobError) as error:
+        print(f"{path.name} cannot be opened.\n{error}", file=sys.stderr)
+        return UNUSABLE
+    try:
+        listening = listen(host, port)
+    except OSError as error:
+        print(f"No port could be opened on {host}: {error.strerror or error}", file=sys.stderr)
+        return UNUSABLE
+    token = secrets.token_urlsafe(24)
+    address = address_of(host, listening.getsockname()[1], token)
+    print(f"Loopwright shows {session.file.path} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
+    if open_browser and has_display():
+        webbrowser.open(doorstep(address))
+    config = uvicorn.Config(
+        create_app(session, token=token, hosts=LOOPBACK | {host}),
+        log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2,
+    )  # fmt: skip
+    try:
+        uvicorn.Server(config).run(sockets=[listening])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        listening.close()
+    print("\nStopped. Every change had been saved as it was made.")
+    return STOPPED
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Return a socket that listens on the port, or on any free one when it is taken. Raises OSError."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    for wanted in (port, 0):
+        made = socket.socket(family, socket.SOCK_STREAM)
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            made.bind((host, wanted))
+            made.listen(64)
+            return made
+        except OSError:
+            made.close()
+            if wanted == 0:
+                raise
+    raise OSError("no port")
+
+
+def address_of(host: str, port: int, token: str) -> str:
+    """Return the address to open, key included.
+
+    >>> address_of("::1", 8417, "abc")
+    'http://[::1]:8417/?key=abc'
+    """
+    named = f"[{host}]" if ":" in host else host
+    return f"http://{named}:{port}/?key={token}"
+
+
+def has_display() -> bool:
+    """Return whether there is a screen a browser could open on."""
+    return sys.platform in ("darwin", "win32") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def doorstep(address: str) -> str:
+    """Return the address of a page that only this user can read and that leads on to ``address``.
+
+    A command line can be read by every user of the machine, so the key must not stand in the browser's.
+    """
+    handle, name = tempfile.mkstemp(prefix="loopwright-", suffix=".html")
+    atexit.register(Path(name).unlink, missing_ok=True)
+    with os.fdopen(handle, "w", encoding="utf-8") as out:
+        out.write(
+            f'<!doctype html><meta charset="utf-8"><meta http-equiv="refresh" content="0; url={escape(address)}"><title>Loopwright</title>'
+        )
+    return Path(name).as_uri()

@@ -1,0 +1,115 @@
+// A cell: Enter keeps what was typed, Escape gives back what stood there, up and down go along the column.
+
+import { chosen, isDirty } from "./morph.js";
+import { send } from "./post.js";
+
+const FIELDS = "input[data-path], select[data-path], textarea[data-path]";
+let lists = null;
+let listed = "";
+
+export async function fill(select) {
+  const revision = document.getElementById("page").dataset.revision;
+  if (select.dataset.filled === revision) return;
+  select.dataset.filled = revision;
+  if (!lists || listed !== revision) {
+    lists = fetch("/choices").then((answer) => answer.json());
+    listed = revision;
+  }
+  const rows = (await lists)[select.dataset.choices] || [];
+  const now = select.value;
+  const stood = chosen(select);
+  const options = rows.map(([key, words]) => option(key, words && words !== key ? `${words} (${key})` : key, key === stood));
+  const blank = select.hasAttribute("data-optional") || !stood ? [option("", "–", !stood)] : [];
+  select.replaceChildren(...blank, ...options);
+  select.value = now || stood;
+}
+
+function option(value, words, selected) {
+  const made = document.createElement("option");
+  made.value = value;
+  made.textContent = words;
+  if (selected) made.setAttribute("selected", "");
+  return made;
+}
+
+export async function commit(field, { confirm = false } = {}) {
+  const text = field.value;
+  const assumed = field.hasAttribute("data-assumed");
+  if (!isDirty(field) && !(confirm && assumed)) return clear(field);
+  if (field.dataset.sending === text) return;
+  field.dataset.sending = text;
+  field.setAttribute("aria-busy", "true");
+  const answer = await send({ do: "set", path: field.dataset.path, text }, { waiting: (words) => say(field, words, "waiting") });
+  delete field.dataset.sending;
+  field.removeAttribute("aria-busy");
+  if (answer.problems.length) say(field, answer.problems.map((problem) => problem.message).join(" "), "refused");
+  else clear(field);
+}
+
+function say(field, words, look) {
+  if (!words) return look === "waiting" ? clear(field) : undefined;
+  const cell = field.closest(".cell");
+  let note = cell.querySelector("[data-ours]");
+  if (!note) {
+    note = document.createElement("span");
+    note.setAttribute("data-ours", "");
+    note.setAttribute("role", "alert");
+    note.id = `said:${field.dataset.path}`;
+    cell.append(note);
+  }
+  note.className = look;
+  note.textContent = words;
+  field.setAttribute("aria-describedby", note.id);
+  if (look === "refused") field.setAttribute("aria-invalid", "true");
+}
+
+function clear(field) {
+  field.closest(".cell")?.querySelector("[data-ours]")?.remove();
+  field.removeAttribute("aria-invalid");
+  field.removeAttribute("aria-describedby");
+}
+
+function restore(field) {
+  field.value = field.tagName === "SELECT" ? chosen(field) : field.defaultValue;
+  clear(field);
+}
+
+function along(field, step) {
+  const last = field.dataset.path.split("/").pop();
+  const place = field.closest("table, dl") || document;
+  const column = [...place.querySelectorAll(FIELDS)].filter((each) => each.dataset.path.split("/").pop() === last);
+  const next = column[column.indexOf(field) + step];
+  if (!next) return false;
+  next.focus();
+  if (next.select) next.select();
+  return true;
+}
+
+document.addEventListener("keydown", (event) => {
+  const field = event.target.closest?.(FIELDS);
+  if (!field || event.isComposing) return;
+  const area = field.tagName === "TEXTAREA";
+  if (event.key === "Enter" && !(area && !event.ctrlKey)) {
+    event.preventDefault();
+    if (field.tagName === "SELECT" && !isDirty(field) && !field.hasAttribute("data-assumed")) field.showPicker?.();
+    else commit(field, { confirm: true });
+  } else if (event.key === "Escape" && isDirty(field)) {
+    event.preventDefault();
+    restore(field);
+  } else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && !area && !event.altKey) {
+    event.preventDefault();
+    along(field, event.key === "ArrowDown" ? 1 : -1);
+  }
+});
+
+document.addEventListener("change", (event) => {
+  const field = event.target.closest?.(FIELDS);
+  if (field) commit(field);
+});
+
+for (const kind of ["focusin", "pointerdown"]) {
+  document.addEventListener(kind, (event) => {
+    const select = event.target.closest?.("select[data-choices]");
+    if (select) fill(select);
+  });
+}

@@ -1,0 +1,77 @@
+// Brings a page up to date with what the server has drawn, touching only what differs: focus, a half-typed entry and an open list stay.
+
+const keyOf = (node) => (node.nodeType === 1 && node.id ? node.id : "");
+const ours = (node) => node.nodeType === 1 && node.hasAttribute("data-ours");
+
+export function isDirty(field) {
+  if (field.tagName === "SELECT") return field.value !== chosen(field);
+  return field.value !== field.defaultValue;
+}
+
+export const chosen = (select) => (select.querySelector("option[selected]") || { value: "" }).value;
+
+export function morph(old, fresh) {
+  if (old.isEqualNode(fresh) && !old.querySelector("input, textarea, select")) return;
+  attributes(old, fresh);
+  if (old.tagName === "SELECT" && old.hasAttribute("data-choices")) return choice(old, fresh);
+  if (old.tagName === "TEXTAREA") return area(old, fresh);
+  children(old, fresh);
+}
+
+function attributes(old, fresh) {
+  const value = old.tagName === "INPUT" && !isDirty(old);
+  for (const { name } of [...old.attributes]) {
+    if (!fresh.hasAttribute(name) && !kept(old, name)) old.removeAttribute(name);
+  }
+  for (const { name, value: text } of [...fresh.attributes]) {
+    if (old.getAttribute(name) !== text) old.setAttribute(name, text);
+  }
+  if (value && old.value !== old.defaultValue) old.value = old.defaultValue;
+}
+
+const kept = (node, name) => (name === "open" && /^(DETAILS|DIALOG)$/.test(node.tagName)) || name === "aria-invalid" || name === "aria-describedby";
+
+function choice(old, fresh) {
+  const now = chosen(fresh);
+  if (!isDirty(old) && chosen(old) === now && old.value === now) return;
+  if (isDirty(old) && old.value !== now && document.activeElement === old) return;
+  old.replaceChildren(...fresh.childNodes);
+  old.value = now;
+  delete old.dataset.filled;
+}
+
+function area(old, fresh) {
+  if (isDirty(old)) return;
+  if (old.textContent !== fresh.textContent) old.textContent = fresh.textContent;
+  old.value = old.defaultValue;
+}
+
+function children(old, fresh) {
+  const byKey = new Map();
+  for (const child of old.children) if (keyOf(child)) byKey.set(keyOf(child), child);
+  let at = old.firstChild;
+  const step = () => {
+    while (at && ours(at)) at = at.nextSibling;
+  };
+  for (const wanted of [...fresh.childNodes]) {
+    step();
+    const key = keyOf(wanted);
+    let match = key ? byKey.get(key) : at && !keyOf(at) && like(at, wanted) ? at : null;
+    if (match && !like(match, wanted)) match = null;
+    if (!match) {
+      old.insertBefore(wanted, at);
+      continue;
+    }
+    if (match === at) at = at.nextSibling;
+    else old.insertBefore(match, at);
+    if (match.nodeType === 1) morph(match, wanted);
+    else if (match.data !== wanted.data) match.data = wanted.data;
+  }
+  while (at) {
+    const next = at.nextSibling;
+    if (!ours(at)) at.remove();
+    at = next;
+  }
+}
+
+const like = (a, b) => a.nodeType === b.nodeType && a.nodeName === b.nodeName;

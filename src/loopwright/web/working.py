@@ -1,0 +1,71 @@
+"""From a figure's key back to the figure, so that its working can be opened long after the page was made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from loopwright.appraisal.appraise import Appraisal
+from loopwright.circuits import forecast as circuits
+from loopwright.circuits.forecast import ActForecast, CircuitForecast
+from loopwright.circuits.misread import misread_figure
+from loopwright.power import forecast as power
+from loopwright.power.reading import cut_out_figure, first_short_figure, mains_figure, output_figure, supply_figure
+from loopwright.power.standby import StandbyForecast, longest_figure, recharge_figure, required_figure
+from loopwright.values.figure import Figure
+
+_STANDBY: dict[str, Callable[..., Figure]] = {
+    "required-ah": required_figure,
+    "longest-h": longest_figure,
+    "recharge-h": recharge_figure,
+    "cut-out-h": cut_out_figure,
+    "first-short-h": first_short_figure,
+}
+_CIRCUIT: dict[str, Callable[..., Figure]] = {"ohm": circuits.ohm_figure, "circuit-volts": circuits.volts_figure, "misread": misread_figure}
+
+
+def figure_of(appraisal: Appraisal, key: str) -> Figure | None:
+    """Return the figure with this key, or None when the job has none such (any more)."""
+    kind, _, rest = key.partition("/")
+    name, _, place = rest.partition("/")
+    try:
+        if kind in _CIRCUIT:
+            item = _circuit(appraisal, name)
+            found: Figure | None = _CIRCUIT[kind](appraisal.job, item, _act(item, place))
+        elif kind in _STANDBY:
+            found = _STANDBY[kind](appraisal.job, _standby(appraisal, name))
+        else:
+            found = _power(appraisal, kind, name, place)
+    except (KeyError, ValueError, StopIteration):
+        found = None
+    return found or next((figure for finding in appraisal.findings for figure in finding.figures if figure.key == key), None)
+
+
+def _power(appraisal: Appraisal, kind: str, name: str, scenario: str) -> Figure | None:
+    job, forecast = appraisal.job, appraisal.power
+    match kind:
+        case "volts":
+            return power.volts_figure(job, forecast, forecast.load(name), scenario)
+        case "output-a":
+            return output_figure(job, forecast, next(item for item in forecast.outputs if item.name == name), scenario)
+        case "supply-a":
+            return supply_figure(job, forecast, forecast.supply(name), scenario)
+        case "mains-a":
+            return mains_figure(job, forecast, forecast.supply(name), scenario)
+        case "heat":
+            return power.heat_w(job, forecast, name)
+        case "va":
+            return power.transformer_va(job, forecast, name)
+    return None
+
+
+def _circuit(appraisal: Appraisal, name: str) -> CircuitForecast:
+    return next(item for item in appraisal.circuits if item.circuit == name)
+
+
+def _act(item: CircuitForecast, place: str) -> ActForecast:
+    kind, _, device = place.partition("/")
+    return next(act for act in item.acts if act.act.kind == kind and (act.act.device or "") == device)
+
+
+def _standby(appraisal: Appraisal, supply: str) -> StandbyForecast:
+    return next(item for item in appraisal.standby if item.supply == supply)
