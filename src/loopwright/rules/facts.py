@@ -11,9 +11,9 @@ from loopwright.power.standby import StandbyForecast
 from loopwright.rules.ruleset import Ruleset
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Facts:
-    """The document with its figures; a check reads these and nothing else."""
+    """The document with its figures; a check reads these and nothing else. Two are the same only when they are one."""
 
     job: Job
     ruleset: Ruleset

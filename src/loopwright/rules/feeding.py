@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +57,7 @@ def supplies_behind(power: PowerForecast) -> dict[str, str | None]:
     return out
 
 
+@lru_cache(maxsize=1)
 def overloads(facts: Facts) -> tuple[Demand, ...]:
     """Return every supply and state in which it is asked for more than it gives: by the loads alone, or by the alarm and a flat battery."""
     power = facts.power

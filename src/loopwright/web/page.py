@@ -18,27 +18,25 @@ from loopwright.job.quantity import show_quantity
 from loopwright.job.shape import GaugeShape, NumberShape, TextShape
 from loopwright.netlist.compile import further_scenarios, scenarios
 from loopwright.rules.ruleset import rulesets
-from loopwright.values.figure import Figure, Input, show
+from loopwright.values.figure import Figure, Input, Origin
 from loopwright.values.finding import Finding, Severity
 from loopwright.values.source import source
-from loopwright.web.dictionary import choice_key, choices, field_at, field_words, plain_words, shape_of_cell, shown, value_at, words_of
+from loopwright.web import mark
+from loopwright.web.dictionary import choice_key, choices, field_at, field_words, shape_of_cell, shown, value_at, words_of
 from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
 from loopwright.web.session import State
 from loopwright.web.working import figure_of
 
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
 WORST = "alarm/battery-end"
+RULES = "region/ruleset"
 SEVERITY_WORDS = {Severity.MUST: "must", Severity.SHOULD: "should", Severity.NOTE: "note", Severity.GAP: "open"}
 MOST_OPEN = 60
 LONG_TEXT, SEVERAL_LINES = 200, 44
 ROW_PX, LINE_PX, LINE_LETTERS = 30, 19, 34
 """Least height of a table's row, height of a line in a note and letters on it: what the style sheet makes of them, on the safe side."""
 
-_OPTION = Markup('<option value="{}"{}>{}</option>')
 _NOTE = Markup('<div class="note is-{}"><p><b class="kind">{}</b> {}</p>{}{}{}</div>')
-_FIGURE = Markup('<a class="fig" data-open="w:{}" href="/working?key={}" title="{}">{}{}</a>')
-_UNIT = Markup('<span class="u"> {}</span>')
-_PENCIL = Markup('<i class="pencil"><span class="vh">default, not confirmed</span></i>')
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -109,52 +107,39 @@ class Page:
         """Return a quantity as people of the job's unit system read it."""
         return "" if value is None else show_quantity(value, unit, self.units)
 
-    def cell(self, path: str, label: str = "", *, look: str = "") -> Markup:
+    def cell(self, path: str, label: str = "") -> Markup:
         """Return the cell in which a field is edited."""
-        shape, value, given = shape_of_cell(path), value_at(self.job, path), path in self.job.given
-        declared = field_at(path)
+        shape, value, declared = shape_of_cell(path), value_at(self.job, path), field_at(path)
+        optional = declared is not None and not declared.required
+        assumed = optional and value not in (None, "") and path not in self.job.given
         text, unit = shown(path, value, self.units)
-        assumed = not given and declared is not None and not declared.required and value not in (None, "")
         name = f"{label}, {field_words(path.rpartition('/')[2])}" if label else (declared.doc if declared else path)
-        marks = Markup(' id="c:{0}" data-path="{0}" aria-label="{1}"').format(path, name)
-        if assumed:
-            marks += Markup(" data-assumed")
-        if choice_key(shape):
-            control = self._reference(choice_key(shape), text, marks, optional=declared is not None and not declared.required)
-        elif path == "region/ruleset":
-            control = _words(tuple(rulesets()), text, marks)
-        elif words_of(shape):
-            control = _words(words_of(shape), text, marks)
+        own, names = mark.marks(path, name, assumed), choice_key(shape)
+        words = tuple(rulesets()) if path == RULES else words_of(shape)
+        if names:
+            control = mark.named(own, names, text, self.words.get(names, {}).get(text, ""), optional)
+        elif words:
+            control = mark.worded(own, words, text)
         elif isinstance(shape, TextShape) and (shape.longest > LONG_TEXT or len(text) > SEVERAL_LINES):
             lines = sum(1 + len(line) // SEVERAL_LINES for line in text.rstrip().split("\n"))
-            control = Markup('<textarea rows="{}"{}>{}</textarea>').format(min(lines, 8), marks, text)
+            control = mark.written(own, text, min(lines, 8))
         else:
             kind = _kind(shape, text)
-            keys = ' inputmode="decimal"' if kind.startswith("num") and unit != "Ω" and self.units is UnitSystem.METRIC else ""
-            control = Markup('<input class="{}" value="{}"{}{} autocomplete="off" spellcheck="false">').format(
-                kind, text, marks, Markup(keys)
-            )
-        beside = Markup('<span class="u">{}</span>').format(unit) if unit else ""
-        return Markup('<span class="cell{}{}">{}{}{}</span>').format(
-            " assumed" if assumed else "", f" {look}" if look else "", control, beside, _PENCIL if assumed else ""
-        )
-
-    def _reference(self, key: str, text: str, marks: Markup, *, optional: bool) -> Markup:
-        """Return a choice of names; the full list is filled in when the cell is entered, so that a long table stays light."""
-        words = self.words.get(key, {}).get(text, "")
-        option = _OPTION.format(text, Markup(" selected"), words or text)
-        return Markup('<select data-choices="{}"{}{}>{}</select>').format(key, Markup(" data-optional") if optional else "", marks, option)
+            control = mark.typed(own, kind, text, kind.startswith("num") and unit != "Ω" and self.units is UnitSystem.METRIC)
+        return mark.cell(control, unit, assumed)
 
     def figure(self, figure: Figure | None, *, look: str = "") -> Markup:
         """Return a number that opens; its working, when unfolded, waits for the end of the row."""
         if figure is None:
             return Markup("")
-        if self.is_open(f"w:{figure.key}") and figure.key not in self.shown_keys:
+        if figure.key not in self.shown_keys and self.is_open(f"w:{figure.key}"):
             self.waiting.append(figure)
             self.shown_keys.add(figure.key)
-        number, _, unit = str(figure).rpartition(" ") if figure.value is not None and " " in str(figure) else (str(figure), "", "")
-        text = _FIGURE.format(figure.key, quote(figure.key, safe="/"), figure.label, number, _UNIT.format(unit) if unit else "")
-        return Markup('<span class="{}">{}</span>').format(look, text) if look else text
+        number, unit = str(figure), ""
+        if figure.value is not None and " " in number:
+            number, _, unit = number.rpartition(" ")
+        text = mark.figure(figure.key, figure.label, number, unit)
+        return Markup(f'<span class="{escape(look)}">{text}</span>') if look else text
 
     def figure_called(self, key: str, *, look: str = "") -> Markup:
         """Return the figure with this key, as a number that opens."""
@@ -257,9 +242,9 @@ def working_of(figure: Figure) -> Markup:
 def _input_row(item: Input) -> Markup:
     value = item.value if isinstance(item.value, str) else f"{item.value:.5g}"
     name = Markup('<a href="{}">{}</a>').format(link_to_cell(item.path), item.name) if item.path else escape(item.name)
-    mark = _PENCIL if item.origin.name == "DEFAULT" else ""
+    pencil = mark.PENCIL if item.origin is Origin.DEFAULT else ""
     return Markup('<tr><td>{}</td><td class="n">{}</td><td class="u">{}</td><td class="origin">{}{}</td></tr>').format(
-        name, value, item.unit, item.origin, mark
+        name, value, item.unit, item.origin, pencil
     )
 
 
@@ -274,14 +259,3 @@ def _kind(shape: object, text: str) -> str:
     if isinstance(shape, NumberShape):
         return f"num f{min(len(text.partition('.')[2]), 3)}" if text else "num f0"
     return "gauge" if isinstance(shape, GaugeShape) else "text"
-
-
-def _words(words: Iterable[str], text: str, marks: Markup) -> Markup:
-    options = Markup("").join(_OPTION.format(word, Markup(" selected") if word == text else "", plain_words(word)) for word in words)
-    blank = "" if text else Markup('<option value="" selected></option>')
-    return Markup("<select{}>{}{}</select>").format(marks, blank, options)
-
-
-def number_of(value: float, unit: str) -> str:
-    """Return a plain number with its unit, in the digits of the trade."""
-    return show(value, unit)
