@@ -18,7 +18,7 @@ from loopwright.job.edit import SetField, apply
 from loopwright.job.read import read
 from loopwright.store.file import JobFile
 from loopwright.web.app import create_app
-from loopwright.web.serve import listen
+from loopwright.web.serve import listen, settle_memory
 from loopwright.web.session import Session
 
 EDITS = 100
@@ -71,9 +71,7 @@ def in_browser(address: str, room: str, chromium: str) -> list[float]:
         )
         page = browser.new_page(viewport={"width": 1280, "height": 860})
         page.goto(address + room)
-        found = [
-            page.evaluate(TIMED, [f"cables/{RUNS[number % len(RUNS)]}/length_m", str(10 + number)]) for number in range(EDITS + 5)
-        ]
+        found = [page.evaluate(TIMED, [f"cables/{RUNS[number % len(RUNS)]}/length_m", str(10 + number)]) for number in range(EDITS + 5)]
         browser.close()
     return found[5:]
 
@@ -92,6 +90,7 @@ def main() -> int:
         server = uvicorn.Server(uvicorn.Config(create_app(session, token=None), log_level="error"))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()
+        settle_memory()
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
         print(f"{'milliseconds, ' + str(EDITS) + ' edits':<34} {'p50':>8} {'p95':>8} {'most':>8}")
         line("key press to repainted, wiring", in_browser(address, "/wiring", chromium))

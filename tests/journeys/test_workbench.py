@@ -185,7 +185,7 @@ def test_a_run_is_put_in_and_taken_out_again(visit: Visit) -> None:
     box.locator("[name=id]").fill("W01")
     visit.until("document.querySelector('#add-run [name=start]').options.length > 10")
     for name, choice in (("start", "control"), ("end", "door-front"), ("sheet", "six-core")):
-        box.locator(f'[name={name}]').select_option(choice)
+        box.locator(f"[name={name}]").select_option(choice)
     box.get_by_label("Length").fill("7")
     box.get_by_role("button", name="Put in").click()
     box.get_by_text("There is already an entry called W01").wait_for()
@@ -215,9 +215,7 @@ def test_a_change_by_another_program_is_not_written_over(visit: Visit) -> None:
 
 
 @pytest.mark.parametrize("size", WIDTHS)
-def test_without_an_answer_the_cell_says_so_and_the_entry_arrives_in_the_end(
-    browser: Any, bench: Workbench, size: tuple[int, int]
-) -> None:
+def test_without_an_answer_the_cell_says_so_and_the_entry_arrives_in_the_end(browser: Any, bench: Workbench, size: tuple[int, int]) -> None:
     visit = Visit(browser, bench, size)
     page = visit.go("/wiring")
     page.route("**/edit", lambda route: route.abort())
@@ -233,7 +231,10 @@ def test_without_an_answer_the_cell_says_so_and_the_entry_arrives_in_the_end(
 
 
 def test_nothing_reaches_over_the_edge_of_any_room(visit: Visit) -> None:
-    opened = "/wiring?open=d:circuits/c05&open=d:cables/W32&open=w:ohm/c05/rest/", "/kit?open=d:sheets/equipment/oq-c32&open=d:equipment/control"
+    opened = (
+        "/wiring?open=d:circuits/c05&open=d:cables/W32&open=w:ohm/c05/rest/",
+        "/kit?open=d:sheets/equipment/oq-c32&open=d:equipment/control",
+    )
     for room in (*ROOMS, *opened):
         page = visit.go(room)
         width = page.viewport_size["width"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import secrets
 import socket
@@ -40,6 +41,7 @@ def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser
     print(f"Loopwright shows {session.file.path} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
     if open_browser and has_display():
         webbrowser.open(doorstep(address))
+    settle_memory()
     config = uvicorn.Config(
         create_app(session, token=token, hosts=LOOPBACK | {host}),
         log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2,
@@ -52,6 +54,16 @@ def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser
         listening.close()
     print("\nStopped. Every change had been saved as it was made.")
     return STOPPED
+
+
+def settle_memory() -> None:
+    """Let the collector of unused memory look at what an edit makes, not at the whole program again and again.
+
+    Measured on the bindery: the slowest edits in twenty take two thirds as long.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
 
 
 def listen(host: str, port: int) -> socket.socket:
