@@ -72,6 +72,11 @@ KNOWN = {
     "battery-worn": [SetField("equipment/control/battery/measured_capacity_pct", "70")],
     "battery-temperature": [SetField("equipment/control/battery/temperature_c", "-10")],
     "output-without-resistor": [RemoveField("cables/W06/feeds")],
+    "output-branch-unwatched": [
+        AddItem("equipment", "bell-2", {"sheet": "bell"}),
+        AddItem("cables", "W31", {"sheet": "six-core", "start": "control", "end": "bell-2", "length_m": 5,
+            "feeds": [{"output": "control.siren"}]}),
+    ],
     "supervision-out-of-band": [SetField(f"{PANEL}/outputs/siren/supervision/open_above_ohm", "1001")],
     "circuit-misread": [SetField("circuits/c01/resistors/end_ohm", "4k7")],
     "circuit-near-edge": [SetField(f"{PANEL}/inputs/bands/double/1/to_ohm", "2750")],

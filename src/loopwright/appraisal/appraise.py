@@ -1,10 +1,10 @@
-"""The order of work: document to network, network to figures, figures to findings. One call, the same for screen, paper and command line."""
+"""The order of work: document to network, network to figures, figures to findings. One call for screen, paper and command line."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loopwright.circuits.forecast import CircuitForecast, forecast_circuits
+from loopwright.circuits.forecast import CircuitForecast, forecast_circuits, forecast_watches
 from loopwright.job.document import Job
 from loopwright.power.forecast import PowerForecast, forecast_power
 from loopwright.power.standby import StandbyForecast, forecast_standby
@@ -23,6 +23,7 @@ class Appraisal:
     power: PowerForecast
     standby: tuple[StandbyForecast, ...]
     circuits: tuple[CircuitForecast, ...]
+    watches: tuple[CircuitForecast, ...]
     findings: tuple[Finding, ...]
 
     def count(self, severity: Severity) -> int:
@@ -40,5 +41,8 @@ def appraise(job: Job) -> Appraisal:
     power = forecast_power(job)
     standby = forecast_standby(job, power, requirement_of(job, ruleset))
     circuits = forecast_circuits(job)
-    facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits)
-    return Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, findings=run_checks(facts))
+    watches = forecast_watches(job, power.network)
+    facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches)
+    return Appraisal(
+        job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=run_checks(facts)
+    )

@@ -12,7 +12,9 @@ import numpy as np
 from loopwright.circuits.tolerance import Margin, Spread, band_probabilities, extra_ohm_at_misread, leak_to_edge
 from loopwright.job.document import Job
 from loopwright.job.sheet import Band, InputsSheet, Reads, RestPosition, Topology
+from loopwright.netlist.compile import PowerNetwork
 from loopwright.netlist.loop import Act, ActKind, LoopNetwork, LoopReading, compile_loops, read_loops
+from loopwright.netlist.watch import compile_watches
 from loopwright.values.figure import Figure, Input, Origin, Working
 
 
@@ -83,12 +85,40 @@ def forecast_circuits(job: Job) -> tuple[CircuitForecast, ...]:
 def read_circuits(job: Job, networks: Sequence[LoopNetwork], readings: Sequence[LoopReading]) -> tuple[CircuitForecast, ...]:
     """Return the forecasts of circuits already solved; all probabilities come from one call."""
     tables = [band_table(_inputs_of(job, network.circuit), job.circuits[network.circuit].topology) for network in networks]
-    spreads = [_spreads(job, network, reading) for network, reading in zip(networks, readings, strict=True)]
+    spreads = [
+        _spreads(network, reading, _pull_up_share(_inputs_of(job, network.circuit)))
+        for network, reading in zip(networks, readings, strict=True)
+    ]
     chances = _probabilities(networks, tables, spreads)
     return tuple(
-        _circuit(job, network, reading, table, rows, chance)
+        _circuit(network, reading, table, rows, chance, tuple(meant_for(job, network, act) for act in network.acts))
         for network, reading, table, rows, chance in zip(networks, readings, tables, spreads, chances, strict=True)
     )
+
+
+def forecast_watches(job: Job, power: PowerNetwork) -> tuple[CircuitForecast, ...]:
+    """Return what every supervised output sees of its cable while it is off, and what each cable fault does there."""
+    networks = compile_watches(job, power)
+    readings = read_loops(networks)
+    tables = [_watch_bands(job, network.circuit) for network in networks]
+    spreads = [_spreads(network, reading, 0.0) for network, reading in zip(networks, readings, strict=True)]
+    chances = _probabilities(networks, tables, spreads)
+    return tuple(
+        _circuit(network, reading, table, rows, chance, tuple(_meant_for_watch(act) for act in network.acts))
+        for network, reading, table, rows, chance in zip(networks, readings, tables, spreads, chances, strict=True)
+    )
+
+
+def _watch_bands(job: Job, output: str) -> BandTable:
+    unit, _, terminal = output.partition(".")
+    watch = job.sheet_of(unit).outputs[terminal].supervision
+    assert watch is not None
+    return BandTable(edges_ohm=(watch.short_below_ohm, watch.open_above_ohm), reads=(Reads.SHORT, Reads.REST, Reads.OPEN))
+
+
+def _meant_for_watch(act: Act) -> frozenset[Reads]:
+    meant = {ActKind.REST: Reads.REST, ActKind.SHORTED: Reads.SHORT}
+    return frozenset({meant.get(act.kind, Reads.OPEN)})
 
 
 def band_table(inputs: InputsSheet | None, topology: Topology) -> BandTable | None:
@@ -117,10 +147,16 @@ def _inputs_of(job: Job, circuit: str) -> InputsSheet | None:
     return job.sheet_of(landed.split(".")[0]).inputs if landed else None
 
 
-def _spreads(job: Job, network: LoopNetwork, reading: LoopReading) -> tuple[Spread, ...]:
-    """Return each act's loop as a sum of independent resistances between bounds, weighted by the share of the current in each."""
-    inputs = _inputs_of(job, network.circuit)
-    share = (inputs.pull_up_tolerance_pct if inputs else 1.0) / 100
+def _pull_up_share(inputs: InputsSheet | None) -> float:
+    """Return the tolerance of an input's pull-up as a share; 1 per cent where the circuit is not landed yet."""
+    return (inputs.pull_up_tolerance_pct if inputs else 1.0) / 100
+
+
+def _spreads(network: LoopNetwork, reading: LoopReading, share: float) -> tuple[Spread, ...]:
+    """Return each act's loop as a sum of independent resistances between bounds, weighted by the share of the current in each.
+
+    ``share`` is the tolerance of the pull-up.
+    """
     row = {name: position for position, name in enumerate(reading.names)}
     pull = network.pull_up.ohm
     out = []
@@ -207,12 +243,16 @@ def _pair(job: Job, circuit: str, device: str | None) -> frozenset[Reads]:
 
 
 def _circuit(
-    job: Job, network: LoopNetwork, reading: LoopReading, table: BandTable | None, spreads: tuple[Spread, ...], chance: np.ndarray | None
+    network: LoopNetwork,
+    reading: LoopReading,
+    table: BandTable | None,
+    spreads: tuple[Spread, ...],
+    chance: np.ndarray | None,
+    meanings: tuple[frozenset[Reads], ...],
 ) -> CircuitForecast:
     acts = []
-    for position, act in enumerate(network.acts):
+    for position, (act, meant) in enumerate(zip(network.acts, meanings, strict=True)):
         ohm = float(reading.field_ohm[position])
-        meant = meant_for(job, network, act)
         misread = None
         if table is not None and chance is not None:
             wrong = [p for read, p in zip(table.reads, chance[position], strict=True) if read not in meant]
@@ -310,13 +350,13 @@ def volts_figure(job: Job, item: CircuitForecast, act: ActForecast) -> Figure:
         )
 
     where = f" ({act.act.device})" if act.act.device else ""
-    landed = job.circuits[item.circuit].input or item.circuit
+    landed = f"input {job.circuits[item.circuit].input or item.circuit}" if item.circuit in job.circuits else f"output {item.circuit}"
     return Figure(
         key=f"circuit-volts/{item.circuit}/{act.act.kind}/{act.act.device or ''}",
         label=f"circuit {item.circuit}, {act.act.kind}{where}, in place",
         value=act.volts_v,
         unit="V",
-        probes=(f"input {landed}", f"{item.network.common.split('.')[0]} 0 V"),
+        probes=(landed, f"{item.network.common.split('.')[0]} 0 V"),
         working=working,
     )
 
@@ -344,7 +384,10 @@ def ohm_working(job: Job, item: CircuitForecast, act: ActForecast) -> Working:
 
 
 def _resistor_path(circuit: str, name: str) -> str:
-    """Return the document path of a resistor named in a circuit's network; empty for what is not a resistor."""
+    """Return the document path of a resistor named in a circuit's or an output's network; empty for what is not a resistor."""
+    if "." in circuit:
+        unit, _, output = circuit.partition(".")
+        return f"equipment/{unit}/end_resistors/{output}" if name.endswith(".end") else ""
     if name.endswith(".end"):
         return f"circuits/{circuit}/resistors/end_ohm"
     if name.endswith("-resistor"):

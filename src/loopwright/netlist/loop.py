@@ -44,6 +44,7 @@ class ActKind(StrEnum):
     SHORTED = "shorted at the device"
     CUT = "cut before the device"
     ALL_ACTIVATED = "all activated"
+    NO_RESISTOR = "end resistor missing"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -20,3 +20,4 @@ class Facts:
     power: PowerForecast
     standby: tuple[StandbyForecast, ...]
     circuits: tuple[CircuitForecast, ...]
+    watches: tuple[CircuitForecast, ...]

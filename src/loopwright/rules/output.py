@@ -2,34 +2,32 @@
 
 from __future__ import annotations
 
-from loopwright.job.sheet import Supervision
-from loopwright.netlist.element import Resistance
-from loopwright.power.forecast import LoadForecast, label_of
+import math
+
+from loopwright.circuits.forecast import CircuitForecast, ohm_figure
+from loopwright.job.sheet import Reads, Supervision
+from loopwright.netlist.loop import ActKind
+from loopwright.power.forecast import label_of
 from loopwright.rules.facts import Facts
-from loopwright.rules.worked import worked
-from loopwright.values.figure import Figure, Input, Origin
+from loopwright.rules.worked import some
 from loopwright.values.finding import Finding, Severity
 
 
 def check_supervision(facts: Facts) -> list[Finding]:
-    """Every watched output sees its resistor within its limits, cable included; an unused one has the resistor on its terminals."""
+    """Every watched output sees a resistor within its limits, cable included; an unused one has it on its terminals."""
     found = []
-    ends: dict[str, list[LoadForecast]] = {}
-    for load in facts.power.loads:
-        if load.landing.output is not None:
-            ends.setdefault(load.landing.output, []).append(load)
-    used = set(ends) | {feed.output for cable in facts.job.cables.values() for feed in cable.feeds}
-    for unit in facts.job.equipment:
-        for terminal, spec in facts.job.sheet_of(unit).outputs.items():
-            watch, name = spec.supervision, f"{unit}.{terminal}"
-            if watch is None:
-                continue
-            if name not in used:
-                found.append(_unused(facts, unit, terminal, watch))
-            elif name in ends:
-                figure = _far_figure(facts, name, watch, ends[name])
-                if figure.value is not None and not watch.short_below_ohm <= figure.value <= watch.open_above_ohm:
-                    found.append(_misread(facts, unit, terminal, watch, figure))
+    for item in facts.watches:
+        unit, _, terminal = item.circuit.partition(".")
+        watch = facts.job.sheet_of(unit).outputs[terminal].supervision
+        if watch is None:
+            continue
+        if item.rest.right:
+            found += _unwatched(facts, item)
+            continue
+        if not item.network.landed and math.isinf(item.rest.field_ohm):
+            found.append(_unused(facts, unit, terminal, watch))
+        else:
+            found.append(_misread(facts, item, watch))
     return found
 
 
@@ -39,50 +37,43 @@ def _unused(facts: Facts, unit: str, terminal: str, watch: Supervision) -> Findi
         severity=Severity.SHOULD,
         subject=f"equipment/{unit}",
         sentence=f"Output {terminal} of {label_of(facts.job, unit)} watches its cable and feeds nothing: open, it shows a trouble.",
-        remedy=f"Put {watch.resistor_ohm:g} Ω across its terminals (1 kΩ is common), or switch the output off in the programme.",
+        remedy=f"Put {watch.resistor_ohm:g} Ω across its terminals (1 kΩ is common) and enter it, or switch the output off.",
         clause="common practice",
         source="practice",
     )
 
 
-def _far_figure(facts: Facts, output: str, watch: Supervision, loads: list[LoadForecast]) -> Figure:
-    """Return what the output sees of its resistor at the end of the longest way, cable out and back included."""
-    ways = {load.name: _way_ohm(facts, load) for load in loads}
-    far = max(ways, key=lambda name: ways[name])
-    value = watch.resistor_ohm + ways[far]
-    return worked(
-        f"supervision/{output}",
-        f"output {output}, watched through {far.partition('.')[0]}",
-        value,
-        "Ω",
-        formula="R = R_end + R_cable",
-        inputs=(
-            Input(name="resistor at the far end", value=watch.resistor_ohm, unit="Ω", origin=Origin.SHEET),
-            Input(name="cable, out and back", value=round(ways[far], 3), unit="Ω", origin=Origin.COMPUTED),
-        ),
-        substituted=f"{watch.resistor_ohm:g} + {ways[far]:.2f}",
-    )
+def _unwatched(facts: Facts, item: CircuitForecast) -> list[Finding]:
+    """Return one finding naming every sounder whose cable may be cut without a trouble: the resistor stands on another branch."""
+    silent = [act.act.device for act in item.acts if act.act.kind is ActKind.CUT and act.taken_for is Reads.REST and act.act.device]
+    if not silent:
+        return []
+    unit, _, terminal = item.circuit.partition(".")
+    return [
+        Finding(
+            code="output-branch-unwatched",
+            severity=Severity.NOTE,
+            subject=f"equipment/{silent[0]}",
+            sentence=f"A cut in the cable to {some([label_of(facts.job, name) for name in silent])} shows no trouble: output {terminal} of "
+            f"{label_of(facts.job, unit)} sees its resistor at the end of another branch.",
+            remedy="Loop the cable from one sounder to the next with the resistor at the last, or give each an output of its own.",
+            clause="common practice",
+            source="practice",
+        )
+    ]
 
 
-def _way_ohm(facts: Facts, load: LoadForecast) -> float:
-    wanted = set()
-    for run in load.landing.runs:
-        for number, feed in enumerate(facts.job.cables[run].feeds):
-            if feed.output == load.landing.output:
-                tag = run if number == 0 else f"{run}/{number}"
-                wanted |= {f"{tag}.plus", f"{tag}.minus"}
-    return sum(e.ohm for e in facts.power.network.netlist.elements if e.name in wanted and isinstance(e, Resistance))
-
-
-def _misread(facts: Facts, unit: str, terminal: str, watch: Supervision, figure: Figure) -> Finding:
-    shown = "shorted" if figure.value is not None and figure.value < watch.short_below_ohm else "cut"
+def _misread(facts: Facts, item: CircuitForecast, watch: Supervision) -> Finding:
+    unit, _, terminal = item.circuit.partition(".")
+    figure = ohm_figure(facts.job, item, item.rest)
+    shown = "shorted" if item.rest.taken_for is Reads.SHORT else "cut"
     return Finding(
         code="supervision-out-of-band",
         severity=Severity.MUST,
         subject=f"equipment/{unit}",
-        sentence=f"Output {terminal} of {label_of(facts.job, unit)} would see {figure}, cable included, and take it as {shown}; "
+        sentence=f"Output {terminal} of {label_of(facts.job, unit)} sees {figure}, cable included, and takes it as {shown}; "
         f"it wants {watch.short_below_ohm:g} to {watch.open_above_ohm:g} Ω.",
-        remedy="Shorten the way or use thicker cable to the last sounder; keep the sheet's own resistor.",
+        remedy=f"Fit the sheet's own {watch.resistor_ohm:g} Ω at the last sounder; shorten the way or use thicker cable to it.",
         clause="supervision limits",
         source="data-sheet",
         figures=(figure,),
