@@ -39,6 +39,7 @@ def machine_form(file: str, appraisal: Appraisal, *, stage_from: str) -> Record:
         "supplies": [_supply(power.names, supply) for supply in power.supplies] if reach.live else [],
         "batteries": [_battery(item) for item in appraisal.standby] if reach.live else [],
         "circuits": [_circuit(appraisal, circuit, live=reach.live) for circuit in appraisal.circuits],
+        "supervised_outputs": [_watch(appraisal, item, live=reach.live) for item in appraisal.watches],
     }
 
 
@@ -134,6 +135,17 @@ def _circuit(appraisal: Appraisal, circuit: CircuitForecast, *, live: bool) -> R
         "dead_probes": list(dead),
         "live_probes": list(in_place) if live else [],
         "acts": [_act(act, live=live) for act in circuit.acts],
+    }
+
+
+def _watch(appraisal: Appraisal, item: CircuitForecast, *, live: bool) -> Record:
+    """Return a supervised output while it is off: what is seen of its cable in each act."""
+    dead = ohm_figure(appraisal.job, item, item.rest).probes or ()
+    return {
+        "output": item.circuit,
+        "used": item.network.landed,
+        "dead_probes": list(dead),
+        "acts": [_act(act, live=live) for act in item.acts],
     }
 
 

@@ -48,6 +48,7 @@ def show(out: Console, appraisal: Appraisal) -> None:
         _print(out, "Batteries", _BATTERIES, (_battery(appraisal, item) for item in appraisal.standby))
     columns = _LIVE_CIRCUITS if reach.live else _DEAD_CIRCUITS
     _print(out, "Detection circuits, both wires out of the input", columns, _circuits(appraisal.circuits, live=reach.live))
+    _print(out, "Supervised outputs while they are off", columns, _circuits(appraisal.watches, live=reach.live))
 
 
 def _print(out: Console, title: str, columns: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> None:

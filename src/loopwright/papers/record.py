@@ -90,6 +90,10 @@ def contents(appraisal: Appraisal, *, revision: str, now: datetime) -> dict[str,
         ],
         "devices": _devices(appraisal),
         "circuits": _circuits(appraisal),
+        "watches": [
+            {"name": plain(item.circuit), "used": item.network.landed, "acts": [_act(job, item, act) for act in item.acts]}
+            for item in appraisal.watches
+        ],
         "bands": [_drawing(circuit_bands(appraisal, c.circuit, paper=True), bands_words(job, c)) for c in _worth_a_picture(appraisal)],
         "observations": [[plain(x) for x in (o.at, o.by, o.where, o.state, o.reading, o.instrument)] for o in job.observations],
         "kit": kit,
