@@ -75,10 +75,7 @@ class Source(NamedTuple):
 
 
 class Battery(NamedTuple):
-    """A battery: ``emf_v`` [V] behind ``inner_ohm`` and ``path_ohm`` [Ω]; ``cut_out_v`` [V] at its terminals ends discharge. Gives only.
-
-    ``flat_v`` [V] is its electromotive force while it is being recharged from flat.
-    """
+    """A battery: ``emf_v`` [V] behind ``inner_ohm`` and ``path_ohm`` [Ω]; ``cut_out_v`` [V] at its terminals ends discharge. Gives only."""
 
     name: str
     a: str
@@ -152,7 +149,7 @@ class Netlist:
 
 
 class BatteryState(NamedTuple):
-    """What the batteries are in a scenario: ``emf_v`` None is the sheet's; ``terminal_v`` None unless held at the cut-out."""
+    """What the batteries are in a scenario: there or not, at the cut-out or not; ``emf_v`` [V] None is the sheet's."""
 
     present: bool = True
     at_cut_out: bool = False
