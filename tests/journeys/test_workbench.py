@@ -168,7 +168,7 @@ def test_arrows_go_along_a_column_and_a_choice_is_made_by_key(visit: Visit) -> N
 
 
 def test_a_choice_fills_itself_when_it_is_entered(visit: Visit) -> None:
-    page = visit.go("/wiring?open=d:cables/W22")
+    visit.go("/wiring?open=d:cables/W22")
     choice = visit.cell("cables/W22/sheet")
     choice.focus()
     visit.until("document.querySelector('[data-path=\"cables/W22/sheet\"]').options.length > 2")
@@ -247,7 +247,8 @@ def test_fingers_find_targets_of_44_pixels(browser: Any, bench: Workbench) -> No
         page = visit.go(room)
         small = page.evaluate(
             """() => [...document.querySelectorAll("button, select, .cell input, .fig, .opens, .switch a, .rooms-narrow a, summary")]
-                .filter((e) => e.offsetParent && !e.closest("svg, dialog")).map((e) => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
+                .filter((e) => e.offsetParent && !e.closest("svg, dialog"))
+                .map((e) => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
                 .filter(([, box]) => box.height && box.height < 43.5).map(([html, box]) => `${box.height} ${html}`)"""
         )
         assert not small, (room, small[:5])

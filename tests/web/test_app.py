@@ -23,6 +23,10 @@ with warnings.catch_warnings():
 BASE = "http://127.0.0.1:8417"
 ROOMS = ("/", "/kit", "/wiring", "/power")
 TOKEN = "a-key-for-the-test"
+WORDED = (
+    "title", "premises/name", "premises/address", "equipment/door-front/label", "equipment/sounder-press/label", "zones/z01/text",
+    "circuits/c01/note", "sheets/equipment/reed/maker", "storeys/ground/rooms/lobby/name",
+)  # fmt: skip
 HOSTILE = "<script>alert(1)</script>\"'&{{7*7}}"
 
 
@@ -179,8 +183,7 @@ def test_milliamperes_are_entered_as_they_are_shown(client: Any, tmp_path: Path)
 @pytest.mark.parametrize("room", ["/", "/kit?open=d:equipment/door-front", "/wiring?open=d:circuits/c01&open=d:cables/W10", "/power"])
 def test_a_name_is_never_markup(tmp_path: Path, room: str) -> None:
     client = opened(tmp_path)
-    for path in ("title", "premises/name", "premises/address", "equipment/door-front/label", "equipment/sounder-press/label", "zones/z01/text",
-                 "circuits/c01/note", "sheets/equipment/reed/maker", "storeys/ground/rooms/lobby/name"):  # fmt: skip
+    for path in WORDED:
         assert post(client, do="set", path=path, text=HOSTILE).json()["problems"] == [], path
     html = client.get(room).text
     assert "<script>alert" not in html and "49" not in re.findall(r"<title>(.*?)</title>", html)[0]

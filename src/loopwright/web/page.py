@@ -135,7 +135,7 @@ class Page:
         if figure.key not in self.shown_keys and self.is_open(f"w:{figure.key}"):
             self.waiting.append(figure)
             self.shown_keys.add(figure.key)
-        number, unit = str(figure), ""
+        number, unit = "none" if figure.value is None else str(figure), ""
         if figure.value is not None and " " in number:
             number, _, unit = number.rpartition(" ")
         text = mark.figure(figure.key, figure.label, number, unit)
@@ -180,10 +180,10 @@ class Page:
         """Return the sentence with its figures made to open where they stand, and the figures it does not name."""
         sentence, left, rest = Markup(""), [], finding.sentence
         for figure in finding.figures:
-            before, found, after = rest.partition(str(figure))
-            if found:
+            named = next((words for words in (str(figure), str(figure).replace(" ", "")) if words in rest), "")
+            if named:
+                before, _, rest = rest.partition(named)
                 sentence += escape(before) + self.figure(figure)
-                rest = after
             else:
                 left.append(figure)
         return sentence + escape(rest), left

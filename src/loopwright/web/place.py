@@ -6,8 +6,20 @@ from urllib.parse import quote, urlencode
 
 from loopwright.values.finding import Finding
 
-_BY_FIGURE = ("volts/", "output-a/", "supply-a/", "mains-a/", "required-ah/", "longest-h/", "recharge-h/", "cut-out-h/", "first-short-h/")
-_POWER_FIELDS = ("battery", "supply", "outputs")
+_POWER_CODES = (
+    "battery",
+    "board",
+    "charg",
+    "not-fed",
+    "output-",
+    "recharge",
+    "standby",
+    "stops",
+    "supervision",
+    "supply",
+    "transformer",
+    "volts",
+)
 
 
 def room_of(path: str) -> str:
@@ -25,10 +37,8 @@ def room_of(path: str) -> str:
 
 
 def room_of_finding(finding: Finding) -> str:
-    """Return the room a finding stands in: the one that shows the figures it rests on, else the one that edits its subject."""
-    head, _, rest = finding.subject.partition("/")
-    below = rest.partition("/")[2]
-    if head == "equipment" and (below.startswith(_POWER_FIELDS) or any(f.key.startswith(_BY_FIGURE) for f in finding.figures)):
+    """Return the room a finding stands in: what is wrong with a device's supply stands in Power, the rest where its subject is edited."""
+    if finding.subject.startswith("equipment/") and finding.code.startswith(_POWER_CODES):
         return "power"
     return room_of(finding.subject)
 
@@ -36,11 +46,12 @@ def room_of_finding(finding: Finding) -> str:
 def row_of(path: str) -> str:
     """Return the id of the row that shows a document path.
 
-    >>> row_of('cables/W01/length_m'), row_of('sheets/cables/six-core/gauge')
-    ('row:cables/W01', 'row:sheets/cables/six-core')
+    >>> row_of('cables/W01/length_m'), row_of('sheets/cables/six-core/gauge'), row_of('equipment/control/battery/sheet')
+    ('row:cables/W01', 'row:sheets/cables/six-core', 'row:equipment/control/battery')
     """
     parts = path.split("/")
-    return "row:" + "/".join(parts[: 3 if parts[0] == "sheets" else 2])
+    deep = parts[0] == "sheets" or (parts[0] == "equipment" and parts[2:3] == ["battery"])
+    return "row:" + "/".join(parts[: 3 if deep else 2])
 
 
 def opened_by(path: str) -> str:

@@ -40,7 +40,9 @@ STATE_WORDS = {"unset": "unset", "set": "set", "entry": "in entry", "alarm": "in
 def view(page: Page) -> Mapping[str, Any]:
     """Return what the power room shows."""
     scenario = page.query.scenario
-    page.plan((f"equipment/{load.landing.equipment}" for load in page.appraisal.power.loads), below=ROOM_BELOW_PX)
+    loads = page.appraisal.power.loads
+    page.plan((f"equipment/{load.landing.equipment}" if _bears_notes(page, load) else "" for load in loads), below=ROOM_BELOW_PX)
+    page.plan(f"equipment/{supply.name}" for supply in page.appraisal.power.supplies)
     state, _, condition = scenario.partition("/")
     columns = [name for name in SCENARIOS if name.partition("/")[2] in (*ALWAYS, condition)]
     groups = [(key, CONDITION_WORDS[key], len(list(rows))) for key, rows in groupby(columns, key=lambda name: name.partition("/")[2])]
@@ -61,6 +63,12 @@ def view(page: Page) -> Mapping[str, Any]:
     }
 
 
+def _bears_notes(page: Page, load: LoadForecast) -> bool:
+    """Return whether a row bears its device's notes: the first of a device does; a supply's own notes stand with the supplies."""
+    sheet = page.job.sheet_of(load.landing.equipment)
+    return sheet.supply is None and load.landing.load == next(iter(sheet.loads))
+
+
 def _device(page: Page, load: LoadForecast, columns: list[str]) -> dict[str, Any]:
     """Return the row of one supply input: its volts in every column, with a word where it is short, too high or off."""
     job, forecast = page.job, page.appraisal.power
@@ -77,8 +85,7 @@ def _device(page: Page, load: LoadForecast, columns: list[str]) -> dict[str, Any
         "label": label_of(job, unit) + (f", {load.landing.load}" if several else ""),
         "least_v": load.draw.min_v,
         "output": load.landing.output or "",
-        # The first row of a device bears its notes; a supply's own stand with the supplies.
-        "first": job.sheet_of(unit).supply is None and load.landing.load == next(iter(job.sheet_of(unit).loads)),
+        "first": _bears_notes(page, load),
         "cells": cells,
     }
 

@@ -28,6 +28,8 @@ READINGS = (
 
 
 ROOM_BELOW_PX = 60
+NEVER = 1e-6
+"""Probability of a misreading below which the verdict does not speak of it: a choice of this page, no source."""
 
 
 class FarEnd(NamedTuple):
@@ -115,18 +117,21 @@ def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, A
     circuit: Circuit = page.job.circuits[item.circuit]
     acts = [worst_act(item, kind) for kind, _ in READINGS]
     wrong = [act for act in item.acts if not act.right]
+    worst = worst_of_all(item)
     if item.bands is None:
         verdict = "no bands"
+    elif wrong:
+        verdict = f"{len(wrong)} of {len(item.acts)} misread"
     else:
-        verdict = "reads right" if not wrong else f"{len(wrong)} of {len(item.acts)} misread"
+        verdict = "reads right" if (worst.misread or 0.0) < NEVER else "right, but not with every part"
     return {
         "key": item.circuit,
         "circuit": circuit,
         "zones": ", ".join(zones),
         "readings": [None if act is None else _reading(page, item, act) for act in acts],
         "verdict": verdict,
-        "right": not wrong,
-        "misread": misread_figure(page.job, item, worst_of_all(item)),
+        "right": verdict == "reads right",
+        "misread": misread_figure(page.job, item, worst),
     }
 
 
@@ -138,7 +143,8 @@ def _opened(page: Page, name: str) -> dict[str, Any]:
         "wide": circuit_bands(page.appraisal, name),
         "narrow": circuit_bands(page.appraisal, name, narrow=True),
         "acts": [_reading(page, item, act) for act in item.acts],
-        "more_cable": page.quantity(far.extra_m.worst, "m") if far.extra_m is not None else "",
+        "more_cable": page.quantity(far.extra_m.worst, "m") if far.extra_m is not None and far.extra_m.worst > 0 else "",
+        "no_more": far.extra_m is not None and far.extra_m.worst <= 0,
         "leak_rest": page.quantity(far.leak_rest_ohm, "Ω"),
         "leak_alarm": page.quantity(far.leak_alarm_ohm, "Ω"),
     }

@@ -1,6 +1,7 @@
 // Brings a page up to date with what the server has drawn, touching only what differs: focus, a half-typed entry and an open list stay.
 
-const keyOf = (node) => (node.nodeType === 1 && node.id ? node.id : "");
+// The attribute, not the property: a form that holds a field called id gives the field.
+const keyOf = (node) => (node.nodeType === 1 && node.getAttribute("id")) || "";
 const ours = (node) => node.nodeType === 1 && node.hasAttribute("data-ours");
 
 export function isDirty(field) {
