@@ -11,12 +11,19 @@ from loopwright.job.sheet import Band, BatterySheet
 
 
 def check_sheets(run: Run, job: Job) -> None:
-    """Note every discharge table that rises with the hours, and every band that lies over another or inside out."""
+    """Note every discharge table that rises with the hours, every band over another or inside out, every watch without room."""
     for name, battery in job.sheets.batteries.items():
         _check_discharge(run, f"sheets/batteries/{name}/discharge", battery)
     for name, sheet in job.sheets.equipment.items():
         for topology, bands in sheet.inputs.bands.items() if sheet.inputs else ():
             _check_bands(run, f"sheets/equipment/{name}/inputs/bands/{topology}", bands)
+        for output, spec in sheet.outputs.items():
+            watch = spec.supervision
+            if watch is not None and not 0 < watch.short_below_ohm < watch.open_above_ohm:
+                here = f"sheets/equipment/{name}/outputs/{output}/supervision/short_below_ohm"
+                low, high = watch.short_below_ohm, watch.open_above_ohm
+                message = f"An output that is shorted below {low:g} Ω and open above {high:g} Ω is never right."
+                run.refuse(run.nodes[here], here, message, "above 0 Ω and below open_above_ohm")
 
 
 def _check_discharge(run: Run, path: str, battery: BatterySheet) -> None:
