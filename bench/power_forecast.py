@@ -1,7 +1,8 @@
 """Power forecast, 4 states × 3 supply conditions: compile and solve here, beside ngspice driven in one process.
 
 ngspice gets the twelve scenarios in one process in two ways: as copies in one deck with one operating point, and as twelve decks
-loaded one after the other. The faster of the two is compared. Run from the project's root with ``PYTHONPATH=src``; one core with ``OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1``.
+loaded one after the other. The faster of the two is compared. Run from the project's root with
+``PYTHONPATH=src``; one core with ``OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1``.
 """
 
 from __future__ import annotations
