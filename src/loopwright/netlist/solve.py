@@ -123,16 +123,15 @@ class _Pattern:
         cols = np.concatenate((a, b, b, a, np.arange(size)))
         key = cols.astype(np.int64) * size + rows
         unique, self.slot = np.unique(key, return_inverse=True)
-        self.indices = (unique % size).astype(np.int32)
-        self.indptr = np.searchsorted(unique, np.arange(size + 1, dtype=np.int64) * size).astype(np.int32)
-        self.size = size
-        self.count = unique.size
+        indices = (unique % size).astype(np.int32)
+        indptr = np.searchsorted(unique, np.arange(size + 1, dtype=np.int64) * size).astype(np.int32)
+        self.matrix = csc_matrix((np.zeros(unique.size), indices, indptr), shape=(size, size))
 
     def factorise(self, conductance: Floats, ground: Floats) -> Any:  # noqa: ANN401 - scipy's SuperLU has no public type
         data = np.concatenate((conductance, conductance, -conductance, -conductance, ground))
-        filled = np.bincount(self.slot, weights=data, minlength=self.count)
-        matrix = csc_matrix((filled, self.indices, self.indptr), shape=(self.size, self.size))
-        return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        # A factorisation keeps its own copy, so the one matrix serves them all.
+        self.matrix.data[:] = np.bincount(self.slot, weights=data, minlength=self.matrix.nnz)
+        return splu(self.matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 class _Work:
@@ -210,20 +209,28 @@ class _Work:
         volts = np.zeros((self.size, len(self.scenarios)))
         across = law.guess.copy()
         open_columns = np.arange(len(self.scenarios))
+        seen: list[set[bytes]] = [set() for _ in self.scenarios]
+        going_round: list[int] = []
         for _ in range(MOST_SHARED):
             slope, offset = law.linear(piece, across, newton=False)
             self._solve_columns(slope, offset, open_columns, volts)
             found = volts[law.a] - volts[law.b]
             moved = law.locate(found)
-            settled = np.all(moved[:, open_columns] == piece[:, open_columns], axis=0)
-            settled &= law.curve_settled(across[:, open_columns], found[:, open_columns], open_columns, SETTLED_V)
+            still = np.all(moved[:, open_columns] == piece[:, open_columns], axis=0)
+            for column in open_columns[~still].tolist():
+                pattern = moved[:, column].tobytes()
+                going_round += [column] if pattern in seen[column] else []
+                seen[column].add(pattern)
+            settled = still & law.curve_settled(across[:, open_columns], found[:, open_columns], open_columns, SETTLED_V)
             piece[:, open_columns] = moved[:, open_columns]
             across[:, open_columns] = found[:, open_columns]
-            open_columns = open_columns[~settled]
+            open_columns = np.setdiff1d(open_columns[~settled], going_round)
             if not open_columns.size:
                 break
-        for column in np.union1d(open_columns, self._collapsed(piece, across)).tolist():
-            self._alone(column, volts, piece, across)
+        alone = np.unique(np.concatenate((open_columns, going_round, self._collapsed(piece, across)))).astype(int).tolist()
+        sound = [column for column in range(len(self.scenarios)) if column not in alone]
+        for column in alone:
+            self._alone(column, volts, piece, across, self._near(column, sound, volts))
         found = volts[law.a] - volts[law.b]
         return Solution(
             netlist=self.netlist,
@@ -238,6 +245,12 @@ class _Work:
             currents=law.current(found),
             conductance_s=self.wire_g,
         )
+
+    def _near(self, column: int, sound: list[int], volts: Floats) -> Floats:
+        """Return node volts to start a scenario from: those of a settled one in the same system state, with mains as it has; else nothing."""
+        wanted = self.scenarios[column]
+        alike = [c for c in sound if self.scenarios[c].state == wanted.state and self.scenarios[c].mains == wanted.mains]
+        return volts[:, alike[-1]].copy() if alike else np.zeros(self.size)
 
     def _collapsed(self, piece: Ints, across: Floats) -> Ints:
         """Return the scenarios in which a constant power was found below its knee, drawing.
@@ -263,16 +276,15 @@ class _Work:
                 factor = self.cache[key] = self.pattern.factorise(conductance, self.ground[:, first])
             volts[:, members] = factor.solve(self.into @ offset[:, members])
 
-    def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats) -> None:
+    def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats, x: Floats) -> None:
         """Finish one scenario as the real network would: let the volts come down from no load.
 
         With every constant power drawing the steady current it had at the volts before, all laws are increasing and the network has one
         solution, found by :meth:`_settle`; drawing more there, it comes down further, to the highest solution and never past it. Near
-        that Newton takes the last steps.
+        that Newton takes the last steps. ``x`` is where to start looking: it shortens the way and does not change the end.
         """
         law = self.branches
         before = law.rest_volts()[:, column]
-        x = np.zeros(self.size)
         for _ in range(MOST_STEPS):
             x = self._settle(column, law.frozen(column, before), x)
             found = x[law.a] - x[law.b]

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 _STEP_V = 0.04
 _STEPS_A_PHASE = 40
-_ALARM_STEPS = 48
+_ALARM_STEPS = 20
 _NO_MARGIN_V = 1e9
 LONGEST_H = 24.0 * 365
 
