@@ -166,3 +166,11 @@ def test_a_renamed_entry_is_renamed_wherever_it_is_named(path: str, new_id: str,
     assert named(read(edited.text).job)
     assert len(edited.text.splitlines()) == len(SAMPLE.splitlines())
     assert apply(edited.text, edited.inverse).text == SAMPLE
+
+
+def test_the_tree_an_edit_leaves_is_read_as_the_text_is() -> None:
+    """A reader that goes on from the tree finds the same job, and every place where it stands in the new text."""
+    edited = apply(SAMPLE, SetField("cables/W06/length_m", "150 ft"))
+    again, onward = read(edited.text), read(edited.text, tree=edited.tree)
+    assert onward.job == again.job and onward.job.given == again.job.given
+    assert {path: onward.places[path] for path in onward.places} == {path: again.places[path] for path in again.places}

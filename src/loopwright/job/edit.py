@@ -6,7 +6,7 @@ Where the text is written in a way that an edit cannot follow, the edit is refus
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import NoReturn
 
 from loopwright.job.entry import cut_entry, insert_entry, put_scalar
@@ -61,10 +61,14 @@ Edit = SetField | RemoveField | AddItem | RemoveItem | RenameItem | Splices
 
 @dataclass(frozen=True, slots=True)
 class Edited:
-    """The new text, and the edit that gives back the old one, character for character."""
+    """The new text, and the edit that gives back the old one, character for character.
+
+    ``tree`` is the new text composed, for a reader to go on from; None where the edit did not need it.
+    """
 
     text: str
     inverse: Splices
+    tree: Node | None = field(default=None, repr=False, compare=False)
 
 
 def apply(text: str, edit: Edit) -> Edited:
@@ -80,7 +84,7 @@ def apply(text: str, edit: Edit) -> Edited:
     _, found = compose(edited.text)
     if content(found) != content(root):
         _refuse(edit.path, "The text is written in a way here that this edit cannot follow; change it by hand.")
-    return edited
+    return replace(edited, tree=found)
 
 
 def content(node: Node) -> object:

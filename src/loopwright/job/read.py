@@ -40,9 +40,12 @@ YES = frozenset({"true", "yes", "True", "Yes", "TRUE", "YES"})
 NO = frozenset({"false", "no", "False", "No", "FALSE", "NO"})
 
 
-def read(source: bytes | str) -> Reading:
-    """Return the job the text describes, and the place of each value. Raises JobError with all problems, in the order of the file."""
-    _, root = compose(source)
+def read(source: bytes | str, *, tree: Node | None = None) -> Reading:
+    """Return the job the text describes, and the place of each value. Raises JobError with all problems, in the order of the file.
+
+    ``tree`` is the same text composed already, as an edit leaves it.
+    """
+    root = compose(source)[1] if tree is None else tree
     _refuse_other_format(root)
     run, values = walk(root)
     check_references(run)

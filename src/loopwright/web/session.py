@@ -13,6 +13,7 @@ from loopwright.job.document import Job
 from loopwright.job.edit import Edit
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
+from loopwright.job.tree import Node
 from loopwright.store.file import JobFile, StoreError
 from loopwright.values.error import JobError, Problem
 
@@ -93,13 +94,14 @@ class Session:
 
     def _edited(self, change: Edit | Callable[[Job], Edit]) -> None:
         made = change(self._state.job) if callable(change) else change
-        self._adopt(job_edit.apply(self._state.text, made).text, save=True)
+        edited = job_edit.apply(self._state.text, made)
+        self._adopt(edited.text, save=True, tree=edited.tree)
 
-    def _adopt(self, text: str, *, save: bool) -> None:
+    def _adopt(self, text: str, *, save: bool, tree: Node | None = None) -> None:
         """Make the text the present one, at the end of the history."""
         if text == self._state.text:
             return
-        state = self._computed(text, self._at + 1, self._at + 2)
+        state = self._computed(text, self._at + 1, self._at + 2, tree)
         if save:
             self.file.save(text)
         del self._texts[self._at + 1 :]
@@ -120,8 +122,8 @@ class Session:
         self._at = to
         self._state = state
 
-    def _computed(self, text: str, at: int, steps: int) -> State:
-        reading = read(text)
+    def _computed(self, text: str, at: int, steps: int, tree: Node | None = None) -> State:
+        reading = read(text, tree=tree)
         found = appraise(reading.job)
         self._revision += 1
         return State(revision=self._revision, text=text, reading=reading, appraisal=found, back=at, forward=steps - at - 1)
