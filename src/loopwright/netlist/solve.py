@@ -173,23 +173,27 @@ class _Work:
         self.energised = np.zeros(shape, dtype=np.bool_)
         self.ground = np.zeros(shape)
         preferred = [self.index[name] for name in self.netlist.references]
+        law = self.branches
+        a, b = np.concatenate((self.wire_a, law.a)), np.concatenate((self.wire_b, law.b))
+        # What matters is whether two points are joined, not by which of several elements between them.
+        ends = np.minimum(a, b) * self.size + np.maximum(a, b)
+        pairs, pair = np.unique(ends, return_inverse=True)
+        live = np.concatenate((self.wire_g > 0, law.joins)).astype(float)
         done: dict[bytes, int] = {}
         for column in range(len(self.scenarios)):
-            law = self.branches
-            key = (self.wire_g[:, column] > 0).tobytes() + law.joins[:, column].tobytes() + law.gives[:, column].tobytes()
+            joined = np.bincount(pair, weights=live[:, column], minlength=pairs.size) > 0
+            key = joined.tobytes() + law.gives[:, column].tobytes()
             if key in done:
                 twin = done[key]
                 self.island[:, column], self.energised[:, column] = self.island[:, twin], self.energised[:, twin]
                 self.ground[:, column] = self.ground[:, twin]
                 continue
             done[key] = column
-            self._label(column, preferred)
+            self._label(column, preferred, pairs[joined])
 
-    def _label(self, column: int, preferred: list[int]) -> None:
-        live, joined = self.wire_g[:, column] > 0, self.branches.joins[:, column]
-        a = np.concatenate((self.wire_a[live], self.branches.a[joined]))
-        b = np.concatenate((self.wire_b[live], self.branches.b[joined]))
-        count, labels = connected_components(coo_matrix((np.ones(a.size), (a, b)), shape=(self.size, self.size)), directed=False)
+    def _label(self, column: int, preferred: list[int], joined: Ints) -> None:
+        ends = (joined // self.size, joined % self.size)
+        count, labels = connected_components(coo_matrix((np.ones(joined.size), ends), shape=(self.size, self.size)), directed=False)
         reference = np.full(count, -1)
         first = np.full(count, self.size)
         np.minimum.at(first, labels, np.arange(self.size))
