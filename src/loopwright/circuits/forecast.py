@@ -157,29 +157,19 @@ def _spreads(network: LoopNetwork, reading: LoopReading, share: float) -> tuple[
 
     ``share`` is the tolerance of the pull-up.
     """
+    pull, variables = network.pull_up.ohm, network.variables
     row = {name: position for position, name in enumerate(reading.names)}
-    pull = network.pull_up.ohm
+    member = np.zeros((len(reading.names), len(variables)))
+    for column, variable in enumerate(variables):
+        member[[row[name] for name in variable.members], column] = 1.0
+    counted = np.where(reading.weights > 0, reading.weights, 0.0)
+    ohm = (counted * np.where(counted > 0, reading.ohm, 0.0)) @ member
+    low, high = (ohm * [v.low for v in variables]).tolist(), (ohm * [v.high for v in variables]).tolist()
+    names, ends = tuple(v.name for v in variables), (pull * (1 - share), pull * (1 + share))
     out = []
-    for act in range(len(network.acts)):
-        names, low, high = [], [], []
-        if math.isinf(reading.field_ohm[act]):
-            names, low, high = ["open"], [math.inf], [math.inf]
-        else:
-            for variable in network.variables:
-                picks = [row[member] for member in variable.members]
-                ohm = sum(float(reading.weights[act, p] * reading.ohm[act, p]) for p in picks if reading.weights[act, p] > 0)
-                names.append(variable.name)
-                low.append(ohm * variable.low)
-                high.append(ohm * variable.high)
-        out.append(
-            Spread(
-                names=tuple(names),
-                low_ohm=tuple(low),
-                high_ohm=tuple(high),
-                pull_up_low_ohm=pull * (1 - share),
-                pull_up_high_ohm=pull * (1 + share),
-            )
-        )
+    for act, field_ohm in enumerate(reading.field_ohm.tolist()):
+        parts = (("open",), (math.inf,), (math.inf,)) if math.isinf(field_ohm) else (names, tuple(low[act]), tuple(high[act]))
+        out.append(Spread(names=parts[0], low_ohm=parts[1], high_ohm=parts[2], pull_up_low_ohm=ends[0], pull_up_high_ohm=ends[1]))
     return tuple(out)
 
 
