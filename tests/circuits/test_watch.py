@@ -11,7 +11,7 @@ from loopwright.circuits.forecast import CircuitForecast, forecast_watches, ohm_
 from loopwright.demo import text
 from loopwright.job.document import Job
 from loopwright.job.read import read
-from loopwright.job.sheet import Reads
+from loopwright.job.sheet import Reads, Supervision
 from loopwright.netlist.compile import compile_power
 from loopwright.netlist.loop import ActKind
 
@@ -63,3 +63,18 @@ def test_a_wrong_resistor_is_named_in_the_working() -> None:
     working = ohm_figure(job, item, item.rest).working()
     assert "equipment/control/end_resistors/sounders" in {i.path for i in working.inputs}
     assert volts_figure(job, item, item.rest).probes == ("output control.sounders", "control 0 V")
+
+
+def test_a_return_shared_with_a_feed_written_later_is_followed() -> None:
+    """19 m at 25 °C out with one core and back with the two of the hold-off: the resistor is seen, whichever feed stands first."""
+    watch = Supervision(resistor_ohm=1000.0, pull_up_v=5.0, pull_up_ohm=4700.0, short_below_ohm=200.0, open_above_ohm=3300.0)
+    sheet = BUSINESS.sheet_of("control")
+    outputs = {**sheet.outputs, "trigger": replace(sheet.outputs["trigger"], supervision=watch)}
+    sheets = replace(BUSINESS.sheets, equipment={**BUSINESS.sheets.equipment, "oq-c32": replace(sheet, outputs=outputs)})
+    cable = BUSINESS.cables["W32"]
+    seen = []
+    for feeds in (cable.feeds, cable.feeds[::-1]):
+        job = replace(BUSINESS, sheets=sheets, cables={**BUSINESS.cables, "W32": replace(cable, feeds=feeds)})
+        seen.append(watched(job, "control.trigger").rest.field_ohm)
+    ohm = 19 * 0.092 * (1 + 0.00393 * 5)
+    assert seen == pytest.approx([1000 + ohm + ohm / 2] * 2, abs=1e-2)

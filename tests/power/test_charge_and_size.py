@@ -29,7 +29,7 @@ def test_volts_below_the_batterys_own_never_fill_it() -> None:
 
 def test_a_resistor_charges_slower_the_fuller_the_battery() -> None:
     """13.7 V through 4.7 ohm into 11.82 V starts at 0.4 A, and takes longer than a steady 0.4 A would."""
-    resistor = Charger(kind=ChargerKind.RESISTOR_LIMITED, charge_v=13.7, series_ohm=4.7)
+    resistor = Charger(kind=ChargerKind.RESISTOR, charge_v=13.7, series_ohm=4.7)
     found = recharge(resistor, capacity_ah=7, spare_a=1.0, internal_ohm=0.02)
     assert found.initial_a == pytest.approx((13.7 - 11.82) / 4.72, rel=1e-6)
     assert found.to_80_pct_h > 1.2 * 0.8 * 7 / found.initial_a
@@ -45,7 +45,7 @@ def test_a_battery_over_80_pct_has_no_hours_to_80_pct() -> None:
     assert recharge(limited, capacity_ah=7, spare_a=1.0, internal_ohm=0.02, from_charge=0.9).to_80_pct_h == 0.0
 
 
-@pytest.mark.parametrize("kind", [ChargerKind.CURRENT_LIMITED, ChargerKind.RESISTOR_LIMITED, ChargerKind.CONSTANT_VOLTAGE])
+@pytest.mark.parametrize("kind", [ChargerKind.CURRENT_LIMITED, ChargerKind.RESISTOR, ChargerKind.CONSTANT_VOLTAGE])
 def test_a_charger_lacking_what_its_kind_needs_is_refused(kind: ChargerKind) -> None:
     with pytest.raises(ValueError, match="charger"):
         Charger(kind=kind, charge_v=0.0 if kind is ChargerKind.CONSTANT_VOLTAGE else 13.7)

@@ -310,12 +310,17 @@ def _loop_ohm_per_m(job: Job, item: CircuitForecast) -> float | None:
     return ohm / length if length > 0 else None
 
 
+def act_words(job: Job, item: CircuitForecast, act: ActForecast) -> str:
+    """Return an act in words: which circuit or output, what is done, to which device."""
+    where = f" ({act.act.device})" if act.act.device else ""
+    return f"{'circuit' if item.circuit in job.circuits else 'output'} {item.circuit}, {act.act.kind}{where}"
+
+
 def ohm_figure(job: Job, item: CircuitForecast, act: ActForecast) -> Figure:
     """Return the ohms of the pair with both wires out, in one act, with its working."""
-    where = f" ({act.act.device})" if act.act.device else ""
     return Figure(
         key=f"ohm/{item.circuit}/{act.act.kind}/{act.act.device or ''}",
-        label=f"circuit {item.circuit}, {act.act.kind}{where}, both wires out",
+        label=f"{act_words(job, item, act)}, both wires out",
         value=act.field_ohm,
         unit="Ω",
         probes=(f"{item.circuit} core out", f"{item.circuit} core back"),
@@ -335,15 +340,16 @@ def volts_figure(job: Job, item: CircuitForecast, act: ActForecast) -> Figure:
                 Input(name="pull-up R_pu", value=pull.ohm, unit="Ω", origin=Origin.SHEET if item.network.landed else Origin.DEFAULT),
                 Input(name="loop R", value=act.field_ohm, unit="Ω", origin=Origin.COMPUTED),
             ),
-            substituted=f"{pull.open_v:g} × {act.field_ohm:.0f} / ({act.field_ohm:.0f} + {pull.ohm:g})",
+            substituted="the loop is interrupted: nothing flows, and V is V_pu"
+            if math.isinf(act.field_ohm)
+            else f"{pull.open_v:g} × {act.field_ohm:.5g} / ({act.field_ohm:.5g} + {pull.ohm:g})",
             result=f"{act.volts_v:.3f} V",
         )
 
-    where = f" ({act.act.device})" if act.act.device else ""
     landed = f"input {job.circuits[item.circuit].input or item.circuit}" if item.circuit in job.circuits else f"output {item.circuit}"
     return Figure(
         key=f"circuit-volts/{item.circuit}/{act.act.kind}/{act.act.device or ''}",
-        label=f"circuit {item.circuit}, {act.act.kind}{where}, in place",
+        label=f"{act_words(job, item, act)}, in place",
         value=act.volts_v,
         unit="V",
         probes=(landed, f"{item.network.common.split('.')[0]} 0 V"),

@@ -157,6 +157,11 @@ class Feed:
     cores: Count = may("Cores in parallel each way.", 1)
     return_cores: Count | None = may("Cores in parallel on the 0 V side when not the same number; 0 when another feed's return is shared.")
 
+    @property
+    def cores_back(self) -> int:
+        """Return the cores in parallel on the 0 V side."""
+        return self.cores if self.return_cores is None else self.return_cores
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Cable:

@@ -15,8 +15,8 @@ from loopwright.job.sheet import STATES, ChargerKind, EquipmentSheet
 from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
 from loopwright.netlist.element import Battery, BatteryState, Charger, Contact, Diode, Element, Load, Netlist, Resistance, Scenario, Source
 
-FLAT_EMF_V = 11.4
-"""Electromotive force [V] of a discharged 12 V lead-acid battery while it is taken as flat on charge: about 1.9 V a cell (from memory)."""
+FLAT_V_PER_NOMINAL_V = 0.95
+"""Electromotive force of a discharged lead-acid battery over its nominal volts [1]: about 1.9 V a cell, 11.4 V of 12 V (from memory)."""
 LEAST_OHM = 1e-4
 """Least resistance [Ω] of a run: a run of no length is still a terminal joint."""
 LEAST_KNEE_V = 1.0
@@ -41,6 +41,29 @@ class PowerNetwork:
 
     netlist: Netlist
     landings: tuple[Landing, ...]
+
+
+def feed_name(cable: str, number: int) -> str:
+    """Return the network's name for a feed of a run: the first is called as the run is, the others are numbered after it."""
+    return cable if number == 0 else f"{cable}/{number}"
+
+
+def cores_through(job: Job, cable: str, output: str) -> tuple[str, ...]:
+    """Return the names of the conductors out and back that carry an output in a run; none when the run does not carry it.
+
+    A feed without a return of its own comes back with another feed of the same unit, or with the run's 0 V cores; only the way out is
+    returned when neither is there.
+    """
+    feeds, unit = job.cables[cable].feeds, output.partition(".")[0]
+    own = next((number for number, feed in enumerate(feeds) if feed.output == output), None)
+    if own is None:
+        return ()
+    back = [number for number, feed in enumerate(feeds) if feed.cores_back and feed.output.partition(".")[0] == unit]
+    out = f"{feed_name(cable, own)}.plus"
+    if back:
+        return out, f"{feed_name(cable, own if own in back else back[0])}.minus"
+    joined = job.cables[cable].zero_v_cores > 0 and not {job.cables[cable].start, job.cables[cable].end} & set(job.joints)
+    return (out, f"{cable}.0v") if joined else (out,)
 
 
 def scenarios() -> tuple[Scenario, ...]:
@@ -136,7 +159,8 @@ class _Compiler:
         ohm = inner + path + (charger.series_ohm or 0.0 if charger.kind is ChargerKind.RESISTOR else 0.0)
         limit = charger.limit_a if charger.kind is ChargerKind.CURRENT_LIMITED and charger.limit_a is not None else math.inf
         # A constant-voltage charger stops at what the supply can give; a limit of 1 kA stands for none and keeps the law's pieces finite.
-        self.elements.append(Charger(f"{name}.charge", bus, zero, FLAT_EMF_V, max(ohm, LEAST_OHM), min(limit, 1000.0)))
+        flat_v = FLAT_V_PER_NOMINAL_V * battery.nominal_v
+        self.elements.append(Charger(f"{name}.charge", bus, zero, flat_v, max(ohm, LEAST_OHM), min(limit, 1000.0)))
 
     def _load_point(self, name: str, item: Equipment, sheet: EquipmentSheet, load: str) -> str:
         if sheet.supply is not None:
@@ -149,14 +173,12 @@ class _Compiler:
         extra = joint.joint_ohm if joint is not None else 0.0
         for number, feed in enumerate(cable.feeds):
             unit = feed.output.split(".")[0]
-            tag = f"{name}" if number == 0 else f"{name}/{number}"
+            tag = feed_name(name, number)
             start, end = self._plus(cable.start, feed), self._plus(cable.end, feed)
             self.elements.append(Resistance(f"{tag}.plus", start, end, ohm / max(feed.cores, 1) + extra))
-            back = feed.cores if feed.return_cores is None else feed.return_cores
-            if back:
-                self.elements.append(
-                    Resistance(f"{tag}.minus", self._minus(cable.start, unit), self._minus(cable.end, unit), ohm / back + extra)
-                )
+            if feed.cores_back:
+                near, far = self._minus(cable.start, unit), self._minus(cable.end, unit)
+                self.elements.append(Resistance(f"{tag}.minus", near, far, ohm / feed.cores_back + extra))
         if cable.zero_v_cores:
             start, end = (f"{place}.0v" if place in self.job.joints else self._minus(place, place) for place in (cable.start, cable.end))
             self.elements.append(Resistance(f"{name}.0v", start, end, ohm / cable.zero_v_cores))

@@ -12,7 +12,7 @@ import math
 
 from loopwright.job.document import Job
 from loopwright.job.sheet import Supervision
-from loopwright.netlist.compile import LEAST_OHM, PowerNetwork
+from loopwright.netlist.compile import LEAST_OHM, PowerNetwork, cores_through
 from loopwright.netlist.element import Element, Netlist, PullUp, Resistance
 from loopwright.netlist.loop import CABLE_BEST, Act, ActKind, LoopNetwork, Variable
 
@@ -37,7 +37,7 @@ def _compile(job: Job, power: PowerNetwork, unit: str, output: str, watch: Super
     fitted = job.equipment[unit].end_resistors.get(output)
     ways = sorted((m for m in power.landings if m.output == name and m.runs), key=lambda m: len(m.runs), reverse=True)
     runs = tuple(dict.fromkeys(run for way in ways for run in way.runs))
-    cores = {run: _cores(job, run, name) for run in runs}
+    cores = {run: cores_through(job, run, name) for run in runs}
     wanted = {core for pair in cores.values() for core in pair}
     wires = [e for e in power.netlist.elements if isinstance(e, Resistance) and e.name in wanted]
     far = (ways[0].plus, ways[0].minus) if ways else (name, common)
@@ -67,12 +67,3 @@ def _compile(job: Job, power: PowerNetwork, unit: str, output: str, watch: Super
         acts=tuple(acts),
         variables=tuple(variables),
     )
-
-
-def _cores(job: Job, run: str, output: str) -> tuple[str, str]:
-    """Return the names of the plus and return conductor that carry an output in a run; a shared return is the first feed's."""
-    feeds = job.cables[run].feeds
-    number = next(n for n, feed in enumerate(feeds) if feed.output == output)
-    tag = run if number == 0 else f"{run}/{number}"
-    back = tag if feeds[number].return_cores != 0 else run
-    return f"{tag}.plus", f"{back}.minus"

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
+from loopwright.job.sheet import ChargerKind
 from loopwright.power.battery import DROOP_V_PER_CELL, FULL_V_PER_CELL
 from loopwright.power.table import NOMINAL_V_PER_CELL
 from loopwright.values.figure import Input, Origin, Working
@@ -33,15 +33,6 @@ _TAKE_UP_H = ((2.25, 5.2), (2.275, 4.8), (2.40, 3.0), (2.45, 2.5))
 _POINTS = 400
 
 
-class ChargerKind(StrEnum):
-    """What sets the current while the battery could take more."""
-
-    CURRENT_LIMITED = "current-limited"
-    RESISTOR_LIMITED = "resistor-limited"
-    CONSTANT_VOLTAGE = "constant voltage, limited by the supply alone"
-    NONE = "no charger"
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Charger:
     """A charging circuit: its kind, its volts, and what limits it.
@@ -59,7 +50,7 @@ class Charger:
         """Refuse a charger that lacks what its kind is named after."""
         if self.kind is not ChargerKind.NONE and self.charge_v <= 0:
             raise ValueError("a charger has charging volts")
-        if self.kind is ChargerKind.RESISTOR_LIMITED and self.series_ohm <= 0:
+        if self.kind is ChargerKind.RESISTOR and self.series_ohm <= 0:
             raise ValueError("a resistor-limited charger has a resistor")
         if self.kind is ChargerKind.CURRENT_LIMITED and not math.isfinite(self.limit_a):
             raise ValueError("a current-limited charger has a limit")
@@ -219,15 +210,18 @@ def take_up_h(volts_per_cell: float) -> float:
 
 def working_to_80_pct(capacity_ah: float, *, charging_a: float, found: Recharge, return_factor: float, confirmed: bool = False) -> Working:
     """Return how the hours to 80 % came about; the return factor shows as a default until somebody ``confirmed`` it."""
+    bulk_h = math.inf if charging_a <= 0 else bulk_current_a(capacity_ah, 1.0, return_factor=return_factor) / charging_a
+    line = f"{return_factor:g} × 0.8 × {capacity_ah:g} / {charging_a:.4g} + {found.to_80_pct_h - bulk_h:.2f}"
+    never = math.isinf(found.to_80_pct_h)
     return Working(
-        formula="t = f × 0.8 × C / I while the battery takes all it is offered",
+        formula="t = f × 0.8 × C / I while the battery takes all it is offered, and longer as it takes less",
         inputs=(
             Input(name="rated capacity C", value=capacity_ah, unit="Ah", origin=Origin.SHEET),
             Input(name="charging current I", value=charging_a, unit="A", origin=Origin.COMPUTED),
             Input(name="return factor f", value=return_factor, origin=Origin.DOCUMENT if confirmed else Origin.DEFAULT),
         ),
-        substituted=f"{return_factor:g} × 0.8 × {capacity_ah:g} / {charging_a:.3g}",
-        result="never" if math.isinf(found.to_80_pct_h) else f"{found.to_80_pct_h:.1f} h",
+        substituted="it is never charged" if never else line,
+        result="never" if never else f"{found.to_80_pct_h:.1f} h",
         source="battery-maker-charge",
-        notes=("how the current falls off near full is chosen to meet published estimates",),
+        notes=("how the current falls off near full is chosen to meet published estimates, and worked out step by step",),
     )

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.job.document import Job
-from loopwright.job.sheet import STATES, Conversion, Draw, LoadLaw
-from loopwright.netlist.compile import Landing, PowerNetwork, compile_power, further_scenarios, scenarios
-from loopwright.netlist.element import Load, Resistance
+from loopwright.job.sheet import STATES, Conversion, Draw
+from loopwright.netlist.compile import Landing, PowerNetwork, compile_power, cores_through, further_scenarios, scenarios
+from loopwright.netlist.element import Contact, Diode, Resistance
 from loopwright.netlist.solve import Solution, solve
-from loopwright.values.figure import Figure, Input, Origin, Working
+from loopwright.values.figure import Figure, Input, Origin, Working, show
 
 Floats = NDArray[np.float64]
 
@@ -127,7 +128,8 @@ def forecast_power(job: Job, *, further: bool = True) -> PowerForecast:
 def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerForecast:
     """Return the forecast read off a solution of the power network."""
     names = tuple(s.name for s in solution.scenarios)
-    loads = tuple(_load(job, landing, solution) for landing in network.landings)
+    first = {landing.equipment: landing for landing in reversed(network.landings)}
+    loads = tuple(_load(job, landing, first, solution) for landing in network.landings)
     outputs = []
     supplies = []
     for name in job.equipment:
@@ -146,9 +148,9 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
     )
 
 
-def _load(job: Job, landing: Landing, solution: Solution) -> LoadForecast:
+def _load(job: Job, landing: Landing, first: Mapping[str, Landing], solution: Solution) -> LoadForecast:
     draw = job.sheet_of(landing.equipment).loads[landing.load]
-    on = _live_states(job, landing)
+    on = _live_states(job, landing, first)
     live = np.array([s.state in on for s in solution.scenarios])
     return LoadForecast(
         landing=landing,
@@ -159,13 +161,19 @@ def _load(job: Job, landing: Landing, solution: Solution) -> LoadForecast:
     )
 
 
-def _live_states(job: Job, landing: Landing) -> set[int]:
-    """Return the states in which the output that feeds a load is on, following outputs back through modules."""
+def _live_states(job: Job, landing: Landing, first: Mapping[str, Landing]) -> set[int]:
+    """Return the states in which every output on the way to a load is on; ``first`` is the input a module feeds its own outputs from."""
     if landing.output is None:
         return set(range(len(STATES))) if job.sheet_of(landing.equipment).supply is not None else set()
-    unit, _, output = landing.output.partition(".")
-    spec = job.sheet_of(unit).outputs[output]
-    return {position for position, state in enumerate(STATES) if state in spec.on_in}
+    on, passed = set(range(len(STATES))), set[str]()
+    output: str | None = landing.output
+    while output is not None and output not in passed:
+        passed.add(output)
+        unit, _, terminal = output.partition(".")
+        spec = job.sheet_of(unit).outputs[terminal]
+        on &= {position for position, state in enumerate(STATES) if state in spec.on_in}
+        output = first[unit].output if unit in first else None
+    return on
 
 
 def _supply(name: str, limit_a: float, solution: Solution) -> SupplyForecast:
@@ -206,66 +214,85 @@ def label_of(job: Job, equipment: str) -> str:
     return job.equipment[equipment].label or equipment
 
 
+class WayCore(NamedTuple):
+    """One conductor on the way to a load, out or back: its run, ``ohm`` [Ω], and ``amps_a`` [A], counted as the load's own current goes."""
+
+    name: str
+    run: str
+    ohm: float
+    amps_a: float
+
+
+def cores_on_way(job: Job, forecast: PowerForecast, landing: Landing, scenario: str) -> tuple[WayCore, ...]:
+    """Return the conductors out and back between an output and a load, in order from the supply."""
+    column, place, out = forecast.column(scenario), (landing.output or "").partition(".")[0], []
+    for run in landing.runs:
+        cable = job.cables[run]
+        outwards = cable.start == place
+        place = cable.end if outwards else cable.start
+        for name in cores_through(job, run, landing.output or ""):
+            amps = float(forecast.solution.wire_current(name)[column])
+            along = amps if name.endswith(".plus") is outwards else -amps
+            out.append(WayCore(name=name, run=run, ohm=_ohm_of(forecast, name), amps_a=along))
+    return tuple(out)
+
+
 def volts_working(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> Working:
-    """Return how the volts across a load come about: bus volts less the drop of every resistance on the way out and back."""
-    column = forecast.column(scenario)
-    solution, landing = forecast.solution, load.landing
-    unit = landing.output.split(".")[0] if landing.output else landing.equipment
-    start = f"{unit}.bus" if f"{unit}.bus" in solution.index else landing.plus
-    begin = float(solution.across(start, f"{unit}.0v")[column]) if start in solution.index else math.nan
-    inputs = [Input(name=f"volts at the bus of {unit}", value=begin, unit="V", origin=Origin.COMPUTED)]
-    terms = [f"{begin:.3f}"]
-    names = ([f"{landing.output}.path"] if landing.output else []) + _way_names(forecast, landing)
-    for name in names:
-        amps, ohm = float(solution.wire_current(name)[column]), _ohm_of(forecast, name)
-        origin = Origin.DOCUMENT if name.split(".")[0].split("/")[0] in job.cables else Origin.SHEET
-        inputs.append(Input(name=f"resistance of {name}", value=ohm, unit="Ω", origin=origin, path=_path_of(job, name)))
-        inputs.append(Input(name=f"current through {name}", value=amps, unit="A", origin=Origin.COMPUTED))
-        terms.append(f"{abs(amps):.4f} × {ohm:.3f}")
+    """Return how the volts across a load come about: the volts it starts from less the drop of everything on the way out and back."""
+    column, landing = forecast.column(scenario), load.landing
     value = float(load.volts_v[column])
-    notes = ("the currents are those of the whole solved network, so what other devices on the same cores draw is in them",)
+    inputs, terms = _start(forecast, landing, column)
+    if landing.output is not None and _is_off(forecast, landing.output, column):
+        terms = ["the output is off"]
+    else:
+        for core in cores_on_way(job, forecast, landing, scenario):
+            path = f"cables/{core.run}/length_m"
+            inputs.append(Input(name=f"resistance of {core.name}", value=core.ohm, unit="Ω", origin=Origin.DOCUMENT, path=path))
+            inputs.append(Input(name=f"current through {core.name}", value=core.amps_a, unit="A", origin=Origin.COMPUTED))
+            terms.append(f"{'-' if core.amps_a >= 0 else '+'} {abs(core.amps_a):.4f} × {core.ohm:.3f}")
     return Working(
         formula="V = V_bus - Σ I R, over every resistance out and back",
         inputs=tuple(inputs),
-        substituted=" - ".join(terms),
-        result=f"{value:.3f} V",
+        substituted=" ".join(terms),
+        result=show(value, "V") if math.isnan(value) else f"{value:.3f} V",
         source="first-principles",
-        notes=notes,
+        notes=("the currents are those of the whole solved network, so what other devices on the same cores draw is in them",),
     )
 
 
-def _way_names(forecast: PowerForecast, landing: Landing) -> list[str]:
-    """Return the names of the conductors out and back on the way to a landing."""
-    known = {e.name for e in forecast.network.netlist.elements if isinstance(e, Resistance)}
-    out = []
-    for run in landing.runs:
-        tags = [tag for tag in (run, *(f"{run}/{n}" for n in range(1, 6))) if f"{tag}.plus" in known]
-        tag = next((t for t in tags if _carries(forecast, t, landing)), tags[0] if tags else run)
-        out += [name for name in (f"{tag}.plus", f"{tag}.minus") if name in known]
-        if f"{tag}.minus" not in known:
-            out += [f"{other}.minus" for other in tags if f"{other}.minus" in known][:1]
-    return out
+def _start(forecast: PowerForecast, landing: Landing, column: int) -> tuple[list[Input], list[str]]:
+    """Return the volts behind the output a load hangs on, and what the output itself takes, as inputs and terms of its working."""
+    solution, netlist = forecast.solution, forecast.network.netlist
+    unit = landing.output.partition(".")[0] if landing.output else landing.equipment
+    if landing.output is None:
+        begin = float(solution.across(landing.plus, landing.minus)[column])
+        return [Input(name=f"volts at the bus of {unit}", value=begin, unit="V", origin=Origin.COMPUTED)], [f"{begin:.3f}"]
+    path = netlist.named(f"{landing.output}.path")
+    diode = next((e for e in netlist.of(Diode) if e.name == f"{landing.output}.diode"), None)
+    begin = float(solution.across(path.a if diode is None else diode.a, f"{unit}.0v")[column])
+    amps, ohm = float(solution.wire_current(path.name)[column]), _ohm_of(forecast, path.name)
+    inputs = [
+        Input(name=f"volts behind the outputs of {unit}", value=begin, unit="V", origin=Origin.COMPUTED),
+        Input(name=f"resistance of {path.name}", value=ohm, unit="Ω", origin=Origin.SHEET),
+        Input(name=f"current through {path.name}", value=amps, unit="A", origin=Origin.COMPUTED),
+    ]
+    terms = [f"{begin:.3f}", f"- {amps:.4f} × {ohm:.3f}"]
+    if diode is not None:
+        drop = float(solution.across(diode.a, diode.b)[column])
+        inputs.append(Input(name=f"drop of {diode.name}", value=drop, unit="V", origin=Origin.SHEET))
+        terms.append(f"- {drop:.3f}")
+    return inputs, terms
 
 
-def _carries(forecast: PowerForecast, tag: str, landing: Landing) -> bool:
-    """Return whether a conductor leads to the landing's plus point or along its output."""
-    element = next(e for e in forecast.network.netlist.elements if e.name == f"{tag}.plus")
-    return any(end == landing.plus or (landing.output is not None and end.endswith(landing.output)) for end in (element.a, element.b))
+def _is_off(forecast: PowerForecast, output: str, column: int) -> bool:
+    path = forecast.network.netlist.named(f"{output}.path")
+    return isinstance(path, Contact) and not path.closed[forecast.solution.scenarios[column].state]
 
 
 def _ohm_of(forecast: PowerForecast, name: str) -> float:
     element = forecast.network.netlist.named(name)
-    return float(getattr(element, "ohm", math.nan))
-
-
-def _path_of(job: Job, name: str) -> str:
-    run = name.split(".")[0].split("/")[0]
-    return f"cables/{run}/length_m" if run in job.cables else ""
-
-
-def watched_margins(loads: Sequence[LoadForecast]) -> dict[str, Floats]:
-    """Return the margin [V] of every load by name, (scenarios,) each."""
-    return {load.name: load.margin_v for load in loads}
+    assert isinstance(element, Resistance | Contact)
+    return element.ohm
 
 
 def transformer_va(job: Job, forecast: PowerForecast, supply: str) -> Figure | None:
@@ -314,17 +341,3 @@ def heat_w(job: Job, forecast: PowerForecast, supply: str) -> Figure:
         )
 
     return Figure(key=f"heat/{supply}", label=f"{label_of(job, supply)}, heat", value=value, unit="W", working=working)
-
-
-def collapsed(forecast: PowerForecast) -> list[tuple[str, LoadForecast]]:
-    """Return each scenario and load whose volts are so low that it has turned ohmic though its output is on."""
-    out = []
-    law = forecast.solution.branches
-    for load in forecast.loads:
-        row = law.position[load.name]
-        element = law.elements[row]
-        if not isinstance(element, Load) or element.law is LoadLaw.RESISTIVE:
-            continue
-        low = load.live & (load.volts_v < element.knee_v - 1e-9)
-        out += [(forecast.names[column], load) for column in np.flatnonzero(low).tolist()]
-    return out

@@ -58,13 +58,20 @@ def _output_working(job: Job, forecast: PowerForecast, output: OutputForecast, c
                     path=f"equipment/{load.landing.equipment}/sheet",
                 )
             )
-            terms.append(f"{amps:.3f}")
+            terms.append(f"{amps:.4f}")
+    first = {landing.equipment: landing for landing in reversed(forecast.network.landings)}
+    for through in forecast.outputs:
+        module = first.get(through.name.partition(".")[0])
+        if module is not None and module.output == output.name:
+            amps = float(through.amps_a[column])
+            inputs.append(Input(name=f"on through output {through.name}", value=round(amps, 4), unit="A", origin=Origin.COMPUTED))
+            terms.append(f"{amps:.4f}")
     return Working(
-        formula="I = Σ I of every supply input on the output",
+        formula="I = Σ I of every supply input on the output, and of what goes on through modules",
         inputs=tuple(inputs),
         substituted=" + ".join(terms) or "nothing hangs on it",
         result=f"{float(output.amps_a[column]):.3f} A",
-        notes=(f"the sheet allows {output.limit_a:g} A", "what goes on through modules to their own outputs is in the result"),
+        notes=(f"the sheet allows {output.limit_a:g} A",),
     )
 
 

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from loopwright.job.document import Feed, Job
 from loopwright.job.field import Gauge
-from loopwright.netlist.compile import LEAST_OHM
+from loopwright.netlist.compile import LEAST_OHM, feed_name
 from loopwright.netlist.conductor import Basis, GaugeSystem, awg_area_mm2, conductor_of, ohm_per_m, standard_gauges
 from loopwright.netlist.element import Contact, Element, Load, Resistance
 from loopwright.netlist.solve import Solution, solve
-from loopwright.power.forecast import LoadForecast, PowerForecast
+from loopwright.power.forecast import LoadForecast, PowerForecast, cores_on_way
 
 Floats = NDArray[np.float64]
 Trial = Mapping[str, float]
@@ -60,12 +60,10 @@ class Remedy:
 
 def run_drops(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> tuple[Drop, ...]:
     """Return what each run on the way to a load takes of its volts, in order from the supply."""
-    column = forecast.column(scenario)
-    out = []
-    for run in load.landing.runs:
-        drop = sum(abs(float(forecast.solution.wire_current(name)[column])) * ohm for name, ohm in _conductors(job, forecast, run, load))
-        out.append(Drop(run=run, drop_v=drop))
-    return tuple(out)
+    drops = dict.fromkeys(load.landing.runs, 0.0)
+    for core in cores_on_way(job, forecast, load.landing, scenario):
+        drops[core.run] += core.amps_a * core.ohm
+    return tuple(Drop(run=run, drop_v=drop) for run, drop in drops.items())
 
 
 def remedy_of(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: str) -> Remedy | None:
@@ -163,7 +161,7 @@ def _cores_within(job: Job, forecast: PowerForecast, cable: str, load: LoadForec
     if feed is None or not share:
         return None
     tag, now = feed[0], max(feed[1].cores, 1)
-    back = now if feed[1].return_cores is None else max(feed[1].return_cores, 1)
+    back = max(feed[1].cores_back, 1)
     # Where the cable carries other feeds too, these keep their cores, so the share is a floor and the trials decide.
     first = max(now + 1, math.ceil(now / share - 1e-9))
     counts = range(first, min(first + 2, now + MOST_EXTRA_CORES + 1))
@@ -246,27 +244,13 @@ def _feed(job: Job, cable: str, load: LoadForecast) -> tuple[str, Feed] | None:
     """Return the network's name for the feed of a load's output in a cable, and the feed."""
     for number, feed in enumerate(job.cables[cable].feeds):
         if feed.output == load.landing.output:
-            return (cable if number == 0 else f"{cable}/{number}"), feed
+            return feed_name(cable, number), feed
     return None
-
-
-def _conductors(job: Job, forecast: PowerForecast, cable: str, load: LoadForecast) -> list[tuple[str, float]]:
-    """Return the conductors out and back a load's current takes through a cable; a shared return is another feed's."""
-    feed = _feed(job, cable, load)
-    if feed is None:
-        return []
-    tags = [cable if number == 0 else f"{cable}/{number}" for number in range(len(job.cables[cable].feeds))]
-    found = _known(forecast, (f"{feed[0]}.plus", f"{feed[0]}.minus"))
-    if len(found) == 1:
-        found += _known(forecast, tuple(f"{tag}.minus" for tag in tags))[:1]
-    return found
 
 
 def _scaled(job: Job, forecast: PowerForecast, cable: str, ratio: float) -> dict[str, float]:
     """Return the ohms [Ω] of every conductor of a cable run with its wire ``ratio`` times what it is; joints stay."""
-    feeds = job.cables[cable].feeds
-    tags = [cable if number == 0 else f"{cable}/{number}" for number in range(len(feeds))]
-    names = [f"{tag}.{way}" for tag in tags for way in ("plus", "minus")]
+    names = [f"{feed_name(cable, number)}.{way}" for number in range(len(job.cables[cable].feeds)) for way in ("plus", "minus")]
     extra = _joint_ohm(job, cable)
     out = {name: (ohm - extra) * ratio + extra for name, ohm in _known(forecast, names)}
     return out | {name: ohm * ratio for name, ohm in _known(forecast, (f"{cable}.0v",))}

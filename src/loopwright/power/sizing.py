@@ -141,9 +141,9 @@ def required_capacity_ah(
     """
     kt = _kt(formula, temperature_c, temperature_factor_kt)
     capacity = formula.factor * kt * (standby_a * standby_h + alarm_a * alarm_h)
-    if formula.fast_alarm_factor != 1.0 and capacity / 20 < alarm_a:
-        capacity = formula.factor * kt * (standby_a * standby_h + formula.fast_alarm_factor * alarm_a * alarm_h)
-    return capacity
+    if capacity / 20 >= alarm_a:
+        return capacity
+    return formula.factor * kt * (standby_a * standby_h + formula.fast_alarm_factor * alarm_a * alarm_h)
 
 
 def _kt(formula: CapacityFormula, temperature_c: float, given: float | None) -> float:
@@ -193,7 +193,10 @@ def working(
     needed = required_capacity_ah(
         standby_a=standby_a, standby_h=standby_h, alarm_a=alarm_a, alarm_h=alarm_h, formula=formula, temperature_c=temperature_c
     )
-    load_ah = standby_a * standby_h + alarm_a * alarm_h
+    kt = _kt(formula, temperature_c, None)
+    plain_ah = formula.factor * kt * (standby_a * standby_h + alarm_a * alarm_h)
+    faster = f"{formula.fast_alarm_factor:g} × " if formula.fast_alarm_factor != 1.0 and plain_ah / 20 < alarm_a else ""
+    margins = f"{kt:.4g} × {formula.factor:g}" if formula.by_temperature else f"{formula.factor:g}"
     inputs = [
         Input(name="standby current I1", value=standby_a, unit="A", origin=Origin.COMPUTED),
         Input(name="standby hours T1", value=standby_h, unit="h", origin=Origin.RULESET),
@@ -201,11 +204,11 @@ def working(
         Input(name="alarm hours T2", value=alarm_h, unit="h", origin=Origin.RULESET),
     ]
     if formula.by_temperature:
-        inputs.append(Input(name="temperature factor Kt", value=round(temperature_factor(temperature_c), 3), origin=Origin.COMPUTED))
+        inputs.append(Input(name="temperature factor Kt", value=round(kt, 3), origin=Origin.COMPUTED))
     return Working(
         formula=formula.equation,
         inputs=tuple(inputs),
-        substituted=f"I1 T1 + I2 T2 = {standby_a:.3g} × {standby_h:g} + {alarm_a:.3g} × {alarm_h:.3g} = {load_ah:.3g} Ah",
+        substituted=f"{margins} × ({standby_a:.4g} × {standby_h:g} + {faster}{alarm_a:.4g} × {alarm_h:.4g})",
         result=f"{needed:.2f} Ah",
         source=formula.source,
         notes=() if source(formula.source).binding else (f"this form rests on {source(formula.source)}",),

@@ -17,16 +17,15 @@ from loopwright.netlist.compile import PowerNetwork
 from loopwright.netlist.element import BatteryState, Scenario
 from loopwright.netlist.solve import Solution, solve
 from loopwright.power import charge, sizing
-from loopwright.power.battery import KineticBattery, fit_kinetic, temperature_factor
+from loopwright.power.battery import END_OF_LIFE_FRACTION, KineticBattery, fit_kinetic, temperature_factor
 from loopwright.power.discharge import Load, Phase, Standby, Trace, discharge, longest_standby
 from loopwright.power.forecast import PowerForecast, label_of, read_power
 from loopwright.power.sizing import CapacityFormula
 from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
 from loopwright.values.figure import Figure, Input, Origin, Working
 
-GRID_LOW_V, GRID_HIGH_V, GRID_POINTS = 9.5, 13.2, 13
-AGED_FRACTION = 0.8
-"""Capacity a battery is replaced at, so the least a sound one has (IEEE 450/1188 practice, seen in a maintenance manual)."""
+GRID_LOW, GRID_HIGH, GRID_POINTS = 9.5 / 12, 13.2 / 12, 13
+"""Battery emf over its nominal volts between which the network is solved [1], from below the cut-out to above full, and at how many."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,9 +78,16 @@ def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -
     with_battery = [name for name, item in job.equipment.items() if item.battery is not None and job.sheet_of(name).supply is not None]
     if not with_battery:
         return ()
-    emf = tuple(float(v) for v in np.linspace(GRID_LOW_V, GRID_HIGH_V, GRID_POINTS))
-    swept = _sweep(job, power.network, emf)
-    return tuple(_one(job, power, swept, emf, name, requirement) for name in with_battery)
+    nominal_v = {name: _battery_sheet(job, name).nominal_v for name in with_battery}
+    grids = {volts: tuple(float(v) for v in volts * np.linspace(GRID_LOW, GRID_HIGH, GRID_POINTS)) for volts in nominal_v.values()}
+    swept = {volts: _sweep(job, power.network, emf) for volts, emf in grids.items()}
+    return tuple(_one(job, power, swept[nominal_v[name]], grids[nominal_v[name]], name, requirement) for name in with_battery)
+
+
+def _battery_sheet(job: Job, supply: str) -> BatterySheet:
+    fitted = job.equipment[supply].battery
+    assert fitted is not None
+    return job.sheets.batteries[fitted.sheet]
 
 
 def _sweep(job: Job, network: PowerNetwork, emf: tuple[float, ...]) -> PowerForecast:
@@ -101,7 +107,7 @@ def _one(
     fitted = job.equipment[name].battery
     supply = job.sheet_of(name).supply
     assert fitted is not None and supply is not None
-    sheet = job.sheets.batteries[fitted.sheet]
+    sheet = _battery_sheet(job, name)
     rated = sheet.capacity_ah * max(fitted.parallel, 1)
     fraction = _fraction(fitted)
     kinetic = kinetic_of(sheet, fitted)
@@ -137,7 +143,13 @@ def _one(
         first_short=first,
         trace=discharge(aged, phases, cut_out_v=cut_out),
         set_trace=set_trace,
-        recharge=charge.recharge(charger, capacity_ah=rated, spare_a=charge_a, internal_ohm=sheet.internal_ohm / max(fitted.parallel, 1)),
+        recharge=charge.recharge(
+            charger,
+            capacity_ah=rated,
+            spare_a=charge_a,
+            internal_ohm=sheet.internal_ohm / max(fitted.parallel, 1),
+            nominal_v=nominal,
+        ),
         charge_a=charge_a,
         capacity_fraction=fraction,
     )
@@ -145,7 +157,7 @@ def _one(
 
 def _fraction(fitted: FittedBattery) -> float:
     """Return the part of the rated capacity to reckon with: as measured, else as aged; less in the cold."""
-    age = AGED_FRACTION if fitted.measured_capacity_pct is None else fitted.measured_capacity_pct / 100
+    age = END_OF_LIFE_FRACTION if fitted.measured_capacity_pct is None else fitted.measured_capacity_pct / 100
     return age / max(temperature_factor(fitted.temperature_c), 1.0)
 
 
@@ -178,14 +190,14 @@ def _charger(power: PowerForecast, supply: SupplySheet, name: str) -> tuple[char
     spare = max(supply.limit_a - float(item.load_a[power.column("set/mains-no-battery")]), 0.0)
     sheet = supply.charger
     if sheet.kind is ChargerKind.NONE:
-        return charge.Charger(kind=charge.ChargerKind.NONE), 0.0
+        return charge.Charger(kind=ChargerKind.NONE), 0.0
     if sheet.kind is ChargerKind.RESISTOR and sheet.series_ohm:
-        made = charge.Charger(kind=charge.ChargerKind.RESISTOR_LIMITED, charge_v=sheet.float_v, series_ohm=sheet.series_ohm)
+        made = charge.Charger(kind=ChargerKind.RESISTOR, charge_v=sheet.float_v, series_ohm=sheet.series_ohm)
     elif sheet.kind is ChargerKind.CURRENT_LIMITED and sheet.limit_a is not None:
-        made = charge.Charger(kind=charge.ChargerKind.CURRENT_LIMITED, charge_v=sheet.float_v, limit_a=sheet.limit_a)
+        made = charge.Charger(kind=ChargerKind.CURRENT_LIMITED, charge_v=sheet.float_v, limit_a=sheet.limit_a)
         spare = min(spare, sheet.limit_a)
     else:
-        made = charge.Charger(kind=charge.ChargerKind.CONSTANT_VOLTAGE, charge_v=sheet.float_v)
+        made = charge.Charger(kind=ChargerKind.CONSTANT_VOLTAGE, charge_v=sheet.float_v)
     return made, spare
 
 

@@ -19,7 +19,7 @@ def check_cores(facts: Facts) -> list[Finding]:
     found = []
     for name, cable in facts.job.cables.items():
         has = facts.job.sheets.cables[cable.sheet].cores
-        feeds = sum(feed.cores + (feed.cores if feed.return_cores is None else feed.return_cores) for feed in cable.feeds)
+        feeds = sum(feed.cores + feed.cores_back for feed in cable.feeds)
         parts = {"supply": feeds, "circuits": 2 * pairs[name], "data bus": BUS_CORES if cable.bus else 0, "0 V": cable.zero_v_cores}
         need = sum(parts.values())
         if need <= has:

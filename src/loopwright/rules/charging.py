@@ -9,7 +9,7 @@ import numpy as np
 from loopwright.job.document import Equipment, Stage
 from loopwright.job.sheet import BatterySheet, ChargerKind, SupplySheet
 from loopwright.power.battery import END_OF_LIFE_FRACTION, TEMPERATURE_RANGE_C
-from loopwright.power.charge import TROUBLE_MAY_LAST_H
+from loopwright.power.charge import DEFAULT_RETURN_FACTOR, TROUBLE_MAY_LAST_H, bulk_current_a
 from loopwright.power.forecast import label_of
 from loopwright.power.standby import StandbyForecast, recharge_figure
 from loopwright.rules.facts import Facts
@@ -135,7 +135,7 @@ def _slow(facts: Facts, item: StandbyForecast, figure: Figure, limit: float) -> 
     source, hours = item.requirement.recharge_source, item.recharge.to_80_pct_h
     never = math.isinf(hours)
     words = "never comes back to 80 %" if never else f"takes {figure} to 80 %"
-    need = 1.2 * 0.8 * item.fitted_ah / limit
+    need = bulk_current_a(item.fitted_ah, limit, return_factor=DEFAULT_RETURN_FACTOR)
     return Finding(
         code="recharge-too-slow",
         severity=severity_by(source),

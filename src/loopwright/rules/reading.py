@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure
+from loopwright.circuits.misread import misread_figure, most_misread
 from loopwright.job.sheet import Reads, Topology
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import label_of
 from loopwright.rules.circuit import NEEDS, WORDS, lacking, resistor_values
 from loopwright.rules.facts import Facts
-from loopwright.rules.worked import length_words, worked
-from loopwright.values.figure import Figure, Input, Origin
+from loopwright.rules.worked import length_words
 from loopwright.values.finding import Finding, Severity
 
 SURE = 1e-6
@@ -69,31 +69,10 @@ def _read_words(reads: Reads | None) -> str:
     return "nothing the sheet promises" if reads is None else str(reads)
 
 
-def _worst(acts: list[ActForecast]) -> ActForecast:
-    return max(acts, key=lambda act: (not act.right, act.misread or 0.0))
-
-
 def _more(acts: list[ActForecast]) -> str:
     if len(acts) < 2:
         return ""
     return " One further act likewise." if len(acts) == 2 else f" {len(acts) - 1} further acts of this circuit likewise."
-
-
-def _chance_figure(item: CircuitForecast, act: ActForecast) -> Figure:
-    value = 100 * (act.misread or 0.0)
-    return worked(
-        f"misread/{item.circuit}/{act.act.kind}/{act.act.device or ''}",
-        f"circuit {item.circuit}, {act.act.kind}, chance of misreading",
-        value,
-        "%",
-        formula="P = volume of the tolerance box outside the band / volume of the box",
-        inputs=(
-            Input(name="loop, nominal", value=act.field_ohm, unit="Ω", origin=Origin.COMPUTED),
-            Input(name="loop, least", value=act.low_ohm, unit="Ω", origin=Origin.COMPUTED),
-            Input(name="loop, most", value=act.high_ohm, unit="Ω", origin=Origin.COMPUTED),
-        ),
-        notes=("every resistance, and the unit's own pull-up, evenly spread between its bounds",),
-    )
 
 
 def _edges_words(item: CircuitForecast, act: ActForecast) -> str:
@@ -105,7 +84,7 @@ def _edges_words(item: CircuitForecast, act: ActForecast) -> str:
 
 
 def _wrong(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Finding:
-    act = _worst(acts)
+    act = most_misread(acts)
     figure = ohm_figure(facts.job, item, act)
     words = f"Circuit {item.circuit}, {_act_words(facts, act)}, reads {figure}"
     if not act.right:
@@ -120,7 +99,7 @@ def _wrong(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Find
         remedy=_remedy(facts, item, act),
         clause="resistance bands",
         source="data-sheet",
-        figures=(figure, _chance_figure(item, act)),
+        figures=(figure, misread_figure(facts.job, item, act)),
     )
 
 
@@ -149,7 +128,7 @@ def tighter_words(tolerance_pct: float) -> str:
 
 
 def _near(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Finding:
-    act = _worst(acts)
+    act = most_misread(acts)
     figure, room = ohm_figure(facts.job, item, act), limits(facts.job, item)
     left = ""
     if act.act.kind is ActKind.REST and room.extra_m is not None:
@@ -163,7 +142,7 @@ def _near(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Findi
         remedy=_remedy(facts, item, act),
         clause="resistance bands",
         source="data-sheet",
-        figures=(figure, _chance_figure(item, act)),
+        figures=(figure, misread_figure(facts.job, item, act)),
     )
 
 
