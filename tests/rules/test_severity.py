@@ -52,6 +52,24 @@ def test_alarm_minutes_nobody_stated_do_not_make_the_must(appraised: Appraise) -
     assert (stated.severity, assumed.severity) == (Severity.MUST, Severity.SHOULD)
 
 
+def test_a_charging_current_that_hangs_on_a_figure_from_memory_makes_no_must(appraised: Appraise) -> None:
+    """A stated limit is above the battery's by their sheets; without one, how flat a flat battery is decides, and that is from memory."""
+    charger = "sheets/equipment/panel-8/supply/charger"
+    most = SetField("sheets/batteries/seven/most_charge_a", "300 mA")
+    limited, free = (appraised(most, *more).findings for more in ((), (SetField(f"{charger}/kind", "constant-voltage"),)))
+    found = [next(f for f in findings if f.code == "charge-current-too-high") for findings in (limited, free)]
+    assert [f.severity for f in found] == [Severity.MUST, Severity.SHOULD]
+
+
+def test_volts_through_copper_clad_aluminium_make_no_must(appraised: Appraise) -> None:
+    """That such a core resists 1.55 times as much as copper is common practice, no source; a resistance stated by its sheet binds."""
+    far, sheet = SetField("cables/W06/length_m", "90"), "sheets/cables/six-core"
+    clad = (far, SetField(f"{sheet}/material", "copper-clad-aluminium"))
+    unstated = (*clad, RemoveField(f"{sheet}/ohm_per_km"))
+    found = [next(f for f in appraised(*edits).findings if f.code == "volts-below-minimum") for edits in ((far,), clad, unstated)]
+    assert [f.severity for f in found] == [Severity.MUST, Severity.MUST, Severity.SHOULD]
+
+
 @pytest.mark.parametrize(("stage", "severity"), [("design", Severity.GAP), ("first-fix", Severity.GAP), ("in-service", Severity.MUST)])
 def test_what_is_not_done_yet_is_a_gap_until_it_is_due(stage: str, severity: Severity, appraised: Appraise) -> None:
     found = appraised(SetField("stage", stage), RemoveField("cables/W05/feeds")).findings

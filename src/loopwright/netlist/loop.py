@@ -156,7 +156,7 @@ class _LoopCompiler:
         out, back = terminal, self.common
         end_ohm = self.circuit.resistors.end_ohm
         at_unit = self.circuit.end_at is EndPlace.CONTROL_UNIT
-        if at_unit and end_ohm is not None:
+        if at_unit and end_ohm is not None and self.circuit.topology is not Topology.NONE:
             out = self._resistor("end", out, f"{self.name}.e", end_ohm)
         for number, hop in enumerate(self.circuit.path):
             out, back = self._hop(number, hop, out, back)
@@ -219,8 +219,8 @@ class _LoopCompiler:
             resting_open = contact.rest is RestPosition.OPEN
             a, b = (out, back) if resting_open else (out, f"{self.name}.{number}.{word}.far")
             self.elements.append(Resistance(name, a, b, math.inf if resting_open else closed))
-            share = min(contact.closed_tolerance_ohm / closed, 1.0)
-            self.variables.append(Variable(name=name, members=(name,), low=1 - share, high=1 + share))
+            share = contact.closed_tolerance_ohm / closed
+            self.variables.append(Variable(name=name, members=(name,), low=max(1 - share, 0.0), high=1 + share))
             across = None if resting_open else self._across(word, hop)
             if across is not None:
                 self._resistor(f"{number}.{word}-resistor", a, b, across)

@@ -314,7 +314,7 @@ def transformer_va(job: Job, forecast: PowerForecast, supply: str) -> Figure | N
             ),
             substituted=f"{worst:.3f} × {sheet.output_v:.2f} / {sheet.efficiency:.2f}",
             result=f"{value:.1f} VA",
-            source="practice",
+            notes=("the watts that go in: volt-amperes are never fewer, and behind a rectifier often half as many again (from memory)",),
         )
 
     return Figure(key=f"va/{supply}", label=f"{label_of(job, supply)}, transformer load", value=value, unit="VA", working=working)

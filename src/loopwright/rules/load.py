@@ -186,7 +186,8 @@ def check_transformer(facts: Facts) -> list[Finding]:
                 subject=f"equipment/{supply.name}",
                 sentence=f"The transformer of {label_of(facts.job, supply.name)} gives {figure}; it is rated {sheet.transformer_va:g} VA"
                 + (f" (efficiency {sheet.efficiency:.0%} is assumed)." if assumed else "."),
-                remedy=f"Fit a transformer of {figure.value:.0f} VA or more; mains work is for those licensed to do it.",
+                remedy=f"Take load off, or fit a larger transformer the supply's own sheet allows: {figure.value:.0f} VA is the least, "
+                "with nothing for the rectifier. Mains work is for those licensed to do it.",
                 clause="transformer rating",
                 source="data-sheet",
                 figures=(figure,),

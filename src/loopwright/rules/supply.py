@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.job.sheet import LoadLaw
+from loopwright.netlist.conductor import Basis, conductor_of, resistance_20
 from loopwright.power.forecast import LoadForecast, label_of, scenario_words, volts_figure
 from loopwright.power.remedy import Remedy, remedy_of, volts_without
 from loopwright.rules.facts import Facts
 from loopwright.rules.feeding import sagging, supplies_behind, without_return
-from loopwright.rules.worked import length_words
+from loopwright.rules.worked import length_words, severity_by
 from loopwright.values.finding import Finding, Severity
 
 MOST_SOLVED = 3
@@ -105,7 +106,7 @@ def _below(facts: Facts, item: _Short, leader: tuple[_Short, Remedy] | None) -> 
         remedy = f"Begin with {label_of(job, leader[0].load.landing.equipment)}, which is worst on the same run."
     return Finding(
         code="volts-below-minimum",
-        severity=Severity.MUST,
+        severity=_by_cables(facts, load),
         subject=f"equipment/{load.landing.equipment}",
         sentence=sentence,
         remedy=remedy,
@@ -113,6 +114,12 @@ def _below(facts: Facts, item: _Short, leader: tuple[_Short, Remedy] | None) -> 
         source="data-sheet",
         figures=(figure,),
     )
+
+
+def _by_cables(facts: Facts, load: LoadForecast) -> Severity:
+    """Return *must*, but *should* where the ohms of a run on the way are themselves no more than common practice."""
+    sheets = {facts.job.cables[run].sheet for run in load.landing.runs}
+    return severity_by(*(resistance_20(conductor_of(facts.job.sheets.cables[name]), Basis.NOMINAL).source for name in sheets))
 
 
 def _remedy_words(facts: Facts, item: _Short, made: Remedy) -> str:
@@ -185,7 +192,7 @@ def _collapse(facts: Facts, output: str, load: LoadForecast, column: int) -> Fin
     unit, _, terminal = output.partition(".")
     return Finding(
         code="volts-collapse",
-        severity=Severity.MUST,
+        severity=_by_cables(facts, load),
         subject=f"equipment/{unit}",
         sentence=f"Output {terminal} of {label_of(job, unit)} collapses {scenario_words(scenario)}: "
         f"{label_of(job, load.landing.equipment)} is left with {figure} of the {load.draw.min_v:.1f} V it needs.",

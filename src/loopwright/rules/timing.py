@@ -37,7 +37,7 @@ def check_programme_times(facts: Facts) -> list[Finding]:
         found += _against(facts, field, value, code=code, what=what, subject=f"programme/{field}")
     sounding = {load.landing.output for load in facts.power.loads if facts.job.sheet_of(load.landing.equipment).kind is Kind.SOUNDER}
     for name, rule in facts.job.outputs.items():
-        if rule.terminal in sounding and rule.follows == "alarm" and rule.duration_s is not None:
+        if rule.terminal in sounding and rule.follows.startswith("alarm") and rule.duration_s is not None:
             what = f"Time of output {rule.terminal}, which a sounder hangs on,"
             found += _against(facts, "sounder_s", rule.duration_s, code="sounder-time", what=what, subject=f"outputs/{name}/duration_s")
     if unknown:

@@ -10,7 +10,7 @@ from importlib.resources import files
 
 
 class Standing(StrEnum):
-    """How well a source stands: only ``seen`` may carry a *must*."""
+    """How well a source stands: only what was seen, or computed from first principles, may carry a *must*."""
 
     SEEN = "seen"
     MEMORY = "from memory"
