@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import secrets
 import stat
 import sys
 from pathlib import Path
@@ -16,17 +15,20 @@ if TYPE_CHECKING:
     from loopwright.values.error import Problem
 
 STDIN = "-"
-MORE_THAN_ANY_JOB = 2_000_001
-"""Bytes read at most: one more than the reader takes, so that a device without an end is refused by its size."""
 
 
 def read_source(file: str) -> bytes:
-    """Return the bytes of a file, or of standard input for ``-``. Raises Refusal when it cannot be read."""
+    """Return the bytes of a file, or of standard input for ``-``. Raises Refusal when it cannot be read.
+
+    One byte more than the reader takes is read at most, so that a device without an end is refused by its size.
+    """
+    from loopwright.job.tree import MOST_BYTES
+
     try:
         if file == STDIN:
-            return _standard_input()
+            return _standard_input(MOST_BYTES + 1)
         with open(file, "rb") as stream:
-            return stream.read(MORE_THAN_ANY_JOB)
+            return stream.read(MOST_BYTES + 1)
     except IsADirectoryError:
         raise Refusal(f"{file}: is a folder, not a job document.") from None
     except FileNotFoundError:
@@ -37,11 +39,11 @@ def read_source(file: str) -> bytes:
         raise Refusal(f"{name_of(file)}: cannot be a file name: {error}.") from None
 
 
-def _standard_input() -> bytes:
+def _standard_input(most: int) -> bytes:
     if sys.stdin is None or sys.stdin.closed:
         raise Refusal("standard input is closed, so there is nothing to read.")
     buffer = getattr(sys.stdin, "buffer", None)
-    return sys.stdin.read(MORE_THAN_ANY_JOB).encode("utf-8", "surrogateescape") if buffer is None else buffer.read(MORE_THAN_ANY_JOB)
+    return sys.stdin.read(most).encode("utf-8", "surrogateescape") if buffer is None else buffer.read(most)
 
 
 def name_of(file: str) -> str:
@@ -92,14 +94,12 @@ def put(path: Path, data: bytes, *, over: bool = False) -> None:
 
     Raises Refusal when it cannot be written, or when the name is taken and ``over`` was not said.
     """
+    from loopwright.store.whole import write_whole
+
     try:
         if over and os.path.lexists(path) and not _replaceable(path):
             raise Refusal(f"{path}: is not a file that can be written over.")
-        draft = _draft(path, data)
-        try:
-            _move(draft, path, over=over)
-        finally:
-            draft.unlink(missing_ok=True)
+        write_whole(path, data, over=over)
     except FileExistsError:
         raise Refusal(f"{path}: is there already, and is left as it is. --force writes over it.") from None
     except FileNotFoundError:
@@ -114,33 +114,3 @@ def _replaceable(path: Path) -> bool:
     """Return whether a plain file or a link stands there, and not a folder, a device or a pipe."""
     mode = path.lstat().st_mode
     return stat.S_ISREG(mode) or stat.S_ISLNK(mode)
-
-
-def _draft(target: Path, data: bytes) -> Path:
-    """Write the data to a new file beside the target, down to the disk."""
-    draft = target.parent / f".loopwright-{secrets.token_hex(8)}"
-    handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-    except BaseException:
-        draft.unlink(missing_ok=True)
-        raise
-    return draft
-
-
-def _move(draft: Path, target: Path, *, over: bool) -> None:
-    """Give the draft its name. Without ``over`` this fails, rather than looks first, when the name is taken."""
-    if over:
-        draft.replace(target)
-        return
-    try:
-        os.link(draft, target)
-    except FileExistsError:
-        raise
-    except OSError:
-        # A file system without hard links: the name is taken by making the file, which fails as well when it is there.
-        os.close(os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        draft.replace(target)

@@ -1,20 +1,15 @@
-"""The job file: read whole, written whole, and never written over what somebody else has put there.
-
-A save goes to a new file in the same folder, which then takes the old one's name in one step: whatever stops the program or the
-machine, the folder holds the old text or the new, never a part of one.
-"""
+"""The job file: read whole, written whole, and never written over what somebody else has put there."""
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 import stat
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-MOST_BYTES = 2_000_000
+from loopwright.job.tree import MOST_BYTES
+from loopwright.store.whole import write_whole
 
 _WORDS = {
     errno.ENOENT: "its folder is not there",
@@ -78,7 +73,7 @@ class JobFile:
         raw = text.encode("utf-8")
         try:
             mode, owner = self._before(raw)
-            self._replace(raw, mode, owner)
+            write_whole(self.path, raw, over=True, mode=mode, owner=owner)
         except OSError as error:
             raise StoreError(f"{self.name} was not saved: {_words(error)}. The file is as it was.") from error
         self._known = raw
@@ -101,33 +96,6 @@ class JobFile:
                 "Read the file again to work on from it."
             )
         return stat.S_IMODE(now.st_mode), (now.st_uid, now.st_gid)
-
-    def _replace(self, raw: bytes, mode: int, owner: tuple[int, int] | None) -> None:
-        handle, made = tempfile.mkstemp(prefix=f".{self.name}.", suffix=".new", dir=self.path.parent)
-        try:
-            with os.fdopen(handle, "wb") as out:
-                out.write(raw)
-                out.flush()
-                os.fchmod(out.fileno(), mode)
-                if owner is not None and owner != (os.geteuid(), os.getegid()):
-                    with contextlib.suppress(PermissionError):
-                        os.fchown(out.fileno(), *owner)
-                os.fsync(out.fileno())
-            os.replace(made, self.path)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(made)
-            raise
-        self._settle_folder()
-
-    def _settle_folder(self) -> None:
-        """Have the disk keep the new name; some file systems cannot be asked, and the text itself is safe by then."""
-        with contextlib.suppress(OSError):
-            folder = os.open(self.path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
 
     def _read(self) -> bytes:
         try:
