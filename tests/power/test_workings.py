@@ -17,7 +17,7 @@ from loopwright.job.read import read
 from loopwright.power.forecast import forecast_power, heat_w, transformer_va, volts_figure
 from loopwright.power.reading import mains_figure, output_figure, supply_figure
 from loopwright.power.standby import recharge_figure, required_figure
-from loopwright.values.figure import Figure
+from loopwright.values.figure import Figure, Origin
 
 ARITHMETIC = re.compile(r"[\d\s.+\-*/()e]+")
 IN_WORDS = ("the loop is interrupted", "the output is off", "nothing hangs on it", "it is never charged")
@@ -112,3 +112,10 @@ def test_volts_behind_a_module_count_its_diode_and_its_path() -> None:
     column = forecast.column("alarm/mains")
     module, far = (float(forecast.load(f"{name}.supply").volts_v[column]) for name in ("expander", "pir-landing"))
     assert far == pytest.approx(module - 0.5 - 0.014 * (0.4 + 2 * 10 * 0.092), abs=1e-4)
+
+
+@pytest.mark.parametrize(("stated", "origin"), [("", Origin.RULESET), (", standby_h: 24", Origin.DOCUMENT)])
+def test_hours_asked_for_name_who_asks(stated: str, origin: Origin) -> None:
+    it = appraise(read(changed("ruleset: en-grade-2", f"ruleset: en-grade-2{stated}", text("business"))).job)
+    hours = next(item for item in required_figure(it.job, it.standby[0]).working().inputs if item.name == "standby hours T1")
+    assert hours.origin is origin

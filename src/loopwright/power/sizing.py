@@ -187,9 +187,16 @@ def battery_life_years(temperature_c: float, *, life_at_25_years: float, halving
 
 
 def working(
-    *, standby_a: float, standby_h: float, alarm_a: float, alarm_h: float, formula: CapacityFormula, temperature_c: float = 25.0
+    *,
+    standby_a: float,
+    standby_h: float,
+    alarm_a: float,
+    alarm_h: float,
+    formula: CapacityFormula,
+    temperature_c: float = 25.0,
+    hours_from: tuple[Origin, Origin] = (Origin.RULESET, Origin.RULESET),
 ) -> Working:
-    """Return how the required capacity came about, the hours as the ruleset's and the currents as computed."""
+    """Return how the required capacity came about, the currents as computed; ``hours_from`` says who asks for the hours."""
     needed = required_capacity_ah(
         standby_a=standby_a, standby_h=standby_h, alarm_a=alarm_a, alarm_h=alarm_h, formula=formula, temperature_c=temperature_c
     )
@@ -199,9 +206,9 @@ def working(
     margins = f"{kt:.4g} × {formula.factor:g}" if formula.by_temperature else f"{formula.factor:g}"
     inputs = [
         Input(name="standby current I1", value=standby_a, unit="A", origin=Origin.COMPUTED),
-        Input(name="standby hours T1", value=standby_h, unit="h", origin=Origin.RULESET),
+        Input(name="standby hours T1", value=standby_h, unit="h", origin=hours_from[0], path="region/standby_h"),
         Input(name="alarm current I2", value=alarm_a, unit="A", origin=Origin.COMPUTED),
-        Input(name="alarm hours T2", value=alarm_h, unit="h", origin=Origin.RULESET),
+        Input(name="alarm hours T2", value=alarm_h, unit="h", origin=hours_from[1], path="region/alarm_min"),
     ]
     if formula.by_temperature:
         inputs.append(Input(name="temperature factor Kt", value=round(kt, 3), origin=Origin.COMPUTED))

@@ -201,6 +201,12 @@ def _charger(power: PowerForecast, supply: SupplySheet, name: str) -> tuple[char
     return made, spare
 
 
+def _hours_from(job: Job) -> tuple[Origin, Origin]:
+    """Return who asks for the hours at rest and for those in alarm: the job itself, or its ruleset."""
+    rest, alarm = (Origin.RULESET if stated is None else Origin.DOCUMENT for stated in (job.region.standby_h, job.region.alarm_min))
+    return rest, alarm
+
+
 def required_figure(job: Job, item: StandbyForecast) -> Figure:
     """Return the capacity asked for, with its working."""
     need = item.requirement
@@ -215,6 +221,7 @@ def required_figure(job: Job, item: StandbyForecast) -> Figure:
             alarm_h=need.alarm_h,
             formula=need.formula,
             temperature_c=temperature_c,
+            hours_from=_hours_from(job),
         )
 
     label = f"{label_of(job, item.supply)}, battery capacity asked for"
@@ -235,7 +242,7 @@ def longest_figure(job: Job, item: StandbyForecast) -> Figure:
                 Input(name="rate k'", value=round(battery.rate_per_h, 3), unit="1/h", origin=origin),
                 Input(name="current set", value=round(item.standby_a, 4), unit="A", origin=Origin.COMPUTED),
                 Input(name="current in alarm", value=round(item.alarm_a, 4), unit="A", origin=Origin.COMPUTED),
-                Input(name="hours in alarm", value=round(item.requirement.alarm_h, 3), unit="h", origin=Origin.RULESET),
+                Input(name="hours in alarm", value=round(item.requirement.alarm_h, 3), unit="h", origin=_hours_from(job)[1]),
             ),
             substituted=f"limited by {item.longest.limited_by}",
             result=f"{item.longest.hours:.1f} h",

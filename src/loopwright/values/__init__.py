@@ -1,1 +1,1 @@
-"""The ground: figures that can show their working, intervals, findings, sources, errors."""
+"""The ground: figures that can show their working, findings, sources, errors."""
