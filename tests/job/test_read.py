@@ -218,3 +218,21 @@ def test_a_document_of_only_what_is_needed_is_enough() -> None:
     job = read(HEAD).job
     assert job.equipment == {}
     assert job.region.mains_v == 230
+
+
+@pytest.mark.parametrize("written", ["2024", "2024-06", "2024-02-29"])
+def test_a_date_is_taken_as_far_as_it_is_known(written: str) -> None:
+    battery = read(altered("fitted_on: 2024-03-01", f"fitted_on: {written}")).job.equipment["control"].battery
+    assert battery is not None and battery.fitted_on == written
+
+
+@pytest.mark.parametrize("written", ["spring", "24-06-14", "2024-13", "2023-02-29", "14.6.2024", "2024-06-14 09:40"])
+def test_what_is_no_date_is_refused_with_how_one_is_written(written: str) -> None:
+    (problem,) = problems(altered("fitted_on: 2024-03-01", f'fitted_on: "{written}"'))
+    assert (problem.path, problem.accepted) == ("equipment/control/battery/fitted_on", "2024, 2024-06 or 2024-06-14")
+
+
+def test_an_observation_has_its_day() -> None:
+    assert read(altered("at: 2024-03-01 10:15", "at: 2024-03-01T10:15")).job.observations[0].at == "2024-03-01T10:15"
+    (problem,) = problems(altered("at: 2024-03-01 10:15", "at: 2024-03"))
+    assert problem.path == "observations/0/at"

@@ -83,3 +83,10 @@ def test_findings_stand_most_binding_first(appraised: Appraise) -> None:
     )
     ranks = [order.index(f.severity) for f in found.findings]
     assert ranks == sorted(ranks) and len(set(ranks)) >= 3
+
+
+@pytest.mark.parametrize(("report", "hours"), [("yes", 30), ("local", 60), ("no", 60)])
+def test_reported_loss_of_mains_halves_the_hours_of_the_higher_grades(report: str, hours: float, appraised: Appraise) -> None:
+    """60 h become 30 h where loss of mains is reported: EN 50131-1 clause 9.2, note (seen, source withheld)."""
+    grade_3 = (SetField("region/ruleset", "en-grade-3"), RemoveField("region/standby_h"))
+    assert appraised(*grade_3, SetField("signalling/reports/mains-failure", report)).standby[0].requirement.standby_h == hours

@@ -228,8 +228,8 @@ def _closes(job: Job, circuit: str, device: str | None) -> bool:
 
 
 def _pair(job: Job, circuit: str, device: str | None) -> frozenset[Reads]:
-    zone = next((hop.zone for hop in job.circuits[circuit].path if hop.device == device), "a")
-    return frozenset({Reads.FAULT if zone == "b" else Reads.ACTIVE})
+    part = next((hop.part for hop in job.circuits[circuit].path if hop.device == device), "a")
+    return frozenset({Reads.FAULT if part == "b" else Reads.ACTIVE})
 
 
 def _circuit(

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from loopwright.job.quantity import bounds, show_quantity
 from loopwright.job.shape import (
     BoolShape,
+    DateShape,
     FieldShape,
     GaugeShape,
     IdShape,
@@ -75,6 +76,8 @@ def _type(shape: Shape) -> str:
     match shape:
         case TextShape():
             return f"text, at most {shape.longest}"
+        case DateShape():
+            return f"date: {shape.accepted}"
         case IdShape():
             return f"one of {shape.among.to}" if shape.among else "name"
         case TerminalShape():

@@ -14,12 +14,14 @@ from typing import Annotated, Literal
 from loopwright.job.field import (
     Celsius,
     Count,
+    Day,
     Hertz,
     Hours,
     LongText,
     MainsVolts,
     Metres,
     Minutes,
+    Moment,
     Ohms,
     Percent,
     Ref,
@@ -95,7 +97,6 @@ class Region:
     mains_hz: Hertz = may("Nominal mains frequency.", 50.0)
     standby_h: Hours | None = may("Standby hours asked for, where the customer, the insurer or a custom ruleset says so.")
     alarm_min: Minutes | None = may("Minutes of alarm at the end of standby asked for, likewise.")
-    mains_failure_reported: bool = may("Loss of mains is signalled to a receiving centre.", False)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,7 +120,7 @@ class FittedBattery:
 
     sheet: Annotated[str, Ref("sheets/batteries")] = need("Its data sheet.")
     parallel: Count = may("How many are connected in parallel.", 1)
-    fitted: Text = may("Date it was fitted.", "")
+    fitted_on: Day = may("When it was fitted, as far as it is known.", "")
     measured_capacity_pct: Percent | None = may("Capacity found in a discharge test, per cent of rated.")
     temperature_c: Celsius = may("Temperature in the box.", 20.0)
 
@@ -192,7 +193,7 @@ class Hop:
     cable: Annotated[str, Ref("cables")] = need("The cable run the circuit's pair goes through.")
     device: Annotated[str, Ref("equipment")] | None = may("The device at the far end; silent when the pair only passes through.")
     contacts: tuple[str, ...] = may("Contacts of the device that stand in it, in order from the control unit.", ("tamper", "alarm"))
-    zone: Literal["a", "b"] = may("For two zones on one pair: a or b.", "a")
+    part: Literal["a", "b"] = may("For two zones on one pair: which of them the device belongs to.", "a")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -226,7 +227,7 @@ class Zone:
     number: Count = need("Number shown.")
     text: Text = need("Text shown.")
     circuit: Annotated[str, Ref("circuits")] | None = may("The circuit behind it.")
-    part: Literal["a", "b"] = may("For two zones on one pair: a or b.", "a")
+    part: Literal["a", "b"] = may("For two zones on one pair: which of them it is.", "a")
     areas: tuple[Annotated[str, Ref("areas")], ...] = may("Areas it lies in.", ())
     response: Mapping[str, Text] = rows("What it does in each set state: unset, full, and each part set.")
 
@@ -276,12 +277,16 @@ class Signalling:
     paths: Mapping[str, Path] = rows("Transmission paths.")
     reports: Mapping[str, Literal["yes", "no", "local"]] = rows("For each event: yes, no, or local.")
 
+    def sends(self, event: str) -> bool:
+        """Return whether an event is reported to a receiving centre."""
+        return self.centre is not None and self.reports.get(event) == "yes"
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Observation:
     """One thing seen or measured, dated and signed."""
 
-    at: Text = need("Date and time.")
+    at: Moment = need("Day, and time of day where it was noted.")
     by: Text = need("Who.")
     where: Text = need("Terminals or place.")
     state: Text = may("State of the system or the action done.", "")

@@ -41,6 +41,13 @@ class Words:
     longest: int = 200
 
 
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """A date of ISO 8601 as far as it is known: a year, a month or a day; with ``time`` a day, and the hour and minute where known."""
+
+    time: bool = False
+
+
 class Gauge(NamedTuple):
     """A conductor size: ``area_mm2`` [mm²] of copper, and the AWG number when the size was given as one."""
 
@@ -76,6 +83,8 @@ Share = Annotated[float, Quantity("", 0.05, 1.0)]
 Count = Annotated[int, Quantity("", 0, 10000)]
 Text = Annotated[str, Words(200)]
 LongText = Annotated[str, Words(4000)]
+Day = Annotated[str, Dated()]
+Moment = Annotated[str, Dated(time=True)]
 
 
 def need(doc: str) -> Any:  # noqa: ANN401 - a dataclass field stands in for a value of any type

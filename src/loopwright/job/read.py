@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from functools import cache
+from datetime import date
+from functools import cache, partial
 from typing import Any
 
 from loopwright.job.consistency import check_sheets
@@ -18,6 +19,7 @@ from loopwright.job.reading import BAD, Places, Reading, Run, Use
 from loopwright.job.reference import check_references
 from loopwright.job.shape import (
     BoolShape,
+    DateShape,
     GaugeShape,
     IdShape,
     ListShape,
@@ -248,6 +250,8 @@ def _scalar_step(shape: Shape) -> Step:
     match shape:
         case TextShape():
             return lambda node, path, run: _text(shape.longest, node, path, run)
+        case DateShape():
+            return partial(_date, shape, re.compile(shape.pattern))
         case IdShape():
             to = shape.among.to if shape.among else ""
             return lambda node, path, run: _id(to, node, path, run)
@@ -273,6 +277,19 @@ def _text(longest: int, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
         return _not_single(node, path, run)
     if len(node.value) > longest:
         return run.refuse(node, path, f"The text is {len(node.value)} characters long.", f"at most {longest} characters")
+    return node.value
+
+
+def _date(shape: DateShape, pattern: re.Pattern[str], node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    if node.kind != SCALAR:
+        return _not_single(node, path, run)
+    try:
+        if not pattern.fullmatch(node.value):
+            raise ValueError
+        if len(node.value) >= len("2024-06-14"):
+            date.fromisoformat(node.value[:10])
+    except ValueError:
+        return run.refuse(node, path, f"'{shorten(node.value)}' is no date.", shape.accepted)
     return node.value
 
 

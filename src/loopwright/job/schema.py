@@ -15,6 +15,7 @@ from loopwright.job.quantity import bounds
 from loopwright.job.read import ACCEPTED_ID, NO, YES
 from loopwright.job.shape import (
     BoolShape,
+    DateShape,
     FieldShape,
     GaugeShape,
     IdShape,
@@ -107,6 +108,9 @@ def schema_of(shape: Shape) -> Schema:
             return {"type": "string", "pattern": "[0-9]", "description": f"Such as {EXAMPLES['mm²']}."}
         case TextShape():
             return {"type": ["string", "number", "boolean"], "maxLength": shape.longest}
+        case DateShape():
+            year = [] if shape.time else [{"type": "integer", "minimum": 1000, "maximum": 2999}]
+            return {"anyOf": [{"type": "string", "pattern": f"^{shape.pattern}$"}, *year], "description": f"Written {shape.accepted}."}
         case TerminalShape():
             doc = f"equipment.terminal, one of the {shape.among}."
             return {"anyOf": [{"type": "string", "pattern": rf"^{_NAME}\.{_NAME}$"}, _DOTTED], "description": doc}

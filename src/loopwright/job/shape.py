@@ -11,7 +11,7 @@ from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from loopwright.job.document import Job
-from loopwright.job.field import Gauge, Quantity, Ref, TerminalRef, Words
+from loopwright.job.field import Dated, Gauge, Quantity, Ref, TerminalRef, Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +19,24 @@ class TextShape:
     """Free text."""
 
     longest: int
+
+
+@dataclass(frozen=True, slots=True)
+class DateShape:
+    """A date as far as it is known; with ``time`` a day, and the hour and minute where known."""
+
+    time: bool
+
+    @property
+    def pattern(self) -> str:
+        """Return the pattern its text follows; that a month has such a day is for the reader to see."""
+        month, day = r"-(0[1-9]|1[0-2])", r"-(0[1-9]|[12][0-9]|3[01])"
+        return rf"[12][0-9]{{3}}{month}{day}([ T]([01][0-9]|2[0-3]):[0-5][0-9])?" if self.time else rf"[12][0-9]{{3}}({month}({day})?)?"
+
+    @property
+    def accepted(self) -> str:
+        """Return how it is written, for a person."""
+        return "2024-06-14 or 2024-06-14 09:40" if self.time else "2024, 2024-06 or 2024-06-14"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +113,8 @@ class RecordShape:
     fields: Mapping[str, FieldShape]
 
 
-Shape = TextShape | IdShape | TerminalShape | BoolShape | WordShape | NumberShape | GaugeShape | ListShape | MapShape | RecordShape
+Scalar = TextShape | DateShape | IdShape | TerminalShape | BoolShape | WordShape | NumberShape | GaugeShape
+Shape = Scalar | ListShape | MapShape | RecordShape
 
 _ANY_WHOLE = Quantity("", 0, 1_000_000)
 
@@ -124,6 +143,8 @@ def _annotated(base: type, mark: object) -> Shape:
         return NumberShape(mark, base is int)
     if isinstance(mark, Words):
         return TextShape(mark.longest)
+    if isinstance(mark, Dated):
+        return DateShape(mark.time)
     if isinstance(mark, TerminalRef):
         return TerminalShape(mark.among)
     if isinstance(mark, Ref):

@@ -239,7 +239,7 @@ class _LoopCompiler:
         if word == "fault" and topology is Topology.TRIPLE:
             return resistors.fault_ohm
         if word == "alarm" and topology is Topology.PAIR:
-            return resistors.fault_ohm if hop.zone == "b" else resistors.alarm_ohm
+            return resistors.fault_ohm if hop.part == "b" else resistors.alarm_ohm
         return None
 
     def _cable_variables(self) -> list[Variable]:

@@ -80,7 +80,7 @@ def _battery(job: Job, item: StandbyForecast) -> Iterator[tuple[str, Cell]]:
     mark = ", invented for the example" if sheet.invented else ""
     count = f"{fitted.parallel} × " if fitted.parallel > 1 else ""
     yield "Battery fitted", computed(f"{count}{sheet.maker} {sheet.model}, {item.fitted_ah:g} Ah{mark}")
-    yield "Date fitted", computed(fitted.fitted or "not entered")
+    yield "Date fitted", computed(fitted.fitted_on or "not entered")
     yield "Hours asked for", computed(f"{need.standby_h:g} h set, then {need.alarm_h * 60:.0f} min in alarm")
     yield "Capacity asked for", computed(f"{show(item.required_ah, 'Ah')}, from {need.formula.equation}")
     yield "Current set, in alarm", computed(f"{item.standby_a:.3f} A, {item.alarm_a:.3f} A on battery")

@@ -136,7 +136,7 @@ def _devices(job: Job, zone: Zone) -> list[str]:
         return []
     circuit = job.circuits[zone.circuit]
     pair = circuit.topology is Topology.PAIR
-    return [hop.device for hop in circuit.path if hop.device is not None and (not pair or hop.zone == zone.part)]
+    return [hop.device for hop in circuit.path if hop.device is not None and (not pair or hop.part == zone.part)]
 
 
 def _in_one_only(facts: Facts, name: str, zone: Zone, device: str, common: tuple[str, Area], lies: list[str]) -> Finding:

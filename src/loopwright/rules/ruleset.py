@@ -66,7 +66,7 @@ def ruleset_of(job: Job) -> Ruleset:
 
 def requirement_of(job: Job, ruleset: Ruleset) -> Requirement:
     """Return the standby asked for: the job's own hours where it states them, else the ruleset's."""
-    name = "standby_h_reported" if job.region.mains_failure_reported and ruleset.limit("standby_h_reported") else "standby_h"
+    name = "standby_h_reported" if job.signalling.sends("mains-failure") and ruleset.limit("standby_h_reported") else "standby_h"
     standby, alarm, recharge = ruleset.limit(name), ruleset.limit("alarm_min"), ruleset.limit("recharge_h")
     own = job.region.standby_h
     hours = own if own is not None else (standby.least if standby and standby.least is not None else 0.0)
