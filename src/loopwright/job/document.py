@@ -194,6 +194,7 @@ class Hop:
     device: Annotated[str, Ref("equipment")] | None = may("The device at the far end; silent when the pair only passes through.")
     contacts: tuple[str, ...] = may("Contacts of the device that stand in it, in order from the control unit.", ("tamper", "alarm"))
     part: Literal["a", "b"] = may("For two zones on one pair: which of them the device belongs to.", "a")
+    shares_return_with: Annotated[str, Ref("circuits")] | None = may("The circuit whose return core it uses in this run.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -15,12 +15,15 @@ BUS_CORES = 2
 
 def check_cores(facts: Facts) -> list[Finding]:
     """No cable run is asked for more cores than its cable has."""
-    pairs = Counter(hop.cable for circuit in facts.job.circuits.values() for hop in circuit.path)
+    pairs: Counter[str] = Counter()
+    for circuit in facts.job.circuits.values():
+        for hop in circuit.path:
+            pairs[hop.cable] += 2 if hop.shares_return_with is None else 1
     found = []
     for name, cable in facts.job.cables.items():
         has = facts.job.sheets.cables[cable.sheet].cores
         feeds = sum(feed.cores + feed.cores_back for feed in cable.feeds)
-        parts = {"supply": feeds, "circuits": 2 * pairs[name], "data bus": BUS_CORES if cable.bus else 0, "0 V": cable.zero_v_cores}
+        parts = {"supply": feeds, "circuits": pairs[name], "data bus": BUS_CORES if cable.bus else 0, "0 V": cable.zero_v_cores}
         need = sum(parts.values())
         if need <= has:
             continue
@@ -48,7 +51,7 @@ def _cores_figure(name: str, parts: dict[str, int], need: int) -> Figure:
         f"run {name}, cores needed",
         need,
         "",
-        formula="feeds out and back + two for each circuit + two for the data bus + 0 V",
+        formula="feeds out and back + two for each circuit, one where it shares a return + two for the data bus + 0 V",
         inputs=inputs,
         substituted=" + ".join(str(count) for count in parts.values()),
     )
