@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from loopwright.power import sizing
+from loopwright.power.discharge import BATTERY
 from loopwright.power.forecast import label_of
 from loopwright.power.standby import StandbyForecast, longest_figure, required_figure
 from loopwright.rules.facts import Facts
@@ -87,7 +88,7 @@ def _too_small(facts: Facts, item: StandbyForecast) -> Finding:
         severity=_severity(facts, item),
         subject=f"equipment/{item.supply}/battery",
         sentence=f"{label_of(facts.job, item.supply)} has {item.fitted_ah:.3g} Ah of battery; {asked} need {figure}. "
-        f"As computed it lasts {hours} with the alarm still to come.",
+        f"As computed it lasts {hours} with the alarm still to come{_stopping(facts, item)}.",
         remedy=_larger(facts, item),
         clause=need.clause,
         source=need.source,
@@ -106,9 +107,14 @@ def _larger(facts: Facts, item: StandbyForecast) -> str:
     return f"{words}, the next size on sale that is enough."
 
 
+def _stopping(facts: Facts, item: StandbyForecast) -> str:
+    """Return which device ends the standby before the battery does, in words."""
+    return "" if item.longest.limited_by == BATTERY else f", when {_device(facts, item.longest.limited_by)} stops first"
+
+
 def _too_short(facts: Facts, item: StandbyForecast) -> Finding:
     need, hours = item.requirement, longest_figure(facts.job, item)
-    by = "" if item.longest.limited_by == "the battery" else f", when {_device(facts, item.longest.limited_by)} stops first"
+    by = _stopping(facts, item)
     lasts = f"lasts {hours} with the alarm still to come" if item.longest.fits else "cannot carry the alarm even when full"
     return Finding(
         code="standby-too-short",

@@ -110,7 +110,7 @@ def _not_enrolled(job: Job, names: list[str]) -> Finding:
 def _finding(
     code: str, severity: Severity, subject: str, sentence: str, remedy: str, source: str = "job-document", *figures: Figure
 ) -> Finding:
-    clause = "common practice" if source == "practice" else "limits of the data bus" if source == "data-sheet" else ""
+    clause = "limits of the data bus" if source == "data-sheet" else ""
     return Finding(
         code=code, severity=severity, subject=subject, sentence=sentence, remedy=remedy, clause=clause, source=source, figures=figures
     )

@@ -32,7 +32,6 @@ def check_battery_fitted(facts: Facts) -> list[Finding]:
                     subject=subject,
                     sentence=f"No battery is entered for {label}: when mains is lost, everything it feeds stops.",
                     remedy="Enter the battery that is fitted, or fit one.",
-                    clause="common practice",
                     source="practice",
                 )
             )
@@ -125,7 +124,6 @@ def check_recharge(facts: Facts) -> list[Finding]:
                     sentence=f"From flat, the battery of {label_of(facts.job, item.supply)} is full {full}; "
                     f"a low-battery trouble usually clears within {TROUBLE_MAY_LAST_H:.0f} h.",
                     remedy="Expect the trouble to stand longer after a long mains failure, or fit a charger with more current.",
-                    clause="common practice",
                     source="practice",
                     figures=(figure,),
                 )

@@ -168,7 +168,6 @@ def check_end_resistor_place(facts: Facts) -> list[Finding]:
             subject=f"circuits/{name}/end_at",
             sentence=f"The end resistor of circuit {name} is at the control unit: a short anywhere in its cable looks like rest.",
             remedy="Move it to the last device.",
-            clause="common practice",
             source="practice",
         )
         for name, circuit in facts.job.circuits.items()
@@ -202,7 +201,6 @@ def check_contacts(facts: Facts) -> list[Finding]:
                 if len(left) == 1
                 else f"The {some(left)} contacts of {label_of(facts.job, name)} stand in no circuit.",
                 remedy="Add it to the path of the circuit it belongs to.",
-                clause="" if alarm else "common practice",
                 source="job-document" if alarm else "practice",
             )
         )
@@ -225,7 +223,6 @@ def check_wiring(facts: Facts) -> list[Finding]:
                     subject=f"circuits/{item.circuit}",
                     sentence=f"The cores of circuit {item.circuit} make {figure}; {MOST_WIRING_OHM:g} Ω is what is commonly allowed.{left}",
                     remedy=f"Shorten it or use thicker cores, to {MOST_WIRING_OHM / figure.value:.0%} of the ohms it has now.",
-                    clause="common practice",
                     source="practice",
                     figures=(figure,),
                 )
@@ -259,6 +256,5 @@ def _leak(facts: Facts, item: CircuitForecast, leak_ohm: float) -> Finding:
         subject=f"circuits/{item.circuit}",
         sentence=f"A leak of {leak_ohm:.0f} Ω was measured between the cores of circuit {item.circuit}.{tail}",
         remedy="Look for damp or a nicked core before the circuit is used.",
-        clause="common practice",
         source="practice",
     )

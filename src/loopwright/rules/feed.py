@@ -52,7 +52,6 @@ def check_common_zero(facts: Facts) -> list[Finding]:
                 subject=f"equipment/{units[0]}",
                 sentence=f"{names} have no common 0 V, yet {what}.",
                 remedy="Join their 0 V with a core (zero_v_cores of a run between them); never join the plus of two supplies.",
-                clause="common practice" if on_circuit else "",
                 source="practice" if on_circuit else "first-principles",
             )
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from loopwright.power.forecast import LoadForecast, OutputForecast, SupplyForecast, label_of, scenario_words, transformer_va, volts_figure
+from loopwright.power.reading import output_figure
 from loopwright.rules.facts import Facts
 from loopwright.rules.feeding import FULL, Demand, overloads, supplies_behind
 from loopwright.rules.worked import given, some, worked
@@ -25,9 +26,7 @@ def check_output_load(facts: Facts) -> list[Finding]:
         state = facts.power.solution.scenarios[worst].state
         fed = [load for load in facts.power.loads if load.landing.output == output.name]
         scenario = facts.power.names[worst]
-        figure = _sum_figure(
-            facts, f"output-amps/{output.name}/{scenario}", f"output {output.name}", float(output.amps_a[worst]), fed, worst
-        )
+        figure = output_figure(facts.job, facts.power, output, scenario)
         excess = float(output.amps_a[worst]) - output.limit_a
         found.append(
             Finding(

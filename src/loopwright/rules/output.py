@@ -38,7 +38,6 @@ def _unused(facts: Facts, unit: str, terminal: str, watch: Supervision) -> Findi
         subject=f"equipment/{unit}",
         sentence=f"Output {terminal} of {label_of(facts.job, unit)} watches its cable and feeds nothing: open, it shows a trouble.",
         remedy=f"Put {watch.resistor_ohm:g} Ω across its terminals (1 kΩ is common) and enter it, or switch the output off.",
-        clause="common practice",
         source="practice",
     )
 
@@ -57,7 +56,6 @@ def _unwatched(facts: Facts, item: CircuitForecast) -> list[Finding]:
             sentence=f"A cut in the cable to {some([label_of(facts.job, name) for name in silent])} shows no trouble: output {terminal} of "
             f"{label_of(facts.job, unit)} sees its resistor at the end of another branch.",
             remedy="Loop the cable from one sounder to the next with the resistor at the last, or give each an output of its own.",
-            clause="common practice",
             source="practice",
         )
     ]

@@ -48,7 +48,6 @@ def check_zones(facts: Facts) -> list[Finding]:
                 sentence=f"Circuit {name}{part} lands on {circuit.input} but no zone stands for it.",
                 remedy="Enter its zone, or close the input in the programme.",
                 source="practice",
-                clause="common practice",
             )
         )
     return found
@@ -150,7 +149,6 @@ def _in_one_only(facts: Facts, name: str, zone: Zone, device: str, common: tuple
         sentence=f"{label_of(job, device)} (zone {zone.number}) stands in a room of {area.name}, which is shared, but lies in {own} only: "
         f"it is live when {own} is set while {some(others)} may still be in use.",
         remedy=f"Put zone {zone.number} in {area.name} ({common_id}), which is set when the last of the areas that share it is.",
-        clause="common practice",
         source="practice",
     )
 
@@ -173,7 +171,6 @@ def check_factory_codes(facts: Facts) -> list[Finding]:
                 subject=path,
                 sentence=f"The factory codes of {label} are still in it: anyone with its manual can unset it.",
                 remedy="Replace every factory code before the hand-over. Codes are secrets and never stand in the job.",
-                clause="common practice",
                 source="practice",
             )
         )

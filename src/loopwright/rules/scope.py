@@ -45,7 +45,6 @@ def check_life_safety(facts: Facts) -> list[Finding]:
             f"{REFUSAL}.",
             remedy="Have it checked by those who may design it, by the standard it falls under.",
             source="practice",
-            clause="common practice",
         )
     ]
 

@@ -36,6 +36,8 @@ class Source:
 
     def __str__(self) -> str:
         """Return the title with its mark, as printed beside a figure."""
+        if self.standing.startswith(self.title):
+            return str(self.standing)
         return self.title if self.standing in (Standing.SEEN, Standing.DERIVED) else f"{self.title} ({self.standing})"
 
 
