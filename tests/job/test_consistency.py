@@ -20,6 +20,8 @@ SAMPLE = (Path(__file__).parent / "sample.yaml").read_text(encoding="utf-8")
         ("sheets/equipment/panel-8/inputs/bands/double/1/from_ohm", "1", "lies over the one before it"),
         ("sheets/equipment/panel-8/inputs/bands/double/1/to_ohm", "1", "ends where it begins"),
         ("sheets/equipment/panel-8/outputs/siren/supervision/short_below_ohm", "9k", "is never right"),
+        ("sheets/batteries/seven/nominal_v", "24 V", "does not rest at"),
+        ("sheets/batteries/seven/full_v", "11.5 V", "does not rest at"),
     ],
 )
 def test_refused_with_its_place(path: str, text: str, words: str) -> None:

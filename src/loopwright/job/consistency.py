@@ -11,9 +11,12 @@ from loopwright.job.sheet import Band, BatterySheet
 
 
 def check_sheets(run: Run, job: Job) -> None:
-    """Note every discharge table that rises with the hours, every band over another or inside out, every watch without room."""
+    """Note every discharge table that rises with the hours, every band over another or inside out,
+    every watch without room, and every battery whose volts are not those of its cells.
+    """
     for name, battery in job.sheets.batteries.items():
         _check_discharge(run, f"sheets/batteries/{name}/discharge", battery)
+        _check_full(run, f"sheets/batteries/{name}", battery)
     for name, sheet in job.sheets.equipment.items():
         for topology, bands in sheet.inputs.bands.items() if sheet.inputs else ():
             _check_bands(run, f"sheets/equipment/{name}/inputs/bands/{topology}", bands)
@@ -34,6 +37,15 @@ def _check_discharge(run: Run, path: str, battery: BatterySheet) -> None:
         if second.hours == first.hours or second.current_a >= first.current_a:
             message = f"{second.current_a:g} A for {second.hours:.3g} h does not fit beside {first.current_a:g} A for {first.hours:.3g} h."
             run.refuse(run.nodes[here], here, message, "less current for more hours, each row with hours of its own")
+
+
+def _check_full(run: Run, path: str, battery: BatterySheet) -> None:
+    # A lead-acid cell is called 2 V and rests a little above that when full; 2.4 V leaves room for every kind.
+    nominal, full = battery.nominal_v, battery.full_v
+    if not nominal < full <= 1.2 * nominal:
+        here = f"{path}/full_v" if f"{path}/full_v" in run.nodes else f"{path}/nominal_v"
+        message = f"A battery of {nominal:g} V does not rest at {full:g} V when full."
+        run.refuse(run.nodes[here], here, message, f"full_v above {nominal:g} V and no more than {1.2 * nominal:g} V")
 
 
 def _check_bands(run: Run, path: str, bands: tuple[Band, ...]) -> None:

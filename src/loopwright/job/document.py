@@ -23,6 +23,7 @@ from loopwright.job.field import (
     Minutes,
     Moment,
     Ohms,
+    OneOrMore,
     Percent,
     Ref,
     ResistorOhms,
@@ -119,7 +120,7 @@ class FittedBattery:
     """The battery in a supply's box."""
 
     sheet: Annotated[str, Ref("sheets/batteries")] = need("Its data sheet.")
-    parallel: Count = may("How many are connected in parallel.", 1)
+    parallel: OneOrMore = may("How many are connected in parallel.", 1)
     fitted_on: Day = may("When it was fitted, as far as it is known.", "")
     measured_capacity_pct: Percent | None = may("Capacity found in a discharge test, per cent of rated.")
     temperature_c: Celsius = may("Temperature in the box.", 20.0)
@@ -155,7 +156,7 @@ class Feed:
 
     output: Annotated[str, TerminalRef("outputs")] = need("The output whose current it carries.")
     load: Text = may("The supply input it lands on at the far end.", "supply")
-    cores: Count = may("Cores in parallel each way.", 1)
+    cores: OneOrMore = may("Cores in parallel each way.", 1)
     return_cores: Count | None = may("Cores in parallel on the 0 V side when not the same number; 0 when another feed's return is shared.")
 
     @property

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from loopwright.job.field import (
     AmpereHours,
     Amperes,
+    BatteryVolts,
     Count,
     DischargeAmperes,
     DischargeHours,
@@ -18,6 +19,7 @@ from loopwright.job.field import (
     Nanofarads,
     Ohms,
     OhmsPerKm,
+    OneOrMore,
     Percent,
     PicofaradsPerMetre,
     Quantity,
@@ -286,7 +288,7 @@ class BatterySheet:
     invented: bool = may("True for what exists only in examples.", False)
     provenance: LongText = may("Where the figures were read.", "")
     capacity_ah: AmpereHours = need("Rated capacity at the 20-hour rate.")
-    nominal_v: WorkingVolts = may("Nominal volts.", 12.0)
+    nominal_v: BatteryVolts = may("Nominal volts, two a cell.", 12.0)
     full_v: WorkingVolts = may("Rested open-circuit volts when full.", 12.9)
     internal_ohm: Ohms = may("Internal resistance when full.", 0.03)
     discharge: tuple[DischargeRow, ...] = may("Constant-current discharge table.", ())
@@ -317,7 +319,7 @@ class CableSheet:
     model: Text = may("Name on the drum.", "")
     invented: bool = may("True for what exists only in examples.", False)
     provenance: LongText = may("Where the figures were read.", "")
-    cores: Count = need("Number of cores.")
+    cores: OneOrMore = need("Number of cores.")
     gauge: Gauge = need("Conductor size, as AWG or mm².")
     construction: Construction = may("Solid or stranded cores.", Construction.STRANDED)
     material: Material = may("Conductor material.", Material.COPPER)

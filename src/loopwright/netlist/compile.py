@@ -150,7 +150,7 @@ class _Compiler:
         if item.battery is None:
             return
         battery = self.job.sheets.batteries[item.battery.sheet]
-        inner = battery.internal_ohm / max(item.battery.parallel, 1)
+        inner = battery.internal_ohm / item.battery.parallel
         path = supply.battery_path_ohm
         self.elements.append(Battery(f"{name}.battery", bus, zero, battery.full_v, max(inner, LEAST_OHM), path, supply.cut_out_v))
         charger = supply.charger
@@ -175,7 +175,7 @@ class _Compiler:
             unit = feed.output.split(".")[0]
             tag = feed_name(name, number)
             start, end = self._plus(cable.start, feed), self._plus(cable.end, feed)
-            self.elements.append(Resistance(f"{tag}.plus", start, end, ohm / max(feed.cores, 1) + extra))
+            self.elements.append(Resistance(f"{tag}.plus", start, end, ohm / feed.cores + extra))
             if feed.cores_back:
                 near, far = self._minus(cable.start, unit), self._minus(cable.end, unit)
                 self.elements.append(Resistance(f"{tag}.minus", near, far, ohm / feed.cores_back + extra))

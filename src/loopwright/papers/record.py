@@ -240,7 +240,7 @@ def _kit(job: Job) -> list[dict[str, object]]:
         out.append(_kit_line(kind, f"{sheet.maker} {sheet.model}", str(count), sheet.provenance, sheet.invented))
     for name, battery in job.sheets.batteries.items():
         fitted = [item.battery for item in job.equipment.values() if item.battery is not None and item.battery.sheet == name]
-        count = sum(max(each.parallel, 1) for each in fitted)
+        count = sum(each.parallel for each in fitted)
         out.append(_kit_line("battery", f"{battery.maker} {battery.model}", str(count), battery.provenance, battery.invented))
     for name, cable in job.sheets.cables.items():
         metres = sum(run.length_m + run.slack_m for run in job.cables.values() if run.sheet == name)

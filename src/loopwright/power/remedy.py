@@ -160,7 +160,7 @@ def _cores_within(job: Job, forecast: PowerForecast, cable: str, load: LoadForec
     feed = _feed(job, cable, load)
     if feed is None or not share:
         return None
-    tag, now = feed[0], max(feed[1].cores, 1)
+    tag, now = feed[0], feed[1].cores
     back = max(feed[1].cores_back, 1)
     # Where the cable carries other feeds too, these keep their cores, so the share is a floor and the trials decide.
     first = max(now + 1, math.ceil(now / share - 1e-9))

@@ -108,7 +108,7 @@ def _one(
     supply = job.sheet_of(name).supply
     assert fitted is not None and supply is not None
     sheet = _battery_sheet(job, name)
-    rated = sheet.capacity_ah * max(fitted.parallel, 1)
+    rated = sheet.capacity_ah * fitted.parallel
     fraction = _fraction(fitted)
     kinetic = kinetic_of(sheet, fitted)
     aged = kinetic.scaled(fraction)
@@ -147,7 +147,7 @@ def _one(
             charger,
             capacity_ah=rated,
             spare_a=charge_a,
-            internal_ohm=sheet.internal_ohm / max(fitted.parallel, 1),
+            internal_ohm=sheet.internal_ohm / fitted.parallel,
             nominal_v=nominal,
         ),
         charge_a=charge_a,
@@ -163,7 +163,7 @@ def _fraction(fitted: FittedBattery) -> float:
 
 def kinetic_of(sheet: BatterySheet, fitted: FittedBattery) -> KineticBattery:
     """Return the two-well battery of a sheet, several in parallel taken as one. The leads are the network's, not the battery's."""
-    parallel = max(fitted.parallel, 1)
+    parallel = fitted.parallel
     if sheet.discharge:
         rows = tuple(DischargeRow(row.hours, row.current_a * parallel) for row in sorted(sheet.discharge, key=lambda row: row.hours))
         table = DischargeTable(rows=rows, cut_off_v=sheet.discharge_cut_off_v, nominal_v=sheet.nominal_v)

@@ -195,4 +195,4 @@ def _pairs(facts: Facts) -> list[tuple[str, Equipment, SupplySheet, BatterySheet
 
 
 def _count(item: Equipment) -> int:
-    return max(item.battery.parallel, 1) if item.battery is not None else 1
+    return item.battery.parallel if item.battery is not None else 1
