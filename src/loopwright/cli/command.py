@@ -12,7 +12,7 @@ from typing import Any
 from cyclopts import App, CycloptsError, UnusedCliTokensError
 
 from loopwright import __version__
-from loopwright.cli import check, demo, forecast, new, papers, schema, serve
+from loopwright.cli import backup, check, demo, forecast, new, papers, restore, schema, serve, verify
 from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
 from loopwright.cli.terminal import complain, console, say_json
 
@@ -27,7 +27,8 @@ For example:
     loopwright serve shop.yaml
 
 `loopwright VERB --help` tells more about a verb, with examples.
-Exit status: 0; 1 when `check` finds a must broken; 2 when the command or the document cannot be read; 3 for a fault in this program.
+Exit status: 0; 1 when `check` finds a must broken, or `verify` a history changed;
+2 when the command or the document cannot be read; 3 for a fault in this program.
 """
 VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
@@ -35,7 +36,10 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "schema": (schema.schema, ""),
-    "serve": (serve.serve, "[FILE] [--port N] [--no-browser]"),
+    "serve": (serve.serve, "[FILE] [--port N] [--no-browser] [--no-history]"),
+    "backup": (backup.backup, "FILE.db TO [--force]"),
+    "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
+    "verify": (verify.verify, "FILE.db [--json]"),
     "demo": (demo.demo, "[NAME]"),
 }
 """The verbs in the order they are listed: what each does, and how it is written."""

@@ -14,11 +14,14 @@ OWN_COPY = "demo-business.yaml"
 LOWEST_PORT, HIGHEST_PORT = 0, 65535
 
 
-def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = False) -> int:
+def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = False, no_history: Flag = False) -> int:
     """Open the workbench in a browser, for this machine alone.
 
     Without a file it opens a copy of the business example, kept in your data folder from one time to the next
     ($XDG_DATA_HOME/loopwright, otherwise ~/.local/share/loopwright). Ctrl-C stops it.
+
+    Every change is kept, with who made it and when, in a database beside the file: shop.yaml.history.db. Undo goes
+    on from there the next time, and what was changed elsewhere is taken in.
 
     For example:
 
@@ -34,13 +37,15 @@ def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = F
         Port to listen on; when it is taken, one that is free.
     no_browser
         Only print the address.
+    no_history
+        Keep no history; undo lasts until the workbench stops.
     """
     if not LOWEST_PORT <= port <= HIGHEST_PORT:
         raise Refusal(f"--port {port}: out of bounds. Accepted: {LOWEST_PORT} to {HIGHEST_PORT}.")
     path = own_copy() if file is None else _given(file)
     from loopwright.web.serve import serve as open_workbench
 
-    return open_workbench(path, host=HOST, port=port, open_browser=not no_browser)
+    return open_workbench(path, host=HOST, port=port, open_browser=not no_browser, history=not no_history)
 
 
 def _given(file: str) -> Path:

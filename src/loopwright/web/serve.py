@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import atexit
 import gc
+import getpass
 import os
 import secrets
 import socket
 import sys
 import tempfile
 import webbrowser
+from datetime import UTC, datetime
 from html import escape
 from pathlib import Path
 
 import uvicorn
 
 from loopwright.store.file import JobFile, StoreError
+from loopwright.store.kept import KeptJob, keep
 from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
@@ -24,13 +27,49 @@ from loopwright.web.session import Session
 UNUSABLE, STOPPED = 2, 0
 
 
-def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser: bool = True) -> int:
-    """Show a job file in the browser until Ctrl-C; return the exit code. Problems go to standard error."""
+def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser: bool = True, history: bool = True) -> int:
+    """Show a job file in the browser until Ctrl-C; return the exit code. Problems go to standard error.
+
+    With ``history`` every change is kept in a database beside the file.
+    """
     try:
-        session = Session(JobFile(path))
+        session = opened(path, history=history)
     except (StoreError, JobError) as error:
         print(f"{path.name} cannot be opened.\n{error}", file=sys.stderr)
         return UNUSABLE
+    try:
+        return _shown(session, host=host, port=port, open_browser=open_browser)
+    finally:
+        if isinstance(session.file, KeptJob):
+            session.file.close()
+
+
+def opened(path: Path, *, history: bool) -> Session:
+    """Return the open job. A history that cannot be kept is told on standard error. Raises StoreError or JobError."""
+    if not history or not path.is_file():
+        return Session(JobFile(path))
+    file, trouble = keep(path, by=who(), clock=lambda: datetime.now(UTC))
+    try:
+        session = Session(file)
+    except StoreError as error:
+        if isinstance(file, KeptJob):
+            file.close()
+        # The file itself may be in order: then it is the history that cannot be written.
+        session, trouble = Session(JobFile(path)), f"{error} No history is kept now; the job file is saved as ever."
+    if trouble:
+        print(trouble, file=sys.stderr)
+    return session
+
+
+def who() -> str:
+    """Return who is at work, as the system knows the person."""
+    try:
+        return os.environ.get("USER") or getpass.getuser()
+    except (OSError, KeyError):
+        return "unknown"
+
+
+def _shown(session: Session, *, host: str, port: int, open_browser: bool) -> int:
     try:
         listening = listen(host, port)
     except OSError as error:

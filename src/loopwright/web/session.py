@@ -1,20 +1,23 @@
-"""One open job: its text and what was computed from it, every step back and forward, and the file it is kept in."""
+"""One open job: its text and what was computed from it, every step back and forward, and the place it is kept in."""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.job import edit as job_edit
 from loopwright.job.document import Job
-from loopwright.job.edit import Edit
+from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
 from loopwright.job.tree import Node
 from loopwright.store.file import JobFile, StoreError
+from loopwright.store.kept import KeptJob
+from loopwright.store.store import PAGE, Revision
+from loopwright.store.trail import MemoryTrail, Trail
 from loopwright.values.error import JobError, Problem
 
 MOST_REMEMBERED = 64
@@ -41,15 +44,17 @@ class State:
 class Session:
     """An open job. Every change is applied, read, appraised and saved; if any of these fails, all stays as it was."""
 
-    def __init__(self, file: JobFile) -> None:
+    def __init__(self, file: JobFile | KeptJob) -> None:
         """Open the file. Raises StoreError when it cannot be read, JobError when it is not a job."""
         self.file = file
         self._lock = threading.RLock()
-        self._texts = [file.load()]
-        self._at = 0
+        self._trail: Trail = file if isinstance(file, KeptJob) else MemoryTrail(file)
         self._revision = 1
         self._marks: OrderedDict[str, tuple[Problem, ...]] = OrderedDict()
-        self._state = self._computed(self._texts[0], 0, 1)
+        text = file.load()
+        reading = read(text)
+        self._trail.start(text)
+        self._state = self._appraised(text, reading, self._trail.back, self._trail.forward)
 
     @property
     def state(self) -> State:
@@ -84,6 +89,11 @@ class Session:
         with self._lock:
             return self._attempt(lambda: self.file.reload(lambda text: self._adopt(text, save=False)))
 
+    def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
+        """Return a page of what was done, the latest first; nothing where no history is kept. Raises StoreError."""
+        with self._lock:
+            return self._trail.history(before=before, most=most)
+
     def changed_on_disk(self) -> bool:
         """Return whether another program has changed the file since it was read or saved here."""
         with self._lock:
@@ -95,38 +105,34 @@ class Session:
     def _edited(self, change: Edit | Callable[[Job], Edit]) -> None:
         made = change(self._state.job) if callable(change) else change
         edited = job_edit.apply(self._state.text, made)
-        self._adopt(edited.text, save=True, tree=edited.tree)
+        self._adopt(edited.text, save=True, tree=edited.tree, summary=summary_of(made))
 
-    def _adopt(self, text: str, *, save: bool, tree: Node | None = None) -> None:
+    def _adopt(self, text: str, *, save: bool, tree: Node | None = None, summary: str = "") -> None:
         """Make the text the present one, at the end of the history."""
         if text == self._state.text:
             return
-        state = self._computed(text, self._at + 1, self._at + 2, tree)
-        if save:
-            self.file.save(text)
-        del self._texts[self._at + 1 :]
-        self._texts.append(text)
-        self._at += 1
-        self._state = state
+        state = self._computed(text, self._trail.back + 1, 0, tree)
+        self._trail.add(text, summary, save=save)
+        self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
 
     def _step(self, way: int) -> tuple[Problem, ...]:
         with self._lock:
-            if 0 <= self._at + way < len(self._texts):
-                return self._attempt(lambda: self._move(self._at + way))
+            if self._trail.back if way < 0 else self._trail.forward:
+                return self._attempt(lambda: self._move(way))
             return ()
 
-    def _move(self, to: int) -> None:
-        text = self._texts[to]
-        state = self._computed(text, to, len(self._texts))
-        self.file.save(text)
-        self._at = to
-        self._state = state
+    def _move(self, way: int) -> None:
+        state = self._computed(self._trail.text(way), self._trail.back + way, self._trail.forward - way)
+        self._trail.move(way)
+        self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
 
-    def _computed(self, text: str, at: int, steps: int, tree: Node | None = None) -> State:
-        reading = read(text, tree=tree)
+    def _computed(self, text: str, back: int, forward: int, tree: Node | None = None) -> State:
+        return self._appraised(text, read(text, tree=tree), back, forward)
+
+    def _appraised(self, text: str, reading: Reading, back: int, forward: int) -> State:
         found = appraise(reading.job)
         self._revision += 1
-        return State(revision=self._revision, text=text, reading=reading, appraisal=found, back=at, forward=steps - at - 1)
+        return State(revision=self._revision, text=text, reading=reading, appraisal=found, back=back, forward=forward)
 
     def _attempt(self, act: Callable[[], None]) -> tuple[Problem, ...]:
         try:
@@ -136,3 +142,22 @@ class Session:
         except StoreError as error:
             return (Problem(path="", line=0, column=0, message=str(error)),)
         return ()
+
+
+def summary_of(edit: Edit) -> str:
+    """Return what an edit changes, for the history.
+
+    >>> summary_of(SetField("cables/W22/length_m", "60 m"))
+    'cables/W22/length_m: 60 m'
+    """
+    match edit:
+        case SetField(path, text):
+            return f"{path}: {text}"
+        case AddItem(path, key, _):
+            return f"{path}/{key} added" if key is not None else f"{path}: one more"
+        case RemoveField(path) | RemoveItem(path):
+            return f"{path} taken out"
+        case RenameItem(path, new_id):
+            return f"{path} is now {new_id}"
+        case _:
+            return ""

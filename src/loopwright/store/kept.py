@@ -1,0 +1,234 @@
+"""A job file with its history beside it: every text the file ever held here, with who, when and why.
+
+The file stays what counts. It is written before a revision counts, and when it turns out to hold something else, that is taken into
+the history as a revision of its own.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
+from loopwright.store.store import PAGE, Change, Conflict, Damaged, Head, Revision, Store
+
+SUFFIX = ".history.db"
+BEGINS, OUTSIDE, FOUND = "the history begins", "changed outside the workbench", "the file as it was found"
+UNDO, REDO = "undo", "redo"
+MOST_TRIES = 20
+
+
+class KeptJob:
+    """A job file and its history in a store: what ``JobFile`` does, and a trail that outlasts the program."""
+
+    def __init__(self, file: JobFile, store: Store, *, by: str, clock: Callable[[], datetime]) -> None:
+        """Take the file and a store that can be written; ``by`` is who works on the job, ``clock`` says when."""
+        self._file = file
+        self._store = store
+        self._by = by
+        self._clock = clock
+        self._job = file.name
+        self._at: Head | None = None
+        self._forward = 0
+
+    @property
+    def name(self) -> str:
+        """Return the file's own name."""
+        return self._file.name
+
+    @property
+    def path(self) -> Path:
+        """Return where the file is."""
+        return self._file.path
+
+    @property
+    def back(self) -> int:
+        """Return how many steps can be gone back."""
+        return self._head.revision.place.depth
+
+    @property
+    def forward(self) -> int:
+        """Return how many steps can be gone forward again."""
+        return self._forward
+
+    def load(self) -> str:
+        """Return the text in the file. Raises StoreError."""
+        return self._file.load()
+
+    def reload(self, take: Callable[[str], None]) -> None:
+        """Hand over the text that is in the file now. When it is not taken, the file still counts as changed. Raises StoreError."""
+        self._file.reload(take)
+
+    def changed_on_disk(self) -> bool:
+        """Return whether the file is no longer what was last read or written here. Raises StoreError."""
+        return self._file.changed_on_disk()
+
+    def save(self, text: str) -> None:
+        """Write the text to the file and the history. Raises ChangedOnDisk or StoreError; both are then as they were."""
+        self.add(text, "", save=True)
+
+    def start(self, text: str) -> None:
+        """Begin with the text of the file, going on from the history there is. Raises StoreError."""
+        jobs = self._store.jobs()
+        if len(jobs) == 1:
+            # The file may have been given another name since, and its history with it.
+            self._job = jobs[0]
+        elif self._job not in jobs:
+            self._store.create(self._job, text, self._change(BEGINS))
+        self._stand_at(self._store.head(self._job))
+        if self._head.text != text:
+            self._take(text, OUTSIDE)
+
+    def add(self, text: str, summary: str, *, save: bool) -> None:
+        """Make a text the next revision, of the file too when ``save`` is said. Raises ChangedOnDisk or StoreError."""
+        if save:
+            self._append(text, self._change("", summary))
+            self._forward = 0
+        else:
+            self._stand_at(self._store.head(self._job))
+            if self._head.text != text:
+                self._take(text, OUTSIDE)
+
+    def text(self, way: int) -> str:
+        """Return the text one step back (-1) or forward (1). Raises StoreError."""
+        return self._store.text_at(self._job, self._step(way))
+
+    def move(self, way: int) -> None:
+        """Go one step back (-1) or forward (1): the text that was there is the next revision. Raises ChangedOnDisk or StoreError."""
+        to, forward = self._step(way), self._forward
+        change = Change(by=self._by, at=self._clock(), why=UNDO if way < 0 else REDO, back_to=to)
+        self._append(self._store.text_at(self._job, to), change)
+        self._forward = forward - way
+
+    def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
+        """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
+        return self._store.revisions(self._job, before=before, most=most)
+
+    def close(self) -> None:
+        """Let go of the history."""
+        self._store.close()
+
+    @property
+    def _head(self) -> Head:
+        if self._at is None:
+            raise StoreError(f"{self.name} has not been loaded.")
+        return self._at
+
+    def _change(self, why: str, summary: str = "") -> Change:
+        return Change(by=self._by, at=self._clock(), why=why, summary=summary)
+
+    def _stand_at(self, head: Head) -> None:
+        place = head.revision.place
+        self._forward = self._store.revision(self._job, place.tip).place.depth - place.depth if place.tip != place.step else 0
+        self._at = head
+
+    def _step(self, way: int) -> int:
+        """Return the number of the step before the present one, or of the one that was gone back from."""
+        place = self._head.revision.place
+        if way < 0:
+            return place.before
+        number = place.tip
+        while (found := self._store.revision(self._job, number).place).before != place.step:
+            number = found.before
+        return number
+
+    def _take(self, text: str, why: str) -> None:
+        """Append a text the file holds already, after whatever else has been appended meanwhile."""
+        for _ in range(MOST_TRIES):
+            done = self._store.append(self._job, text, self._change(why), expected=self._head.number)
+            self._stand_at(done.theirs if isinstance(done, Conflict) else Head(revision=done, text=text))
+            if self._head.text == text:
+                return
+        raise StoreError(f"the history of {self.name} is being written by others all the time; try again.")
+
+    def _append(self, text: str, change: Change) -> None:
+        """Append a text and write it to the file: both or neither."""
+        for _ in range(MOST_TRIES):
+            known = self._head.text
+            done = self._write(text, change)
+            if isinstance(done, Revision):
+                self._at = Head(revision=done, text=text)
+                return
+            if self._file.changed_on_disk():
+                raise ChangedOnDisk(
+                    f"{self.name} was not saved: another program has changed it since it was read here, and that change stays. "
+                    "Read the file again to work on from it."
+                )
+            # The file is as it was, so the history alone went on; it is to say what the file says before it goes on from there.
+            self._stand_at(done.theirs)
+            if self._head.text != known:
+                self._take(known, FOUND)
+        raise StoreError(f"the history of {self.name} is being written by others all the time; try again.")
+
+    def _write(self, text: str, change: Change) -> Revision | Conflict:
+        written = False
+
+        def alongside() -> None:
+            nonlocal written
+            self._file.save(text)
+            written = True
+
+        try:
+            return self._store.append(self._job, text, change, expected=self._head.number, alongside=alongside)
+        except StoreError as error:
+            if written:
+                self._put_back(error)
+            raise
+
+    def _put_back(self, error: StoreError) -> None:
+        """Give the file its text again after the history could not be written."""
+        try:
+            self._file.save(self._head.text)
+        except StoreError:
+            raise StoreError(f"{error} The change stands in {self.name}, but not in its history.") from error
+
+
+def history_path(path: Path) -> Path:
+    """Return where the history of a job file is.
+
+    >>> history_path(Path("/jobs/shop.yaml")).name
+    'shop.yaml.history.db'
+    """
+    real = Path(os.path.realpath(path))
+    return real.with_name(real.name + SUFFIX)
+
+
+def keep(path: Path, *, by: str, clock: Callable[[], datetime]) -> tuple[JobFile | KeptJob, str]:
+    """Return a job file with its history beside it; without one, and a sentence that says why, when there can be none now."""
+    file = JobFile(path)
+    where = history_path(path)
+    # Only here: the database's library is 0.2 s of start-up.
+    from loopwright.store.sql import open_store
+
+    try:
+        _made_like(where, file.path)
+        return KeptJob(file, open_store(where), by=by, clock=clock), ""
+    except Damaged as error:
+        return file, f"{error} {_what_is_left(where)} No history is kept now; the job file is saved as ever."
+    except StoreError as error:
+        return file, f"{error} No history is kept now; the job file is saved as ever."
+
+
+def _made_like(where: Path, file: Path) -> None:
+    """Make an empty history that may be read by whom the job file may be read by."""
+    with contextlib.suppress(OSError):
+        mode = file.stat().st_mode & 0o666
+        handle = os.open(where, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        try:
+            os.fchmod(handle, mode)
+        finally:
+            os.close(handle)
+
+
+def _what_is_left(where: Path) -> str:
+    from loopwright.store.salvage import salvage
+
+    try:
+        found = salvage(where)
+    except StoreError as error:
+        return str(error)
+    found.store.close()
+    return found.sentence
