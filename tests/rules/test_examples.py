@@ -14,7 +14,7 @@ PLANTED = {
     ("volts-below-minimum", "equipment/sounder-press", Severity.MUST),
     ("battery-too-small", "equipment/control/battery", Severity.SHOULD),  # the hours of the grade were seen, their source is withheld
     ("supply-overloaded-charging", "equipment/supply-2", Severity.MUST),
-    ("circuit-misread", "circuits/c11", Severity.MUST),
+    ("circuit-misread", "circuits/c11", Severity.SHOULD),
     ("common-area-detector", "zones/z02/areas", Severity.SHOULD),
 }
 

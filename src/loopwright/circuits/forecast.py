@@ -295,11 +295,12 @@ def _leak_alarm(item: CircuitForecast) -> float | None:
     assert item.bands is not None
     found = []
     for act in item.acts:
-        if act.act.kind is not ActKind.ACTIVATED or not act.right:
+        if act.act.kind not in (ActKind.ACTIVATED, ActKind.ALL_ACTIVATED) or not act.right:
             continue
-        below = [edge for edge in item.bands.edges_ohm if edge <= act.field_ohm]
+        # With every part at its least: the leak has then least to do.
+        below = [edge for edge in item.bands.edges_ohm if edge <= act.low_ohm]
         if below:
-            found.append(below[-1] if math.isinf(act.field_ohm) else leak_to_edge(act.field_ohm, below[-1]))
+            found.append(below[-1] if math.isinf(act.low_ohm) else leak_to_edge(act.low_ohm, below[-1]))
     return max(found) if found else None
 
 

@@ -8,7 +8,7 @@ its own point ``JOINT.ID.OUTPUT`` and each unit its own return ``JOINT.ID.0v``. 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopwright.job.document import Cable, Equipment, Feed, Job
 from loopwright.job.sheet import STATES, ChargerKind, EquipmentSheet
@@ -25,7 +25,10 @@ LEAST_KNEE_V = 1.0
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Landing:
-    """Where one supply input of one piece of equipment gets its current: the plus point, the output, and the runs on the way."""
+    """Where one supply input of one piece of equipment gets its current: the plus point, the output, and the runs on the way.
+
+    ``supply`` is the equipment with the mains supply behind it, followed back through modules; None when nothing feeds it.
+    """
 
     equipment: str
     load: str
@@ -33,14 +36,19 @@ class Landing:
     minus: str
     output: str | None
     runs: tuple[str, ...]
+    supply: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PowerNetwork:
-    """The power part of a job as a network, with the way every supply input is reached."""
+    """The power part of a job as a network, with the way every supply input is reached.
+
+    ``astray`` are the runs and outputs of feeds that the output does not come to: a run is said to carry it, and no way leads there.
+    """
 
     netlist: Netlist
     landings: tuple[Landing, ...]
+    astray: tuple[tuple[str, str], ...] = ()
 
 
 def feed_name(cable: str, number: int) -> str:
@@ -100,8 +108,7 @@ class _Compiler:
         self.elements: list[Element] = []
         self.sheets = {name: job.sheet_of(name) for name in job.equipment}
         self.lands: dict[tuple[str, str], str] = {}
-        self.reached: dict[tuple[str, str], tuple[str, ...]] = {}
-        self.fed_by: dict[tuple[str, str], str] = {}
+        self.astray: list[tuple[str, str]] = []
         self.per_m: dict[tuple[str, float], float] = {}
 
     def run(self) -> PowerNetwork:
@@ -115,7 +122,8 @@ class _Compiler:
             self._cable(name, cable)
         references = [f"{name}.0v" for name, sheet in self.sheets.items() if sheet.supply is not None]
         netlist = Netlist(elements=tuple(self.elements), references=tuple(references), title=self.job.title)
-        return PowerNetwork(netlist=netlist, landings=tuple(self._landings()))
+        landings = _with_supplies(self._landings(), {name for name, sheet in self.sheets.items() if sheet.supply is not None})
+        return PowerNetwork(netlist=netlist, landings=landings, astray=tuple(self.astray))
 
     def _equipment(self, name: str, item: Equipment, sheet: EquipmentSheet) -> None:
         zero = f"{name}.0v"
@@ -196,7 +204,13 @@ class _Compiler:
         if place in self.job.joints:
             return f"{place}.{feed.output}"
         item, sheet = self.job.equipment[place], self.sheets[place]
-        return self._load_point(place, item, sheet, self.lands.get((place, feed.output), feed.load))
+        load = self.lands.get((place, feed.output), feed.load)
+        # A box with a supply of its own, or a device without this input, passes the cores on and takes nothing from them.
+        return (
+            f"{place}.passing.{feed.output}"
+            if sheet.supply is not None or load not in sheet.loads
+            else self._load_point(place, item, sheet, load)
+        )
 
     def _minus(self, place: str, unit: str) -> str:
         if place in self.job.joints:
@@ -245,4 +259,23 @@ class _Compiler:
                     ways[far] = (*ways[place], name)
                     reached.setdefault((far, load), (output, ways[far]))
                     front.append(far)
+            lost = {name for place, runs in near.items() if place not in ways for name, _, _ in runs}
+            self.astray += [(name, output) for name in sorted(lost)]
         return reached
+
+
+def _with_supplies(landings: list[Landing], own: set[str]) -> tuple[Landing, ...]:
+    """Return the landings with the supply behind each; a module takes it from its first supply input."""
+    first: dict[str, Landing] = {}
+    for landing in landings:
+        first.setdefault(landing.equipment, landing)
+    known: dict[str, str | None] = {name: name for name in own}
+
+    def behind(unit: str, passed: frozenset[str]) -> str | None:
+        if unit not in known:
+            output = first[unit].output if unit in first else None
+            feeder = output.partition(".")[0] if output else ""
+            known[unit] = behind(feeder, passed | {unit}) if feeder and feeder not in passed else None
+        return known[unit]
+
+    return tuple(replace(m, supply=behind(m.output.partition(".")[0] if m.output else m.equipment, frozenset())) for m in landings)

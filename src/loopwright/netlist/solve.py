@@ -251,7 +251,7 @@ class _Work:
         )
 
     def _near(self, column: int, sound: list[int], volts: Floats) -> Floats:
-        """Return node volts to start a scenario from: those of a settled one in the same system state, with mains as it has; else nothing."""
+        """Return node volts to start a scenario from: those of a settled one in the same system state, mains alike; else nothing."""
         wanted = self.scenarios[column]
         alike = [c for c in sound if self.scenarios[c].state == wanted.state and self.scenarios[c].mains == wanted.mains]
         return volts[:, alike[-1]].copy() if alike else np.zeros(self.size)

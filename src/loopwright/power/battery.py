@@ -88,6 +88,7 @@ class KineticBattery:
     internal_ohm: float
     assumed_shape: bool = False
     worst_row_pct: float = 0.0
+    stated_full_v: float | None = None
 
     @property
     def full(self) -> Wells:
@@ -96,8 +97,8 @@ class KineticBattery:
 
     @property
     def full_v(self) -> float:
-        """Return the emf when full and rested [V]."""
-        return FULL_V_PER_CELL * self.cells
+        """Return the emf when full and rested [V], as the sheet states it or as is usual."""
+        return FULL_V_PER_CELL * self.cells if self.stated_full_v is None else self.stated_full_v
 
     def scaled(self, capacity_fraction: float) -> KineticBattery:
         """Return the same battery with a part of its capacity (age, cold): wells of the same shape, less in them."""
@@ -206,7 +207,7 @@ def hours_at_current(battery: KineticBattery, current_a: float, *, cut_out_v: fl
 
 
 @lru_cache(maxsize=512)
-def fit_kinetic(table: DischargeTable, *, internal_ohm: float | None = None) -> KineticBattery:
+def fit_kinetic(table: DischargeTable, *, internal_ohm: float | None = None, full_v: float | None = None) -> KineticBattery:
     """Return the two-well battery whose hours come nearest a data sheet's table.
 
     least squares of log(hours by the model / hours printed) over c and k'; q_max follows
@@ -214,6 +215,7 @@ def fit_kinetic(table: DischargeTable, *, internal_ohm: float | None = None) -> 
     Args:
         table: the data sheet's table, or ``assumed_table``.
         internal_ohm: internal resistance when charged [ohm]; None takes 0.15 ohm Ah over the rated capacity.
+        full_v: emf when full and rested as the sheet states it [V]; None takes 2.14 V a cell.
 
     Returns:
         The battery. With fewer than three usable rows the published AGM battery's c and k' are kept (``assumed_shape``).
@@ -228,7 +230,7 @@ def fit_kinetic(table: DischargeTable, *, internal_ohm: float | None = None) -> 
     """
     ohm = DEFAULT_INTERNAL_OHM_AH / table.rated_ah if internal_ohm is None else internal_ohm
     shell = KineticBattery(
-        q_max_ah=1.0, well_fraction=0.5, rate_per_h=1.0, empty_v=table.cut_off_v, cells=table.cells, internal_ohm=ohm,
+        q_max_ah=1.0, well_fraction=0.5, rate_per_h=1.0, empty_v=table.cut_off_v, cells=table.cells, internal_ohm=ohm, stated_full_v=full_v,
     )  # fmt: skip
     slow = [row for row in table.rows if row.hours >= SHORTEST_FITTED_H]
     rows = slow if len(slow) >= 3 else list(table.rows)

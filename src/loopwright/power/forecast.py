@@ -41,7 +41,7 @@ def scenario_words(name: str) -> str:
 class LoadForecast:
     """One supply input of one piece of equipment, (scenarios,) each: volts across it and amperes into it.
 
-    ``live`` says in which scenarios its output is on, so that volts below the minimum mean something.
+    ``live`` says in which scenarios its output is on and its supply has mains or a battery, so that volts below the minimum mean something.
     """
 
     landing: Landing
@@ -142,7 +142,7 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
             )
         if sheet.supply is not None:
             supplies.append(_supply(name, sheet.supply.limit_a, solution))
-    unfed = tuple(f"{m.equipment}.{m.load}" for m in network.landings if not np.any(solution.energised[solution.index[m.plus]]))
+    unfed = tuple(f"{m.equipment}.{m.load}" for m in network.landings if m.supply is None)
     return PowerForecast(
         network=network, solution=solution, names=names, loads=loads, outputs=tuple(outputs), supplies=tuple(supplies), unfed=unfed
     )
@@ -151,7 +151,8 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
 def _load(job: Job, landing: Landing, first: Mapping[str, Landing], solution: Solution) -> LoadForecast:
     draw = job.sheet_of(landing.equipment).loads[landing.load]
     on = _live_states(job, landing, first)
-    live = np.array([s.state in on for s in solution.scenarios])
+    battery = landing.supply is not None and job.equipment[landing.supply].battery is not None
+    live = np.array([s.state in on and landing.supply is not None and (s.mains or battery) for s in solution.scenarios])
     return LoadForecast(
         landing=landing,
         draw=draw,

@@ -7,7 +7,7 @@ until the cut-out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -71,6 +71,26 @@ class StandbyForecast:
     recharge: charge.Recharge
     charge_a: float
     capacity_fraction: float
+    loads: tuple[Load, Load] = field(repr=False, compare=False)
+    cut_out_v: float
+
+    def with_capacity(self, capacity_ah: float, *, devices: bool = True) -> Standby:
+        """Return how long another capacity [Ah] of the same make would last with the alarm still to come.
+
+        ``devices`` False asks for the battery alone, as if every device worked down to the cut-out.
+        """
+        standby, alarm = self.loads if devices else tuple(replace(load, margin_v={}) for load in self.loads)
+        other = self.kinetic.scaled(self.capacity_fraction * capacity_ah / self.fitted_ah)
+        return longest_standby(other, standby=standby, alarm=alarm, alarm_h=self.requirement.alarm_h, cut_out_v=self.cut_out_v)
+
+    def size_on_sale_ah(self) -> float | None:
+        """Return the smallest capacity on sale [Ah] that meets the formula and lasts the hours too; None when none does."""
+        for size in sizing.STANDARD_SIZES_AH:
+            if size > self.fitted_ah and size >= self.required_ah and size >= self.requirement.standby_h * self.standby_a:
+                lasts = self.with_capacity(size, devices=False)
+                if lasts.fits and lasts.hours >= self.requirement.standby_h:
+                    return size
+        return None
 
 
 def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -> tuple[StandbyForecast, ...]:
@@ -152,6 +172,8 @@ def _one(
         ),
         charge_a=charge_a,
         capacity_fraction=fraction,
+        loads=(standby, alarm),
+        cut_out_v=cut_out,
     )
 
 
@@ -169,7 +191,7 @@ def kinetic_of(sheet: BatterySheet, fitted: FittedBattery) -> KineticBattery:
         table = DischargeTable(rows=rows, cut_off_v=sheet.discharge_cut_off_v, nominal_v=sheet.nominal_v)
     else:
         table = assumed_table(sheet.capacity_ah * parallel, nominal_v=sheet.nominal_v)
-    return fit_kinetic(table, internal_ohm=sheet.internal_ohm / parallel)
+    return fit_kinetic(table, internal_ohm=sheet.internal_ohm / parallel, full_v=sheet.full_v)
 
 
 def _load(swept: PowerForecast, supply: str, emf: tuple[float, ...], start: int) -> Load:

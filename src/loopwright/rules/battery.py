@@ -62,20 +62,21 @@ def check_capacity(facts: Facts) -> list[Finding]:
 
 
 def _severity(facts: Facts, item: StandbyForecast) -> Severity:
-    """Return *must* where what binding sources ask for alone is more than is fitted; alarm minutes nobody stated are left out."""
+    """Return *must* where the hours a binding source asks for take more than is fitted even of a new battery.
+
+    What ageing adds is good sense and not the clause; alarm minutes nobody stated are left out.
+    """
     need = item.requirement
-    if not binding(need.source) or not need.formula.binding:
+    if not binding(need.source):
         return Severity.SHOULD
     alarm = facts.ruleset.limit("alarm_min")
     stated = facts.job.region.alarm_min is not None or (alarm is not None and binding(alarm.source))
-    fitted = facts.job.equipment[item.supply].battery
     least = sizing.required_capacity_ah(
         standby_a=item.standby_a,
         standby_h=need.standby_h,
         alarm_a=item.alarm_a,
         alarm_h=need.alarm_h if stated else 0.0,
-        formula=need.formula,
-        temperature_c=fitted.temperature_c if fitted is not None else 20.0,
+        formula=sizing.PLAIN,
     )
     return Severity.MUST if least > item.fitted_ah * MORE else Severity.SHOULD
 
@@ -97,14 +98,23 @@ def _too_small(facts: Facts, item: StandbyForecast) -> Finding:
 
 
 def _larger(facts: Facts, item: StandbyForecast) -> str:
-    size = sizing.next_standard_size_ah(item.required_ah)
+    """Return which battery on sale meets the formula and lasts the hours by simulation, or what else to do."""
+    need, size = item.requirement.standby_h, item.size_on_sale_ah()
     supply = facts.job.sheet_of(item.supply).supply
     most = supply.largest_battery_ah if supply is not None else None
-    words = f"Fit {size:g} Ah" if size is not None else f"Fit {item.required_ah:.0f} Ah or more"
-    if most is not None and (size if size is not None else item.required_ah) > most:
-        share = 1 - most / item.required_ah
-        return f"{words}, but this supply may charge {most:g} Ah at most: move {share:.0%} of the load to a second supply with a battery."
-    return f"{words}, the next size on sale that is enough."
+    least = size if size is not None else item.required_ah
+    if most is not None and least > most:
+        return (
+            f"It takes {least:.3g} Ah, but this supply may charge {most:g} Ah at most: move {1 - most / least:.0%} of the load to a "
+            "second supply with a battery."
+        )
+    if size is None:
+        return "No battery on sale is enough: move load to a second supply with a battery, or fit several in parallel."
+    lasts = item.with_capacity(size)
+    words = f"Fit {size:g} Ah: by formula and as computed the smallest on sale that is enough."
+    if lasts.hours < need and lasts.limited_by != BATTERY:
+        words += f" Put the volts of {_device(facts, lasts.limited_by)} right too, or it stops after {lasts.hours:.1f} h even so."
+    return words
 
 
 def _stopping(facts: Facts, item: StandbyForecast) -> str:
@@ -122,7 +132,7 @@ def _too_short(facts: Facts, item: StandbyForecast) -> Finding:
         subject=f"equipment/{item.supply}/battery",
         sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts}"
         f"{by}; {marked(f'{need.standby_h:g} h are asked for', need.source)}.",
-        remedy="Put right the volts of the device that stops first." if by else "Fit the next larger battery, or take load off.",
+        remedy="Put right the volts of the device that stops first." if by else _larger(facts, item),
         clause=need.clause,
         source="kibam",
         figures=(hours,),

@@ -39,6 +39,25 @@ def check_fed(facts: Facts) -> list[Finding]:
     return found
 
 
+def check_feeds_arrive(facts: Facts) -> list[Finding]:
+    """Every run that is said to carry an output is reached by it."""
+    found = []
+    for run, output in facts.power.network.astray:
+        cable, unit = facts.job.cables[run], output.partition(".")[0]
+        ends = some([label_of(facts.job, place) if place in facts.job.equipment else place for place in (cable.start, cable.end)])
+        found.append(
+            Finding(
+                code="feed-astray",
+                severity=Severity.MUST,
+                subject=f"cables/{run}",
+                sentence=f"Run {run} is said to carry {output}, which comes to neither of its ends ({ends}).",
+                remedy=f"Start the run at {label_of(facts.job, unit)}, bring the output there by another run, or name the one it carries.",
+                source="job-document",
+            )
+        )
+    return found
+
+
 def check_common_zero(facts: Facts) -> list[Finding]:
     """Equipment that works together over a feed or a circuit has its 0 V joined."""
     out = []

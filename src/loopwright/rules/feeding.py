@@ -36,25 +36,7 @@ class Demand:
 
 def supplies_behind(power: PowerForecast) -> dict[str, str | None]:
     """Return the supply behind every load by name, followed back through modules; None when there is none."""
-    first: dict[str, LoadForecast] = {}
-    for load in power.loads:
-        first.setdefault(load.landing.equipment, load)
-    own = {supply.name for supply in power.supplies}
-    known: dict[str, str | None] = {name: name for name in own}
-
-    def behind(unit: str, seen: frozenset[str]) -> str | None:
-        if unit not in known:
-            load = first.get(unit)
-            output = load.landing.output if load is not None else None
-            feeder = output.partition(".")[0] if output else ""
-            known[unit] = behind(feeder, seen | {unit}) if feeder and feeder not in seen else None
-        return known[unit]
-
-    out = {}
-    for load in power.loads:
-        unit = load.landing.output.partition(".")[0] if load.landing.output else load.landing.equipment
-        out[load.name] = behind(unit, frozenset())
-    return out
+    return {load.name: load.landing.supply for load in power.loads}
 
 
 @lru_cache(maxsize=1)

@@ -55,7 +55,7 @@ def _unwatched(facts: Facts, item: CircuitForecast) -> list[Finding]:
             subject=f"equipment/{silent[0]}",
             sentence=f"A cut in the cable to {some([label_of(facts.job, name) for name in silent])} shows no trouble: output {terminal} of "
             f"{label_of(facts.job, unit)} sees its resistor at the end of another branch.",
-            remedy="Loop the cable from one sounder to the next with the resistor at the last, or give each an output of its own.",
+            remedy="Loop the cable from sounder to sounder, the resistor at the last (look at the volts first), or give each an output.",
             source="practice",
         )
     ]

@@ -15,7 +15,7 @@ from loopwright.values.finding import Finding, Severity
 SURE = 1e-6
 """A chance of misreading below this is none."""
 LIKELY = 0.01
-"""A chance of misreading above this is a fault of the design, not of the day."""
+"""A chance of misreading above this is a fault of the design, not of the day: our own line, so it makes a should, not a must."""
 
 
 def check_readings(facts: Facts) -> list[Finding]:
@@ -93,7 +93,7 @@ def _wrong(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Find
         sentence = f"{words} and is misread with a chance of {act.misread:.1%}, tolerances included.{_more(acts)}"
     return Finding(
         code="circuit-misread",
-        severity=Severity.MUST,
+        severity=Severity.SHOULD if act.right else Severity.MUST,
         subject=f"circuits/{item.circuit}",
         sentence=sentence,
         remedy=_remedy(facts, item, act),

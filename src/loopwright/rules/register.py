@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loopwright.rules import battery, bus, cable, charging, circuit, feed, load, output, programme, reading, scope, supply, timing
+from loopwright.rules import battery, bus, cable, charging, circuit, feed, load, output, programme, reading, scope, supply, timing, way
 from loopwright.rules.facts import Facts
 from loopwright.values.finding import Finding, Severity
 
@@ -19,6 +19,7 @@ CHECKS: tuple[Check, ...] = (
     load.check_charge_left,
     load.check_transformer,
     feed.check_fed,
+    feed.check_feeds_arrive,
     feed.check_common_zero,
     battery.check_standby_asked,
     battery.check_capacity,
@@ -30,6 +31,8 @@ CHECKS: tuple[Check, ...] = (
     charging.check_battery_condition,
     output.check_supervision,
     circuit.check_landed,
+    way.check_ways,
+    way.check_contacts_shared,
     circuit.check_resistors,
     circuit.check_end_resistor_place,
     circuit.check_contacts,

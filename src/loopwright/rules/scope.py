@@ -35,13 +35,15 @@ def check_life_safety(facts: Facts) -> list[Finding]:
     names = [name for name in facts.job.equipment if facts.job.sheet_of(name).kind is Kind.LIFE_SAFETY]
     if not names:
         return []
-    current = sum(draw.amperes()[0] for name in names for draw in facts.job.sheet_of(name).loads.values())
+    draws = [draw.amperes() for name in names for draw in facts.job.sheet_of(name).loads.values()]
+    unset_a, alarm_a = sum(draw[0] for draw in draws), sum(draw[-1] for draw in draws)
     return [
         Finding(
             code="life-safety-on-supply",
             severity=Severity.NOTE,
             subject=f"equipment/{names[0]}",
-            sentence=f"{some([label_of(facts.job, name) for name in names])} protects life; its {current:.3f} A are counted on the supply. "
+            sentence=f"{some([label_of(facts.job, name) for name in names])} protects life; its {unset_a:.3f} A "
+            f"({alarm_a:.3f} A in alarm) are counted on the supply. "
             f"{REFUSAL}.",
             remedy="Have it checked by those who may design it, by the standard it falls under.",
             source="practice",

@@ -99,7 +99,8 @@ def _below(facts: Facts, item: _Short, leader: tuple[_Short, Remedy] | None) -> 
         remedy = "Use thicker cable or more cores in parallel, shorten the run, or feed it from a nearer supply."
     elif leader[0] is item:
         run = job.cables[leader[1].run]
-        sentence += f" Run {leader[1].run} ({length_words(job, run.length_m)}, {job.sheets.cables[run.sheet].gauge}) alone takes "
+        sentence += f" Run {leader[1].run} ({length_words(job, run.length_m + run.slack_m)}{' with its slack' if run.slack_m else ''}, "
+        sentence += f"{job.sheets.cables[run.sheet].gauge}) alone takes "
         sentence += f"{leader[1].drop_v:.2f} V of it."
         remedy = _remedy_words(facts, item, leader[1])
     else:
@@ -134,7 +135,7 @@ def _remedy_words(facts: Facts, item: _Short, made: Remedy) -> str:
     if made.longest_m is not None:
         ways.append(f"no more than {length_words(job, made.longest_m)} of {made.run} as it is")
     if ways:
-        return f"Any one of these is enough: {'; '.join(ways)}; or a supply of its own nearer to it."
+        return f"Any one of these just meets the minimum: {'; '.join(ways)}; or a supply of its own nearer to it. Leave some in hand."
     if made.bare_v < item.load.draw.min_v:
         return f"No cable is enough: without any it would get {made.bare_v:.2f} V. Feed it from a nearer or larger supply."
     return "No single change of cable is enough. Feed it from a second supply nearer to it."

@@ -15,7 +15,7 @@ class Standing(StrEnum):
     SEEN = "seen"
     MEMORY = "from memory"
     PRACTICE = "common practice, no source"
-    WITHHELD = "seen, source withheld"
+    WITHHELD = "published, page not named"
     DERIVED = "computed from first principles"
 
 
