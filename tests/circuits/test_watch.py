@@ -9,7 +9,7 @@ import pytest
 
 from loopwright.circuits.forecast import CircuitForecast, forecast_watches, ohm_figure, volts_figure
 from loopwright.demo import text
-from loopwright.job.document import Job
+from loopwright.job.document import EndResistor, Job
 from loopwright.job.read import read
 from loopwright.job.sheet import Reads, Supervision
 from loopwright.netlist.compile import compile_power
@@ -49,19 +49,19 @@ def test_an_unused_output_shows_a_trouble_until_its_resistor_is_fitted() -> None
     """1 kΩ across an unused siren output clears its trouble: common practice, no source."""
     open_output = watched(DWELLING, "panel.siren-2")
     assert math.isinf(open_output.rest.field_ohm) and open_output.rest.taken_for is Reads.OPEN
-    panel = replace(DWELLING.equipment["panel"], end_resistors={"siren-2": 1000.0})
+    panel = replace(DWELLING.equipment["panel"], end_resistors={"siren-2": EndResistor(ohm=1000.0)})
     fitted = watched(replace(DWELLING, equipment={**DWELLING.equipment, "panel": panel}), "panel.siren-2")
     assert fitted.rest.field_ohm == pytest.approx(1000.0) and fitted.rest.right
 
 
 def test_a_wrong_resistor_is_named_in_the_working() -> None:
     """Fitted and entered: the working leads to the place where it stands."""
-    control = replace(BUSINESS.equipment["control"], end_resistors={"sounders": 4700.0})
+    control = replace(BUSINESS.equipment["control"], end_resistors={"sounders": EndResistor(ohm=4700.0)})
     job = replace(BUSINESS, equipment={**BUSINESS.equipment, "control": control})
     item = watched(job, "control.sounders")
     assert item.rest.taken_for is Reads.OPEN
     working = ohm_figure(job, item, item.rest).working()
-    assert "equipment/control/end_resistors/sounders" in {i.path for i in working.inputs}
+    assert "equipment/control/end_resistors/sounders/ohm" in {i.path for i in working.inputs}
     assert volts_figure(job, item, item.rest).probes == ("output control.sounders", "control 0 V")
 
 

@@ -384,7 +384,7 @@ def _resistor_path(circuit: str, name: str) -> str:
     """Return the document path of a resistor named in a circuit's or an output's network; empty for what is not a resistor."""
     if "." in circuit:
         unit, _, output = circuit.partition(".")
-        return f"equipment/{unit}/end_resistors/{output}" if name.endswith(".end") else ""
+        return f"equipment/{unit}/end_resistors/{output}/ohm" if name.endswith(".end") else ""
     if name.endswith(".end"):
         return f"circuits/{circuit}/resistors/end_ohm"
     if name.endswith("-resistor"):

@@ -127,6 +127,14 @@ class FittedBattery:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class EndResistor:
+    """A resistor fitted across a supervised output."""
+
+    ohm: ResistorOhms = need("Its value.")
+    tolerance_pct: Percent = may("Its tolerance.", 5.0)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Equipment:
     """One piece of equipment in its place."""
 
@@ -137,7 +145,7 @@ class Equipment:
     address: Count | None = may("Its address on the bus.")
     enrolled: YesNoUnknown = may("The control unit has it in its list.", YesNoUnknown.UNKNOWN)
     inside: Annotated[str, TerminalRef("outputs")] | None = may("Fed straight from this output, in the same box, without a cable run.")
-    end_resistors: Mapping[str, ResistorOhms] = rows("Resistors fitted across supervised outputs, by output: at the far end, or unused.")
+    end_resistors: Mapping[str, EndResistor] = rows("Resistors fitted across supervised outputs, by output: at the far end, or unused.")
     default_codes_changed: YesNoUnknown = may("Factory codes have been replaced (control units only).", YesNoUnknown.UNKNOWN)
     note: LongText = may("Note.", "")
 

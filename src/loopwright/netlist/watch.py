@@ -42,7 +42,7 @@ def _compile(job: Job, power: PowerNetwork, unit: str, output: str, watch: Super
     wires = [e for e in power.netlist.elements if isinstance(e, Resistance) and e.name in wanted]
     far = (ways[0].plus, ways[0].minus) if ways else (name, common)
     used = bool(ways)
-    ohm = fitted if fitted is not None else (watch.resistor_ohm if used else math.inf)
+    ohm = fitted.ohm if fitted is not None else (watch.resistor_ohm if used else math.inf)
     resistor = f"{name}.end"
     pull_up = PullUp(f"{name}.watch", name, common, watch.pull_up_v, watch.pull_up_ohm)
     elements: list[Element] = [pull_up, *wires, Resistance(resistor, *far, ohm)]
@@ -54,7 +54,8 @@ def _compile(job: Job, power: PowerNetwork, unit: str, output: str, watch: Super
         elements.append(Resistance(short, way.plus, way.minus, math.inf))
         acts.append(Act(kind=ActKind.SHORTED, device=way.equipment, changes=((short, LEAST_OHM),)))
         acts.append(Act(kind=ActKind.CUT, device=way.equipment, changes=((cores[way.runs[-1]][0], math.inf),)))
-    variables = [Variable(name=resistor, members=(resistor,), low=1 - RESISTOR_TOLERANCE, high=1 + RESISTOR_TOLERANCE)]
+    share = RESISTOR_TOLERANCE if fitted is None else fitted.tolerance_pct / 100
+    variables = [Variable(name=resistor, members=(resistor,), low=1 - share, high=1 + share)]
     if wires:
         variables.append(Variable(name=f"{name}.cable", members=tuple(e.name for e in wires), low=CABLE_BEST, high=CABLE_WORST))
     return LoopNetwork(
