@@ -257,8 +257,21 @@ def volts_working(job: Job, forecast: PowerForecast, load: LoadForecast, scenari
         substituted=" ".join(terms),
         result=show(value, "V") if math.isnan(value) else f"{value:.3f} V",
         source="first-principles",
-        notes=("the currents are those of the whole solved network, so what other devices on the same cores draw is in them",),
+        notes=("the currents are those of the whole solved network, so what other devices on the same cores draw is in them",)
+        + _defaults_on_way(job, landing),
     )
+
+
+def _defaults_on_way(job: Job, landing: Landing) -> tuple[str, ...]:
+    """Return in words what about the runs on a way is a default that nobody confirmed."""
+    warm = [run for run in landing.runs if f"cables/{run}/temperature_c" not in job.given]
+    unstated = {job.cables[run].sheet for run in landing.runs if job.sheets.cables[job.cables[run].sheet].ohm_per_km is None}
+    out = []
+    if warm:
+        out.append(f"default, not confirmed: conductors of {', '.join(warm)} at {job.cables[warm[0]].temperature_c:g} °C")
+    if unstated:
+        out.append(f"ohms from the wire tables, since the sheet of {', '.join(sorted(unstated))} states none")
+    return tuple(out)
 
 
 def _start(forecast: PowerForecast, landing: Landing, column: int) -> tuple[list[Input], list[str]]:
