@@ -17,12 +17,14 @@ from loopwright.store.store import Damaged
 
 BUSY_MS = 5000
 WRITES = "loopwright_writes"
+ONE_AT_A_TIME = 1_819_242_352
+"""A number only this program locks by, so that two do not make the same tables at once."""
 
 _WORDS = (
     ("database or disk is full", "the disk is full"),
     ("no space left", "the disk is full"),
     ("readonly database", "the file or its disk can only be read"),
-    ("unable to open database file", "the file cannot be opened; its folder is not there, or there is no permission"),
+    ("unable to open database file", "its folder is not there, there is no permission, or the disk can only be read"),
     ("locked", f"another program has been writing for over {BUSY_MS // 1000} s"),
     ("disk i/o error", "the disk does not answer as it should, or is full"),
     ("too big", "it is larger than the database can hold"),
@@ -105,6 +107,15 @@ def reading(engine: Engine) -> Iterator[Connection]:
 def writing(engine: Engine) -> Iterator[Connection]:
     """Return a connection inside a transaction that writes; it counts when the block ends without an error."""
     with engine.connect().execution_options(**{WRITES: True}) as connection, connection.begin():
+        yield connection
+
+
+@contextmanager
+def rebuilding(engine: Engine) -> Iterator[Connection]:
+    """Return a connection inside a transaction that changes tables, one program at a time."""
+    with writing(engine) as connection:
+        if engine.dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({ONE_AT_A_TIME})")
         yield connection
 
 

@@ -164,10 +164,13 @@ class KeptJob:
         raise StoreError(f"the history of {self.name} is being written by others all the time; try again.")
 
     def _write(self, text: str, change: Change) -> Revision | Conflict:
+        """Append a text, and write it to the file before that counts. The file's old text is held until it does."""
+        held = self.path.with_name(f".{self.name}.before")
         written = False
 
         def alongside() -> None:
             nonlocal written
+            _hold(self.path, held)
             self._file.save(text)
             written = True
 
@@ -175,15 +178,30 @@ class KeptJob:
             return self._store.append(self._job, text, change, expected=self._head.number, alongside=alongside)
         except StoreError as error:
             if written:
-                self._put_back(error)
+                self._put_back(held, error)
             raise
+        finally:
+            with contextlib.suppress(OSError):
+                held.unlink(missing_ok=True)
 
-    def _put_back(self, error: StoreError) -> None:
-        """Give the file its text again after the history could not be written."""
+    def _put_back(self, held: Path, error: StoreError) -> None:
+        """Give the file its old text again after the history could not be written."""
         try:
-            self._file.save(self._head.text)
-        except StoreError:
+            if held.exists():
+                # By name alone: where a full disk was the trouble, there is no room to write the old text once more.
+                os.replace(held, self.path)
+                self._file.load()
+            else:
+                self._file.save(self._head.text)
+        except (OSError, StoreError):
             raise StoreError(f"{error} The change stands in {self.name}, but not in its history.") from error
+
+
+def _hold(path: Path, held: Path) -> None:
+    """Give the file another name too, so that its text stays when the first name goes to a new file; not every disk can."""
+    with contextlib.suppress(OSError):
+        held.unlink(missing_ok=True)
+        os.link(path, held)
 
 
 def history_path(path: Path) -> Path:

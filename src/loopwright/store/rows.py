@@ -52,30 +52,31 @@ def kept(connection: Connection, key: str) -> bytes:
 
 
 def put_text(connection: Connection, raw: bytes, key: str, base: str) -> None:
-    """Keep a text, as a piece of the text ``base`` where that is worth it. Raises Damaged when it is kept already, but wrongly."""
-    table = schema.texts
-    if connection.execute(select(table.c.sha256).where(table.c.sha256 == key)).first() is not None:
-        if sha256_of(kept(connection, key)) != key:
-            raise Damaged("this very text is kept already, but is not what was put there.")
+    """Keep a text, as a piece of the text ``base`` where that is worth it."""
+    there = select(schema.texts.c.sha256).where(schema.texts.c.sha256 == key)
+    if connection.execute(there).first() is not None and _sound(connection, key):
         return
     packed = _packed(connection, raw, base)
     values = {"raw": packed.raw, "base": packed.base, "head": packed.head, "tail": packed.tail, "row": packed.row}
-    put_once(connection, table, sha256=key, **values)
+    put(connection, schema.texts, sha256=key, **values)
 
 
 def _packed(connection: Connection, raw: bytes, base: str) -> Packed:
     row = connection.execute(select(schema.texts.c.row).where(schema.texts.c.sha256 == base)).scalar_one_or_none()
-    if row is None:
-        return pack(raw)
-    try:
-        before = kept(connection, base)
-    except Damaged:
-        return pack(raw)
     # A damaged text must not become the ground of a sound one.
-    return pack(raw, base=base, before=before, row=row) if sha256_of(before) == base else pack(raw)
+    if row is None or not _sound(connection, base):
+        return pack(raw)
+    return pack(raw, base=base, before=kept(connection, base), row=row)
 
 
-def put_once(connection: Connection, table: Table, **values: Any) -> None:  # noqa: ANN401 - whatever a column holds
-    """Put a row in unless its key is there: what is found by its hash is the same from whoever came first."""
+def _sound(connection: Connection, key: str) -> bool:
+    try:
+        return sha256_of(kept(connection, key)) == key
+    except Damaged:
+        return False
+
+
+def put(connection: Connection, table: Table, *, sha256: str, **values: Any) -> None:  # noqa: ANN401 - whatever a column holds
+    """Put a row in under its hash; a row that is there is what was put there, or is put right so."""
     insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-    connection.execute(insert(table).values(**values).on_conflict_do_nothing())
+    connection.execute(insert(table).values(sha256=sha256, **values).on_conflict_do_update(index_elements=["sha256"], set_=values))

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Row, insert, select, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 from loopwright.store import check, rows, schema
 from loopwright.store.backup import beside
-from loopwright.store.engine import is_address, open_engine, reading, shown, told, writing
+from loopwright.store.engine import is_address, open_engine, reading, rebuilding, shown, told, writing
 from loopwright.store.file import StoreError
 from loopwright.store.migrate import bring_up_to_date, check_version, version_of
 from loopwright.store.store import (
@@ -155,7 +155,7 @@ class SqlStore:
             raise StoreError(f"a file of over {MOST_FILE_BYTES // 1_000_000} MB is not kept.")
         key = sha256_of(content)
         with self._writing() as connection:
-            rows.put_once(connection, schema.files, sha256=key, content=content)
+            rows.put(connection, schema.files, sha256=key, content=content)
         return key
 
     def get_file(self, sha256: str) -> bytes:
@@ -226,6 +226,8 @@ def open_store(where: str | Path, *, read_only: bool = False, name: str = "") ->
     engine = open_engine(place, read_only=read_only)
     try:
         with told(name, "cannot be opened"):
+            if not is_address(place) and not read_only and Path(place).is_file():
+                _look(Path(place))
             _prepare(engine, None if is_address(place) else Path(place), read_only=read_only)
     except Unfit as error:
         engine.dispose()
@@ -234,6 +236,19 @@ def open_store(where: str | Path, *, read_only: bool = False, name: str = "") ->
         engine.dispose()
         raise
     return SqlStore(engine, name, read_only=read_only)
+
+
+def _look(path: Path) -> None:
+    """Raise Unfit when a file is not for this program, before anything of it is changed: the journal's kind stands in it."""
+    engine = open_engine(str(path), read_only=True)
+    try:
+        with reading(engine) as connection:
+            check_version(version_of(connection))
+    except OperationalError:
+        # What a reader alone cannot open, a writer may: one that was stopped half way is put right first.
+        return
+    finally:
+        engine.dispose()
 
 
 def _prepare(engine: Engine, path: Path | None, *, read_only: bool) -> None:
@@ -249,7 +264,7 @@ def _prepare(engine: Engine, path: Path | None, *, read_only: bool) -> None:
         raise Unfit(f"its tables are of version {version or 'none'}; open it to be written once, so that they are brought up to date.")
     if path is not None and version:
         beside(path, f"version-{version}")
-    with writing(engine) as connection:
+    with rebuilding(engine) as connection:
         # Another program may have been quicker.
         if version_of(connection) != schema.VERSIONS[-1]:
             bring_up_to_date(connection)
