@@ -111,7 +111,11 @@ def _copy(path: Path, to: Path, *, over: bool) -> Iterator[Path]:
 
 
 def _copy_pages(path: Path, draft: Path) -> None:
-    with contextlib.closing(to_read(path)) as source, contextlib.closing(sqlite3.connect(draft, isolation_level=None)) as target:
+    with (
+        told(path.name, "cannot be copied"),
+        contextlib.closing(to_read(path)) as source,
+        contextlib.closing(sqlite3.connect(draft, isolation_level=None)) as target,
+    ):
         source.backup(target)
         # The copy is one file by itself: no log beside it that could be left behind.
         target.execute("PRAGMA journal_mode=DELETE")

@@ -84,13 +84,16 @@ def _to_write(path: Path) -> sqlite3.Connection:
 
 def to_read(path: Path) -> sqlite3.Connection:
     """Return a connection that only reads, from a disk that can only be read too."""
-    try:
-        return _connected(path, "mode=ro", "schema_version")
-    except sqlite3.OperationalError:
-        # Readers share a small file beside the database. Where none can be made nobody writes, unless a log stands there.
-        if os.access(path.parent, os.W_OK) or path.with_name(f"{path.name}-wal").exists():
-            raise
-        return _connected(path, "mode=ro&immutable=1", "schema_version")
+    # One that may write clears away, when it is the last to leave, the log that readers need beside the file; it is told not to write.
+    ways = ("mode=rw", "mode=ro") if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK) else ("mode=ro",)
+    # Where no log can be made nobody writes, unless one stands there.
+    alone = not os.access(path.parent, os.W_OK) and not path.with_name(f"{path.name}-wal").exists()
+    for way in ways + (("mode=ro&immutable=1",) if alone else ()):
+        try:
+            return _connected(path, way, "query_only=ON", "schema_version")
+        except sqlite3.OperationalError as error:
+            refused = error
+    raise refused
 
 
 @contextmanager

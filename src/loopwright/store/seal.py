@@ -9,6 +9,7 @@ from __future__ import annotations
 import hmac
 import unicodedata
 from dataclasses import dataclass
+from typing import NoReturn
 
 from argon2.low_level import Type, hash_secret_raw
 from cryptography.exceptions import InvalidTag
@@ -81,7 +82,7 @@ class Keys:
         """Return words that say nothing of the keys."""
         return "Keys(hidden)"
 
-    def __reduce_ex__(self, protocol: object) -> str:
+    def __reduce_ex__(self, protocol: object) -> NoReturn:
         """Refuse to be pickled or copied."""
         raise TypeError("keys are not copied or pickled")
 
