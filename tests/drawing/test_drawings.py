@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from loopwright.appraisal.appraise import Appraisal, appraise
-from loopwright.drawing.battery_curve import battery_curve
+from loopwright.drawing.battery_curve import battery_curve, curve_words
 from loopwright.drawing.circuit_bands import chance_words, circuit_bands
 from loopwright.drawing.meter_points import meter_points
 from loopwright.drawing.paper import for_paper
@@ -111,7 +111,7 @@ def test_the_power_tree_leads_to_every_device_once_for_each_supply_input(narrow:
     paths = [link.get("data-path") for link in root.iter(f"{SVG}a")]
     for name in job.equipment:
         sheet = job.sheet_of(name)
-        rows = max(len(sheet.loads), 1) + len(sheet.outputs) + (sheet.supply is not None)
+        rows = len(sheet.loads) + len(sheet.outputs) + (sheet.supply is not None)
         assert paths.count(f"equipment/{name}") == rows
     for name, cable in job.cables.items():
         assert paths.count(f"cables/{name}") == len(cable.feeds)
@@ -121,8 +121,15 @@ def test_the_power_tree_writes_every_device_and_its_state() -> None:
     written = texts(power_tree(business()))
     short = [f for f in business().findings if f.code == "volts-below-minimum"]
     assert short
-    for name in business().job.equipment:
-        assert any(words.startswith(label_of(business().job, name)) for words in written)
+    job = business().job
+    for name in job.equipment:
+        label = label_of(job, name)
+        if job.sheet_of(name).loads or job.sheet_of(name).supply is not None:
+            assert any(words.startswith(label) for words in written), name
+        else:
+            assert label not in written, name
+    silent = sum(1 for name in job.equipment if not job.sheet_of(name).loads and job.sheet_of(name).supply is None)
+    assert f"{silent} devices take no supply" in written
     assert sum(words.endswith(" V short") for words in written) == len(short)
     assert "off" in texts(power_tree(business(), "unset/mains"))[-200:]
 
@@ -166,6 +173,15 @@ def test_the_density_sums_to_the_whole() -> None:
     for item in cottage().circuits:
         for found in _densities(item.spreads, item.network.pull_up.ohm):
             assert found is None or float(found[1].sum()) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_the_marks_of_the_curve_are_numbered_from_one() -> None:
+    for item in business().standby:
+        written = texts(battery_curve(business(), item.supply))
+        told = curve_words(business().job, item).split("; ")
+        heads = [at for at, words in enumerate(written) if len(words) > 15 and any(each.startswith(words) for each in told)]
+        assert [written[at - 1] for at in heads] == [str(number + 1) for number in range(len(heads))]
+        assert len(heads) >= 2
 
 
 def test_the_curve_names_its_ends() -> None:

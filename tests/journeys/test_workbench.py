@@ -22,7 +22,7 @@ playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: 
 
 TOKEN = "a-key-for-the-test"
 WIDTHS = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
-ROOMS = ("/", "/kit", "/wiring", "/power")
+ROOMS = ("/", "/premises", "/kit", "/wiring", "/power", "/programme", "/papers")
 
 
 class Workbench(NamedTuple):
@@ -183,7 +183,7 @@ def test_a_run_is_put_in_and_taken_out_again(visit: Visit) -> None:
     page.get_by_role("button", name="Put in a cable run").click()
     box = page.get_by_role("dialog")
     box.locator("[name=id]").fill("W01")
-    visit.until("document.querySelector('#add-run [name=start]').options.length > 10")
+    visit.until("document.querySelector('#form [name=start]').options.length > 10")
     for name, choice in (("start", "control"), ("end", "door-front"), ("sheet", "six-core")):
         box.locator(f"[name={name}]").select_option(choice)
     box.get_by_label("Length").fill("7")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,8 @@ from loopwright.power.discharge import BATTERY, Trace
 from loopwright.power.forecast import label_of
 from loopwright.power.standby import StandbyForecast
 
+FIRST_SHORT, LETS_GO, ASKED, LONGEST = "first short", "lets go", "asked for", "longest"
+"""The marks of the curve; on the drawing they are numbered from 1 as they come."""
 _MOST_POINTS = 240
 _KEY_LINE = 15.5
 
@@ -44,7 +46,9 @@ def battery_curve(appraisal: Appraisal, supply_id: str, *, narrow: bool = False)
     supply = appraisal.job.sheet_of(supply_id).supply
     assert supply is not None
     width = 390.0 if narrow else 760.0
-    key = [(name, wrapped(words, width - 28, SMALL_SIZE)) for name, words in _end_lines(appraisal.job, item)]
+    lines = _end_lines(appraisal.job, item)
+    numbers = {mark: str(number) for number, (mark, _) in enumerate(lines, start=1)}
+    key = [(numbers[mark], wrapped(words, width - 28, SMALL_SIZE)) for mark, words in lines]
     field_bottom = 236.0
     height = field_bottom + 30 + _KEY_LINE * sum(len(lines) for _, lines in key)
     title = f"{label_of(appraisal.job, supply_id)}: battery volts from the loss of mains"
@@ -54,9 +58,9 @@ def battery_curve(appraisal: Appraisal, supply_id: str, *, narrow: bool = False)
     _grid(sheet, frame)
     _cut_out(sheet, frame, supply.cut_out_v)
     _trace(sheet, frame, item.set_trace, dash="")
-    _alarm(sheet, frame, item)
+    _alarm(sheet, frame, item, numbers)
     _asked(sheet, frame, item)
-    _ends(sheet, frame, item)
+    _ends(sheet, frame, item, numbers)
     _key(sheet, key, field_bottom + 34)
     return sheet.svg()
 
@@ -79,11 +83,11 @@ def _end_lines(job: Job, item: StandbyForecast) -> list[tuple[str, str]]:
     """Return the marks of the curve and their words, in the order of the legend."""
     out = []
     if item.to_first_short_h is not None and item.first_short is not None:
-        out.append(("1", f"{item.to_first_short_h:.1f} h set: {device_words(job, item.first_short)} is the first to fall short"))
+        out.append((FIRST_SHORT, f"{item.to_first_short_h:.1f} h set: {device_words(job, item.first_short)} is the first to fall short"))
     if item.to_cut_out_h is None:
-        out.append(("2", "the battery outlasts a year"))
+        out.append((LETS_GO, "the battery outlasts a year"))
     else:
-        out.append(("2", f"{item.to_cut_out_h:.1f} h set: the battery lets go"))
+        out.append((LETS_GO, f"{item.to_cut_out_h:.1f} h set: the battery lets go"))
     need = item.requirement
     if need.standby_h > 0 or need.alarm_h > 0:
         asked = f"{need.standby_h:g} h set and {need.alarm_h * 60:.0f} min of alarm asked for"
@@ -92,10 +96,10 @@ def _end_lines(job: Job, item: StandbyForecast) -> list[tuple[str, str]]:
             asked += f": not met, the battery lets go after {last.hours_to_end:.1f} h"
         else:
             asked += f": ends at {float(last.terminal_v[-1]):.2f} V"
-        out.append(("3", asked))
+        out.append((ASKED, asked))
     by = "" if item.longest.limited_by == BATTERY else f"; after that {device_words(job, item.longest.limited_by)} falls short in the alarm"
     fits = f"{item.longest.hours:.1f} h set with the alarm still to come{by}" if item.longest.fits else "the alarm does not fit at all"
-    out.append(("4", f"at most {fits}" if item.longest.fits else fits))
+    out.append((LONGEST, f"at most {fits}" if item.longest.fits else fits))
     return out
 
 
@@ -169,7 +173,7 @@ def _trace(sheet: Sheet, frame: _Frame, trace: Trace, *, dash: str) -> None:
     sheet.line(_points(frame, trace.hours, trace.terminal_v), look="lw-line", width=1.3, dash=dash)
 
 
-def _alarm(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
+def _alarm(sheet: Sheet, frame: _Frame, item: StandbyForecast, numbers: Mapping[str, str]) -> None:
     """Draw the alarm at the end of the hours asked for: the drop when it starts, its course, the return is not drawn."""
     in_alarm = [n for n, name in enumerate(item.trace.phase) if name == "alarm"]
     if not in_alarm:
@@ -178,7 +182,8 @@ def _alarm(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
     picks: Sequence[int] = ([before] if before >= 0 else []) + in_alarm
     points = [frame.at(float(item.trace.hours[n]), float(item.trace.terminal_v[n])) for n in picks]
     sheet.line(points, look="lw-line", width=FIRM, dash="4 2")
-    _ball(sheet, "3", points[-1], below=True)
+    if ASKED in numbers:
+        _ball(sheet, numbers[ASKED], points[-1], below=True)
 
 
 def _asked(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
@@ -191,19 +196,19 @@ def _asked(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
     sheet.text(x + (-5 if side == "end" else 5), frame.top + 9, f"asked for {hours:g} h", look="lw-soft", size=SMALL_SIZE, anchor=side)
 
 
-def _ends(sheet: Sheet, frame: _Frame, item: StandbyForecast) -> None:
+def _ends(sheet: Sheet, frame: _Frame, item: StandbyForecast, numbers: Mapping[str, str]) -> None:
     trace = item.set_trace
-    marks = [("1", item.to_first_short_h, "lw-short"), ("2", item.to_cut_out_h, "lw-ink")]
+    marks = [(FIRST_SHORT, item.to_first_short_h, "lw-short"), (LETS_GO, item.to_cut_out_h, "lw-ink")]
     for name, hours, look in marks:
         if hours is None or hours > frame.hours:
             continue
         point = frame.at(hours, float(np.interp(hours, trace.hours, trace.terminal_v)))
-        sheet.dot(*point, 3, look=look, filled=name == "1")
-        _ball(sheet, name, (point[0] - (18 if name == "1" else 0), point[1] - 4), below=False)
+        sheet.dot(*point, 3, look=look, filled=name == FIRST_SHORT)
+        _ball(sheet, numbers[name], (point[0] - (18 if name == FIRST_SHORT else 0), point[1] - 4), below=False)
     if item.longest.fits and item.longest.hours <= frame.hours:
         point = frame.at(item.longest.hours, float(np.interp(item.longest.hours, trace.hours, trace.terminal_v)))
         sheet.line(((point[0], point[1] - 7), (point[0], point[1] + 7)), look="lw-ink", width=THIN)
-        _ball(sheet, "4", (point[0] + 15, point[1] - 4), below=False)
+        _ball(sheet, numbers[LONGEST], (point[0] + 15, point[1] - 4), below=False)
 
 
 def _ball(sheet: Sheet, name: str, at: tuple[float, float], *, below: bool) -> None:

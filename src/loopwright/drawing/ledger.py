@@ -8,8 +8,8 @@ from enum import StrEnum
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.drawing.state import Standing, State, standing_of
-from loopwright.job.document import Cable, Feed, Job
-from loopwright.job.quantity import show_gauge, show_quantity
+from loopwright.job.document import Cable, Feed, Job, UnitSystem
+from loopwright.job.unit import FOOT_M
 from loopwright.power.forecast import LoadForecast, OutputForecast, label_of
 
 
@@ -43,11 +43,22 @@ class Row:
 def run_words(job: Job, cable: str) -> str:
     """Return a run as a plan says it: name, length, conductor size.
 
-    The length is one way, slack included.
+    The length is one way; slack that is in it is said.
     """
     run = job.cables[cable]
-    units = job.region.units
-    return f"{cable} · {show_quantity(run.length_m + run.slack_m, 'm', units)} · {show_gauge(job.sheets.cables[run.sheet].gauge, units)}"
+    length = length_words(run.length_m + run.slack_m, job.region.units)
+    slack = " with slack" if run.slack_m else ""
+    return f"{cable} · {length}{slack} · {job.sheets.cables[run.sheet].gauge}"
+
+
+def length_words(length_m: float, units: UnitSystem) -> str:
+    """Return a length as it is read off a plan: no finer than a tenth.
+
+    >>> length_words(12.0, UnitSystem.US), length_words(58.04, UnitSystem.METRIC)
+    ('39.4 ft', '58 m')
+    """
+    value, unit = (length_m / FOOT_M, "ft") if units is UnitSystem.US else (length_m, "m")
+    return f"{round(value, 1):g} {unit}"
 
 
 def ledger(appraisal: Appraisal, scenario: str) -> tuple[Row, ...]:
@@ -83,11 +94,9 @@ class _Walk:
             for item in left:
                 yield self._device(item, 1)
                 yield from self._outputs(item.landing.equipment, 2)
-        silent = [name for name in self.job.equipment if not self.job.sheet_of(name).loads and self.job.sheet_of(name).supply is None]
+        silent = sum(1 for name in self.job.equipment if not self.job.sheet_of(name).loads and self.job.sheet_of(name).supply is None)
         if silent:
-            yield Row(depth=0, mark=Mark.HEADING, name="Without a supply input")
-            for name in silent:
-                yield Row(depth=1, mark=Mark.DEVICE, name=label_of(self.job, name), path=f"equipment/{name}")
+            yield Row(depth=0, mark=Mark.HEADING, name=f"{silent} devices take no supply" if silent > 1 else "1 device takes no supply")
 
     def _supply(self, name: str) -> Iterator[Row]:
         item = self.appraisal.power.supply(name)

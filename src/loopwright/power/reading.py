@@ -160,3 +160,47 @@ def _end_point(job: Job, item: StandbyForecast, *, key: str, label: str, hours: 
 
     why = "not reached before the battery lets go" if hours is None else ""
     return Figure(key=f"{key}/{item.supply}", label=label, value=hours, unit="h", why=why, working=working)
+
+
+def fitted_figure(job: Job, item: StandbyForecast) -> Figure:
+    """Return the rated capacity fitted [Ah], batteries in parallel taken together."""
+    fitted = job.equipment[item.supply].battery
+    assert fitted is not None
+    path, rated = f"equipment/{item.supply}/battery", job.sheets.batteries[fitted.sheet].capacity_ah
+
+    def working() -> Working:
+        many = Origin.DOCUMENT if f"{path}/parallel" in job.given else Origin.DEFAULT
+        return Working(
+            formula="rated capacity × batteries in parallel",
+            inputs=(
+                Input(name="rated capacity", value=rated, unit="Ah", origin=Origin.SHEET, path=f"sheets/batteries/{fitted.sheet}/capacity_ah"),
+                Input(name="in parallel", value=fitted.parallel, origin=many, path=f"{path}/parallel"),
+            ),
+            substituted=f"{rated:g} × {fitted.parallel}",
+            result=f"{item.fitted_ah:.2f} Ah",
+            source="job-document",
+        )
+
+    label = f"{label_of(job, item.supply)}, battery fitted"
+    return Figure(key=f"fitted-ah/{item.supply}", label=label, value=item.fitted_ah, unit="Ah", working=working)
+
+
+def least_figure(job: Job, load: LoadForecast) -> Figure:
+    """Return the volts a supply input needs at its own terminals, and where they are stated."""
+    unit, name = load.landing.equipment, load.landing.load
+    sheet = job.equipment[unit].sheet
+
+    def working() -> Working:
+        stated = Input(
+            name="minimum working volts", value=load.draw.min_v, unit="V", origin=Origin.SHEET,
+            path=f"sheets/equipment/{sheet}/loads/{name}/min_v",
+        )  # fmt: skip
+        return Working(
+            formula="as the data sheet states it",
+            inputs=(stated,),
+            substituted=f"sheet {sheet}, supply input {name}",
+            result=f"{load.draw.min_v:.2f} V",
+            source="job-document",
+        )
+
+    return Figure(key=f"least-v/{load.name}", label=f"{label_of(job, unit)}, least volts", value=load.draw.min_v, unit="V", working=working)

@@ -73,7 +73,7 @@ def remedy_of(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: s
         return None
     worst = max(drops, key=lambda drop: drop.drop_v)
     share = bearable_share(job, forecast, worst.run, load, scenario)
-    gauge = _gauge_within(job, worst.run, share)
+    gauge = gauge_within(job, worst.run, share)
     way = load.landing.runs
     return Remedy(
         run=worst.run,
@@ -92,14 +92,14 @@ def smallest_gauge(job: Job, forecast: PowerForecast, cables: Sequence[str], loa
     The sizes are those on sale in the system the first cable's own size is written in, with cores made alike.
     """
     if len(cables) == 1:
-        return _gauge_within(job, cables[0], bearable_share(job, forecast, cables[0], load, scenario))
+        return gauge_within(job, cables[0], bearable_share(job, forecast, cables[0], load, scenario))
     rows: list[tuple[Gauge, dict[str, float]]] = []
     for gauge in _gauges(job, cables[0]):
         trial: dict[str, float] = {}
         for run in cables:
             ratio = _gauge_ratio(job, run, gauge)
             if ratio < 1.0:
-                trial |= _scaled(job, forecast, run, ratio)
+                trial |= scaled_run(job, forecast, run, ratio)
         if trial:
             rows.append((gauge, trial))
     volts = trial_volts(forecast, load, scenario, [trial for _, trial in rows])
@@ -129,7 +129,7 @@ def bearable_share(job: Job, forecast: PowerForecast, cable: str, load: LoadFore
     at_low, at_high = math.nan, float(load.volts_v[forecast.column(scenario)]) - load.draw.min_v
     points = np.array([0.0, 0.25, 0.5, 0.75])
     for _ in range(MOST_ROUNDS):
-        volts = trial_volts(forecast, load, scenario, [_scaled(job, forecast, cable, float(share)) for share in points])
+        volts = trial_volts(forecast, load, scenario, [scaled_run(job, forecast, cable, float(share)) for share in points])
         for share, margin in zip(points.tolist(), (volts - load.draw.min_v).tolist(), strict=True):
             if margin >= 0 and share >= low:
                 low, at_low = share, margin
@@ -143,7 +143,7 @@ def bearable_share(job: Job, forecast: PowerForecast, cable: str, load: LoadFore
     return None if math.isnan(at_low) else low
 
 
-def _gauge_within(job: Job, cable: str, share: float | None) -> Gauge | None:
+def gauge_within(job: Job, cable: str, share: float | None) -> Gauge | None:
     """Return the thinnest standard size whose resistance is within a share of the present one."""
     if share is None:
         return None
@@ -176,7 +176,7 @@ def bare_volts(job: Job, forecast: PowerForecast, load: LoadForecast, scenario: 
     """Return the volts [V] a load would get if no run on its way resisted anything."""
     trial: dict[str, float] = {}
     for run in load.landing.runs:
-        trial |= _scaled(job, forecast, run, 0.0)
+        trial |= scaled_run(job, forecast, run, 0.0)
     return float(trial_volts(forecast, load, scenario, [trial])[0])
 
 
@@ -248,7 +248,7 @@ def _feed(job: Job, cable: str, load: LoadForecast) -> tuple[str, Feed] | None:
     return None
 
 
-def _scaled(job: Job, forecast: PowerForecast, cable: str, ratio: float) -> dict[str, float]:
+def scaled_run(job: Job, forecast: PowerForecast, cable: str, ratio: float) -> dict[str, float]:
     """Return the ohms [Ω] of every conductor of a cable run with its wire ``ratio`` times what it is; joints stay."""
     names = [f"{feed_name(cable, number)}.{way}" for number in range(len(job.cables[cable].feeds)) for way in ("plus", "minus")]
     extra = _joint_ohm(job, cable)

@@ -3,27 +3,34 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Literal, NoReturn
 
 from pydantic import BaseModel, Field
 
 from loopwright.job.document import Job
 from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField
-from loopwright.job.sheet import Topology
-from loopwright.job.write import Value
+from loopwright.job.shape import ListShape
+from loopwright.job.splice import Splices
 from loopwright.values.error import JobError, Problem
-from loopwright.web.dictionary import as_entered, field_at, shape_of_cell
+from loopwright.web.dictionary import as_entered, field_at, is_entry, shape_of_cell, shown, value_at
+from loopwright.web.entered import added
+from loopwright.web.labels import label_at
 
-LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS = 300, 8000, 20
+LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS = 300, 8000, 300
 
 
 class Change(BaseModel, extra="forbid"):
-    """One change as a page posts it."""
+    """One change as a page posts it.
 
-    do: Literal["set", "add", "remove", "rename", "undo", "redo", "reload"]
+    ``seen`` is what stood in the cell when it was changed, ``revision`` the one the page showed: what has moved since is not written over.
+    """
+
+    do: Literal["set", "add", "remove", "rename", "tick", "untick", "undo", "redo", "reload"]
     path: str = Field(default="", max_length=LONGEST_PATH)
     text: str = Field(default="", max_length=LONGEST_TEXT)
+    seen: str | None = Field(default=None, max_length=LONGEST_TEXT)
+    revision: int | None = None
     fields: dict[str, str] = Field(default_factory=dict, max_length=MOST_FIELDS)
     mark: str = Field(default="", max_length=64)
     room: str = Field(default="front", max_length=20)
@@ -31,20 +38,65 @@ class Change(BaseModel, extra="forbid"):
 
 
 def edit_of(change: Change, job: Job) -> Edit:
-    """Return the edit a change stands for. Raises JobError when the place is none that can be changed so."""
+    """Return the edit a change stands for.
+
+    Raises JobError when the place is none that can be changed so, or holds something else by now.
+    """
     if change.do == "add":
-        return _added(change.path, {key: text.strip() for key, text in change.fields.items()}, job)
+        return added(change.path, {key: text.strip() for key, text in change.fields.items()}, job)
     if shape_of_cell(change.path) is None:
         _refuse(change.path, "There is no such place in a job.")
+    if change.do in ("tick", "untick"):
+        return _ticked(change, job)
     if change.do == "remove":
         return RemoveItem(change.path)
     if change.do == "rename":
         return RenameItem(change.path, change.text.strip())
-    declared = field_at(change.path)
-    # A word chosen from a list arrives as it stands there; only an emptied cell says that its default shall hold.
-    if not change.text.strip() and declared is not None and not declared.required:
-        return RemoveField(change.path) if change.path in job.given else SetField(change.path, "")
-    return SetField(change.path, as_entered(change.path, change.text, job.region.units))
+    if (now := moved(change, job)) is not None:
+        _refuse(change.path, conflict_words(change, now))
+    return _set(change, job)
+
+
+def moved(change: Change, job: Job) -> str | None:
+    """Return what a cell holds by now, when that is neither what the page showed nor what is entered; None when nothing moved."""
+    if change.do != "set" or change.seen is None or shape_of_cell(change.path) is None:
+        return None
+    now = shown(change.path, value_at(job, change.path), job.region.units)[0]
+    return None if now.strip() in (change.seen.strip(), change.text.strip()) else now
+
+
+def conflict_words(change: Change, now: str) -> str:
+    """Return a conflict in words: both values, and how each is chosen."""
+    theirs = f"‘{now}’" if now else "nothing"
+    return (
+        f"Changed meanwhile: {label_at(change.path)} is {theirs} now; you entered ‘{change.text.strip()}’. Nothing was written over. "
+        "Enter keeps yours, Escape takes the other."
+    )
+
+
+def _set(change: Change, job: Job) -> Edit:
+    path, declared, given = change.path, field_at(change.path), change.path in job.given
+    if not change.text.strip():
+        if is_entry(path):
+            return RemoveItem(path) if value_at(job, path) is not None else Splices(())
+        # A word chosen from a list arrives as it stands there; only an emptied cell says that its default shall hold.
+        if declared is not None and not declared.required:
+            return RemoveField(path) if given else Splices(())
+    return SetField(path, as_entered(path, change.text, job.region.units))
+
+
+def _ticked(change: Change, job: Job) -> Edit:
+    """Return the edit that puts a value into a list, or takes it out; a list that was a default is written out with it."""
+    if not isinstance(shape_of_cell(change.path), ListShape):
+        _refuse(change.path, "There is nothing to tick here.")
+    now = [str(each) for each in value_at(job, change.path) or ()]
+    wanted = change.text.strip()
+    if (change.do == "tick") == (wanted in now):
+        return Splices(())
+    if change.path in job.given:
+        return AddItem(change.path, None, wanted) if change.do == "tick" else RemoveItem(f"{change.path}/{now.index(wanted)}")
+    above, _, name = change.path.rpartition("/")
+    return AddItem(above, name, [*now, wanted] if change.do == "tick" else [each for each in now if each != wanted])
 
 
 def next_id(taken: Iterable[str], start: str, digits: int = 2) -> str:
@@ -59,50 +111,3 @@ def next_id(taken: Iterable[str], start: str, digits: int = 2) -> str:
 
 def _refuse(path: str, message: str) -> NoReturn:
     raise JobError([Problem(path=path, line=0, column=0, message=message)])
-
-
-def _added(what: str, fields: Mapping[str, str], job: Job) -> Edit:
-    """Return the edit that puts in a new row; cells left empty are left out."""
-    if what.startswith("circuits/") and what.endswith("/path"):
-        return AddItem(what, None, _filled(fields, "cable", "device"))
-    if what.startswith("cables/") and what.endswith("/feeds"):
-        return AddItem(what, None, _filled(fields, "output", "load"))
-    key = fields.get("id", "")
-    made: Value
-    if what == "equipment":
-        made = _filled(fields, "sheet", "label", "room")
-    elif what == "joints":
-        made = _filled(fields, "room")
-    elif what == "cables":
-        made = {
-            **_filled(fields, "sheet", "start", "end"),
-            "length_m": as_entered("cables/x/length_m", fields.get("length_m", ""), job.region.units),
-        }
-        if fields.get("output"):
-            made["feeds"] = [{"output": fields["output"]}]
-    elif what == "circuits":
-        made = _circuit(fields, job)
-    else:
-        raise JobError([Problem(path=what, line=0, column=0, message="Nothing can be put in here.")])
-    if not key:
-        _refuse(what, "A name is needed.")
-    return AddItem(what, key, made)
-
-
-def _filled(fields: Mapping[str, str], *names: str) -> dict[str, Value]:
-    return {name: fields[name] for name in names if fields.get(name)}
-
-
-def _circuit(fields: Mapping[str, str], job: Job) -> dict[str, Value]:
-    """Return a new circuit, with the resistor values its input's sheet asks for."""
-    made = _filled(fields, "input", "topology")
-    unit = fields.get("input", "").partition(".")[0]
-    inputs = job.sheet_of(unit).inputs if unit in job.equipment else None
-    wanted = fields.get("topology", "")
-    values = inputs.resistor_sets.get(Topology(wanted)) if inputs is not None and wanted in {item.value for item in Topology} else None
-    if values is not None:
-        stated = {"end_ohm": values.end_ohm, "alarm_ohm": values.alarm_ohm, "fault_ohm": values.fault_ohm}
-        made["resistors"] = {name: f"{ohm:.10g}" for name, ohm in stated.items() if ohm is not None}
-    if fields.get("cable"):
-        made["path"] = [_filled(fields, "cable", "device")]
-    return made

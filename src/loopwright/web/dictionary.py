@@ -26,11 +26,15 @@ from loopwright.job.shape import (
     WordShape,
     job_shape,
 )
+from loopwright.job.unit import EXAMPLES, FOOT_M
 
-_SUFFIX = re.compile(r"_(a|v|ohm|ah|m|h|s|c|pct|va|hz|min|nf|mm2|pf_per_m)$")
 _BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)", re.ASCII)
 _SHOWN_IN_US = {"m": "ft", "°C": "°F", "Ω/km": "Ω/kft", "pF/m": "pF/ft"}
 _IN_MA = frozenset({"unset_a", "set_a", "entry_a", "alarm_a"})
+_HINTS = {
+    "mA": "18, 18 mA, 0.018 A", "ft": "150, 150 ft, 45 m", "°F": "68, 68 °F, 20 °C", "Ω/kft": "25.7, 25.7 Ω/kft", "pF/ft": "30, 30 pF/ft",
+}  # fmt: skip
+"""What may be written where a bare number is not meant in the unit the document keeps."""
 
 
 @cache
@@ -83,13 +87,12 @@ def value_at(job: Job, path: str) -> Any:  # noqa: ANN401 - a field holds a valu
     return value
 
 
-def field_words(name: str) -> str:
-    """Return a field's name as words: ``length_m`` → length.
-
-    >>> field_words('battery_path_ohm'), field_words('ohm_per_km')
-    ('battery path', 'ohm per km')
-    """
-    return _SUFFIX.sub("", name).replace("_", " ")
+@cache
+def is_entry(path: str) -> bool:
+    """Return whether a single value stands at a path under a name of a mapping: it may be left out, and has no default."""
+    above, _, _ = path.rpartition("/")
+    over = shape_of_cell(above) if above else None
+    return isinstance(over, MapShape) and not isinstance(over.value, RecordShape | MapShape | ListShape)
 
 
 def plain_words(value: object) -> str:
@@ -119,11 +122,14 @@ def shown(path: str, value: Any, units: UnitSystem) -> tuple[str, str]:  # noqa:
             return "", unit
         if unit == "mA":
             return f"{value * 1000:.6g}", unit
+        if unit == "ft":
+            # A length stated in metres is known to a foot at best; one stated in feet comes back as it was.
+            return f"{round(value / FOOT_M, 1):.10g}", unit
         if unit in _SHOWN_IN_US.values():
             return show_quantity(value, shape.quantity.unit, units).split(" ")[0], unit
         return f"{value:.10g}", unit
     if isinstance(value, Gauge):
-        return show_gauge(value, units), ""
+        return str(value), ""
     if isinstance(value, bool):
         return ("yes" if value else "no"), ""
     return ("" if value is None else str(value)), ""
@@ -149,6 +155,26 @@ def as_entered(path: str, text: str, units: UnitSystem) -> str:
     return typed
 
 
+def fitting(path: str, message: str, units: UnitSystem) -> str:
+    """Return a reader's message with examples that fit the unit beside the cell, in which a bare number is meant there.
+
+    >>> fitting("sheets/equipment/pir/loads/supply/unset_a", "'x' is not a number: write for example 0.75, 750 mA.", UnitSystem.METRIC)
+    "'x' is not a number: write for example 18, 18 mA, 0.018 A."
+    """
+    shape = shape_of_cell(path)
+    if not isinstance(shape, NumberShape):
+        return message
+    unit = shape.quantity.unit
+    if not unit and (shape.whole or shape.quantity.high > 1):
+        return message.replace(EXAMPLES[""], "3")
+    return message.replace(EXAMPLES[unit], _HINTS.get(cell_unit(path, unit, units), EXAMPLES[unit]))
+
+
+def tooltip(value: Any, units: UnitSystem) -> str:  # noqa: ANN401
+    """Return what is said beyond what a cell shows: a metric conductor's nearest American size."""
+    return show_gauge(value, units) if isinstance(value, Gauge) and units is UnitSystem.US and value.awg is None else ""
+
+
 def choices(job: Job) -> dict[str, list[tuple[str, str]]]:
     """Return what the references of a job may name, as (id, words), by what they refer to."""
     rooms = [(key, room.name) for storey in job.storeys.values() for key, room in storey.rooms.items()]
@@ -156,9 +182,7 @@ def choices(job: Job) -> dict[str, list[tuple[str, str]]]:
     return {
         "sheets/equipment": [(key, f"{plain_words(sheet.kind)}, {sheet.model}") for key, sheet in job.sheets.equipment.items()],
         "sheets/batteries": [(key, f"{sheet.capacity_ah:g} Ah") for key, sheet in job.sheets.batteries.items()],
-        "sheets/cables": [
-            (key, f"{sheet.cores} × {show_gauge(sheet.gauge, job.region.units)}") for key, sheet in job.sheets.cables.items()
-        ],
+        "sheets/cables": [(key, f"{sheet.cores} × {sheet.gauge}") for key, sheet in job.sheets.cables.items()],
         "rooms": rooms,
         "equipment": equipment,
         "places": [*equipment, *((key, key) for key in job.joints)],
@@ -188,6 +212,23 @@ def choice_key(shape: Shape | None) -> str:
     if isinstance(shape, IdShape) and shape.among is not None:
         return shape.among.to
     return shape.among if isinstance(shape, TerminalShape) else ""
+
+
+def ticked(job: Job, path: str) -> list[tuple[str, str]] | None:
+    """Return what may be ticked in a list, as (value, words); None for a list that takes free words, and for what is no list."""
+    shape = shape_of_cell(path)
+    if not isinstance(shape, ListShape):
+        return None
+    if words := words_of(shape.item):
+        return [(word, plain_words(word)) for word in words]
+    if among := choice_key(shape.item):
+        own = path.split("/")[1]
+        return [(key, words or key) for key, words in choices(job)[among] if path != f"areas/{own}/common_to" or key != own]
+    if path.startswith("circuits/") and path.endswith("/contacts"):
+        device = value_at(job, path.rpartition("/")[0] + "/device")
+        names = job.sheet_of(device).contacts if device else ("tamper", "alarm", "fault")
+        return [(name, plain_words(name)) for name in names]
+    return None
 
 
 def words_of(shape: Shape | None) -> tuple[str, ...]:

@@ -25,15 +25,19 @@ def figure(key: str, label: str, number: str, unit: str) -> Markup:
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def marks(path: str, name: str, assumed: bool) -> str:
-    """Return the attributes every control of a cell has."""
-    return f' id="c:{escape(path)}" data-path="{escape(path)}" aria-label="{escape(name)}"' + (" data-assumed" if assumed else "")
+def marks(path: str, name: str, assumed: bool, beyond: str = "") -> str:
+    """Return the attributes every control of a cell has; ``beyond`` is said when the pointer rests on it."""
+    title = f' title="{escape(beyond)}"' if beyond else ""
+    mark = " data-assumed" if assumed else ""
+    return f' id="c:{escape(path)}" data-path="{escape(path)}" aria-label="{escape(name)}"{title}{mark}'
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def typed(own: str, kind: str, text: str, decimal: bool) -> str:
-    """Return a control that is typed into."""
+def typed(own: str, kind: str, text: str, decimal: bool, words: str = "", hint: str = "") -> str:
+    """Return a control that is typed into; ``words`` names the list of what is usually written there, ``hint`` stands in an empty one."""
     keys = ' inputmode="decimal"' if decimal else ""
+    keys += f' list="{words}"' if words else ""
+    keys += f' placeholder="{escape(hint)}"' if hint else ""
     return f'<input class="{kind}" value="{escape(text)}"{own}{keys} autocomplete="off" spellcheck="false">'
 
 
@@ -50,10 +54,26 @@ def named(own: str, choices: str, text: str, words: str, optional: bool) -> str:
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def worded(own: str, words: tuple[str, ...], text: str) -> str:
-    """Return a choice of words."""
-    blank = "" if text else '<option value="" selected></option>'
+def worded(own: str, words: tuple[str, ...], text: str, unsaid: str = "") -> str:
+    """Return a choice of words; ``unsaid`` is what an empty one says, and lets it be emptied again."""
+    blank = f'<option value=""{"" if text else " selected"}>{escape(unsaid)}</option>' if unsaid or not text else ""
     return f"<select{own}>{blank}{''.join(option(word, plain_words(word), chosen=word == text) for word in words)}</select>"
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def ticks(path: str, name: str, rows: tuple[tuple[str, str, bool], ...], assumed: bool) -> Markup:
+    """Return a list as its words, which unfold to boxes that are ticked."""
+    said = ", ".join(words for _, words, on in rows if on) or "none"
+    boxes = "".join(
+        f'<label><input type="checkbox" data-tick="{escape(path)}" value="{escape(value)}"{" checked" if on else ""}>'
+        f" {escape(words)}</label>"
+        for value, words, on in rows
+    )
+    mark = PENCIL if assumed else ""
+    return Markup(
+        f'<details class="ticks{" assumed" if assumed else ""}" id="c:{escape(path)}"><summary aria-label="{escape(name)}: {escape(said)}">'
+        f"{escape(said)}{mark}</summary>{boxes}</details>"
+    )
 
 
 def option(value: str, words: str, *, chosen: bool) -> str:

@@ -15,14 +15,15 @@ from markupsafe import Markup, escape
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.job.document import Job, UnitSystem
 from loopwright.job.quantity import show_quantity
-from loopwright.job.shape import GaugeShape, NumberShape, TextShape
+from loopwright.job.shape import GaugeShape, ListShape, NumberShape, TextShape
 from loopwright.netlist.compile import further_scenarios, scenarios
 from loopwright.rules.ruleset import rulesets
 from loopwright.values.figure import Figure, Input, Origin
 from loopwright.values.finding import Finding, Severity
 from loopwright.values.source import source
 from loopwright.web import mark
-from loopwright.web.dictionary import choice_key, choices, field_at, field_words, shape_of_cell, shown, value_at, words_of
+from loopwright.web.dictionary import choice_key, choices, field_at, is_entry, shape_of_cell, shown, ticked, tooltip, value_at, words_of
+from loopwright.web.labels import label_at
 from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
 from loopwright.web.session import State
 from loopwright.web.working import figure_of
@@ -107,26 +108,36 @@ class Page:
         """Return a quantity as people of the job's unit system read it."""
         return "" if value is None else show_quantity(value, unit, self.units)
 
-    def cell(self, path: str, label: str = "") -> Markup:
-        """Return the cell in which a field is edited."""
+    def cell(self, path: str, label: str = "", *, usual: str = "") -> Markup:
+        """Return the cell in which a field is edited; ``usual`` names a list of what is usually written there."""
         shape, value, declared = shape_of_cell(path), value_at(self.job, path), field_at(path)
-        optional = declared is not None and not declared.required
+        entry = is_entry(path)
+        optional = entry or (declared is not None and not declared.required)
         assumed = optional and value not in (None, "") and path not in self.job.given
+        name = f"{label}, {label_at(path)}" if label else label_at(path)
+        if isinstance(shape, ListShape):
+            return self._ticks(path, name, value or (), path not in self.job.given and bool(value))
         text, unit = shown(path, value, self.units)
-        name = f"{label}, {field_words(path.rpartition('/')[2])}" if label else (declared.doc if declared else path)
-        own, names = mark.marks(path, name, assumed), choice_key(shape)
-        words = tuple(rulesets()) if path == RULES else words_of(shape)
-        if names:
+        own, unsaid = mark.marks(path, name, assumed, tooltip(value, self.units)), "not said" if entry else ""
+        if names := choice_key(shape):
             control = mark.named(own, names, text, self.words.get(names, {}).get(text, ""), optional)
-        elif words:
-            control = mark.worded(own, words, text)
+        elif words := tuple(rulesets()) if path == RULES else words_of(shape):
+            control = mark.worded(own, words, text, unsaid)
         elif isinstance(shape, TextShape) and (shape.longest > LONG_TEXT or len(text) > SEVERAL_LINES):
             lines = sum(1 + len(line) // SEVERAL_LINES for line in text.rstrip().split("\n"))
             control = mark.written(own, text, min(lines, 8))
         else:
             kind = _kind(shape, text)
-            control = mark.typed(own, kind, text, kind.startswith("num") and unit != "Ω" and self.units is UnitSystem.METRIC)
+            decimal = kind.startswith("num") and unit != "Ω" and self.units is UnitSystem.METRIC
+            control = mark.typed(own, kind, text, decimal, usual, unsaid)
         return mark.cell(control, unit, assumed)
+
+    def _ticks(self, path: str, name: str, value: Iterable[object], assumed: bool) -> Markup:
+        """Return a list whose entries are ticked; what stands in it and may no longer be ticked is shown all the same."""
+        stands = [str(each) for each in value]
+        rows = ticked(self.job, path) or []
+        left = [(each, each) for each in stands if each not in dict(rows)]
+        return mark.ticks(path, name, tuple((key, words, key in stands) for key, words in (*rows, *left)), assumed)
 
     def figure(self, figure: Figure | None, *, look: str = "") -> Markup:
         """Return a number that opens; its working, when unfolded, waits for the end of the row."""
@@ -209,6 +220,14 @@ class Page:
         notes = self.notes(subject)
         hangs = " hangs" if notes and row_of(subject) in self.hanging else ""
         return Markup('<td class="margin{}"><div>{}</div></td>').format(hangs, notes) if notes else Markup('<td class="margin"></td>')
+
+    def bare(self, part: str) -> str:
+        """Return the class of a table whose rows stand in this part of the document and bear no note: it needs no margin."""
+        lead = f"row:{part}/"
+        noted = any(
+            row.startswith(lead) and any(room_of_finding(item) == self.room for item in found) for row, found in self.by_row.items()
+        )
+        return "" if noted else " bare"
 
     def rest(self) -> Markup:
         """Return the notes that belong in this room and stand beside no row of it."""

@@ -22,18 +22,24 @@ _POWER_CODES = (
 )
 
 
+_ROOMS = {
+    **dict.fromkeys(("cables", "joints", "circuits"), "wiring"),
+    **dict.fromkeys(("equipment", "sheets"), "kit"),
+    **dict.fromkeys(("zones", "areas", "users", "programme", "outputs", "signalling"), "programme"),
+    **dict.fromkeys(("premises", "parties", "storeys", "region"), "premises"),
+}
+
+
 def room_of(path: str) -> str:
     """Return the room in which a document path is edited.
 
-    >>> room_of('cables/W01/length_m'), room_of('equipment/bell'), room_of('region/units')
-    ('wiring', 'kit', 'front')
+    >>> room_of('cables/W01/length_m'), room_of('equipment/bell'), room_of('zones/z02/areas'), room_of('region/units'), room_of('title')
+    ('wiring', 'kit', 'programme', 'premises', 'front')
     """
     head, _, rest = path.partition("/")
-    if head in ("cables", "joints", "circuits"):
-        return "wiring"
     if head == "equipment" and rest.partition("/")[2].startswith("battery"):
         return "power"
-    return "kit" if head in ("equipment", "sheets") else "front"
+    return _ROOMS.get(head, "front")
 
 
 def room_of_finding(finding: Finding) -> str:
@@ -57,7 +63,9 @@ def row_of(path: str) -> str:
 def opened_by(path: str) -> str:
     """Return which entry has to be opened before a path's cell is on the page; empty when it is there anyway."""
     parts = path.split("/")
-    if parts[0] in ("cables", "joints") or room_of(path) in ("power", "front"):
+    if parts[0] == "joints" or room_of(path) not in ("kit", "wiring") or row_of(path) == f"row:{path}":
+        return ""
+    if parts[0] == "cables" and (len(parts) < 3 or parts[2] not in ("feeds", "zero_v_cores", "bus")):
         return ""
     if parts[0] == "equipment" and (len(parts) < 3 or parts[2] in ("sheet", "label", "room", "address", "enrolled")):
         return ""
@@ -65,8 +73,13 @@ def opened_by(path: str) -> str:
 
 
 def link_to_cell(path: str) -> str:
-    """Return the address of the cell in which a document path is changed."""
-    return _link(room_of(path), opened_by(path), f"c:{path}")
+    """Return the address of the cell in which a document path is changed; of its row, where the path is a whole row.
+
+    >>> link_to_cell('cables/W01/length_m'), link_to_cell('cables/W01/bus'), link_to_cell('equipment/bell')
+    ('/wiring#c:cables/W01/length_m', '/wiring?open=d%3Acables%2FW01#c:cables/W01/bus', '/kit#row:equipment/bell')
+    """
+    row = row_of(path)
+    return _link(room_of(path), opened_by(path), row if row == f"row:{path}" else f"c:{path}")
 
 
 def link_to_finding(finding: Finding) -> str:

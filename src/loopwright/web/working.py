@@ -7,9 +7,21 @@ from collections.abc import Callable
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.circuits import forecast as circuits
 from loopwright.circuits.forecast import ActForecast, CircuitForecast
+from loopwright.circuits.headroom import extra_cable_figure, leak_figure
 from loopwright.circuits.misread import misread_figure
+from loopwright.netlist.loop import ActKind
 from loopwright.power import forecast as power
-from loopwright.power.reading import cut_out_figure, first_short_figure, mains_figure, output_figure, supply_figure
+from loopwright.power.reach import reach_figure, reach_share, run_total_figure
+from loopwright.power.reading import (
+    cut_out_figure,
+    first_short_figure,
+    fitted_figure,
+    least_figure,
+    mains_figure,
+    output_figure,
+    supply_figure,
+    worst_scenario,
+)
 from loopwright.power.standby import StandbyForecast, longest_figure, recharge_figure, required_figure
 from loopwright.values.figure import Figure
 
@@ -19,6 +31,7 @@ _STANDBY: dict[str, Callable[..., Figure]] = {
     "recharge-h": recharge_figure,
     "cut-out-h": cut_out_figure,
     "first-short-h": first_short_figure,
+    "fitted-ah": fitted_figure,
 }
 _CIRCUIT: dict[str, Callable[..., Figure]] = {"ohm": circuits.ohm_figure, "circuit-volts": circuits.volts_figure, "misread": misread_figure}
 
@@ -34,7 +47,7 @@ def figure_of(appraisal: Appraisal, key: str) -> Figure | None:
         elif kind in _STANDBY:
             found = _STANDBY[kind](appraisal.job, _standby(appraisal, name))
         else:
-            found = _power(appraisal, kind, name, place)
+            found = _power(appraisal, kind, name, place) or _headroom(appraisal, kind, name, place)
     except (KeyError, ValueError, StopIteration):
         found = None
     return found or next((figure for finding in appraisal.findings for figure in finding.figures if figure.key == key), None)
@@ -55,11 +68,32 @@ def _power(appraisal: Appraisal, kind: str, name: str, scenario: str) -> Figure 
             return power.heat_w(job, forecast, name)
         case "va":
             return power.transformer_va(job, forecast, name)
+        case "least-v":
+            return least_figure(job, forecast.load(name))
+    return None
+
+
+def _headroom(appraisal: Appraisal, kind: str, name: str, place: str) -> Figure | None:
+    """Return a figure that says how far something is from its limit."""
+    job, forecast = appraisal.job, appraisal.power
+    match kind:
+        case "run-m":
+            return run_total_figure(job, name)
+        case "reach-m":
+            load = forecast.load(place)
+            scenario = worst_scenario(forecast, load)
+            return scenario and reach_figure(job, forecast, name, load, scenario, reach_share(job, forecast, name, load, scenario)) or None
+        case "extra-m":
+            return extra_cable_figure(job, _circuit(appraisal, name))
+        case "leak-rest":
+            return leak_figure(job, _circuit(appraisal, name), ActKind.REST)
+        case "leak-alarm":
+            return leak_figure(job, _circuit(appraisal, name), ActKind.ACTIVATED)
     return None
 
 
 def _circuit(appraisal: Appraisal, name: str) -> CircuitForecast:
-    return next(item for item in appraisal.circuits if item.circuit == name)
+    return next(item for item in (*appraisal.circuits, *appraisal.watches) if item.circuit == name)
 
 
 def _act(item: CircuitForecast, place: str) -> ActForecast:

@@ -28,7 +28,18 @@ def view(page: Page) -> Mapping[str, Any]:
         "counts": _counts(page),
         "groups": [group for group in groups if group[2]],
         "supplies": supply_rows(page),
+        "asked": _asked(page),
     }
+
+
+def _asked(page: Page) -> str:
+    """Return the standby that is asked for, and on whose word."""
+    region = page.job.region
+    if region.standby_h is None and region.alarm_min is None:
+        return "as the rules say"
+    rest = "as the rules say" if region.standby_h is None else page.quantity(region.standby_h, "h")
+    alarm = "alarm as the rules say" if region.alarm_min is None else f"{page.quantity(region.alarm_min, 'min')} of alarm"
+    return f"{rest}, then {alarm}"
 
 
 def _counts(page: Page) -> list[tuple[int, str, str]]:
@@ -40,7 +51,7 @@ def _counts(page: Page) -> list[tuple[int, str, str]]:
         (supplies, "mains supply", "mains supplies", "/power"),
         (len(job.cables), "cable run", "cable runs", "/wiring"),
         (len(job.circuits), "detection circuit", "detection circuits", "/wiring#circuits"),
-        (len(job.zones), "zone", "zones", ""),
-        (len(job.areas), "area", "areas", ""),
+        (len(job.zones), "zone", "zones", "/programme#zones"),
+        (len(job.areas), "area", "areas", "/programme#areas"),
     ]
     return [(count, one if count == 1 else many, link) for count, one, many, link in rows]

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 
 from loopwright.job.document import Equipment
 from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, Shape, record_shape
-from loopwright.web.dictionary import field_words, plain_words, value_at
+from loopwright.web.dictionary import plain_words, ticked, value_at, words_of
+from loopwright.web.labels import label_at, label_in
 from loopwright.web.page import Page
 
 IN_THE_ROW = frozenset({"sheet", "label", "room", "address", "enrolled"})
@@ -49,39 +50,51 @@ def lines(page: Page, path: str) -> Iterator[Line]:
     value = value_at(page.job, path)
     skip = IN_THE_ROW if isinstance(value, Equipment) else frozenset()
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        for declared in _shape(type(value)).fields.values():
-            if declared.name not in skip:
-                yield from _field(page, declared, f"{path}/{declared.name}", 0)
+        yield from _record(page, record_shape(type(value)), path, 0, skip)
 
 
-def _shape(record: type) -> RecordShape:
-    return record_shape(record)
+def _record(page: Page, shape: RecordShape, path: str, depth: int, skip: frozenset[str] = frozenset()) -> Iterator[Line]:
+    for declared in shape.fields.values():
+        if declared.name not in skip:
+            yield from _field(page, declared, label_in(shape.record, declared.name), f"{path}/{declared.name}", depth)
 
 
-def _field(page: Page, declared: FieldShape, path: str, depth: int) -> Iterator[Line]:
+def _field(page: Page, declared: FieldShape, label: str, path: str, depth: int) -> Iterator[Line]:
     shape, value = declared.shape, value_at(page.job, path)
     if isinstance(shape, RecordShape):
-        if value is not None:
-            yield Line("head", depth, field_words(declared.name), path, declared.doc)
-            yield from _record(page, shape, path, depth + 1)
+        if value is None:
+            yield Line("put", depth, label, path, declared.doc)
+            return
+        yield Line("head", depth, label, path, declared.doc)
+        yield from _record(page, shape, path, depth + 1)
     elif isinstance(shape, MapShape):
         for key in value or {}:
-            yield Line("head", depth, f"{field_words(declared.name)}: {plain_words(key)}", f"{path}/{key}", declared.doc)
+            yield Line("head", depth, f"{label}: {plain_words(key)}", f"{path}/{key}", declared.doc)
             yield from _inside(page, shape.value, f"{path}/{key}", depth + 1)
+        if isinstance(shape.value, RecordShape) and not words_of(shape.key):
+            yield Line("put", depth, f"a further {label}" if value else label, path, declared.doc)
     elif isinstance(shape, ListShape):
-        yield from _list(page, shape, declared, path, depth)
+        yield from _list(page, shape, declared, label, path, depth)
     else:
-        yield Line("cell", depth, field_words(declared.name), path, declared.doc)
+        yield Line("cell", depth, label, path, _beside(declared, label))
 
 
-def _list(page: Page, shape: ListShape, declared: FieldShape, path: str, depth: int) -> Iterator[Line]:
+def _beside(declared: FieldShape, label: str) -> str:
+    """Return the meaning of a field, unless its label says it already."""
+    return "" if declared.doc.rstrip(".").lower() == label.lower() else declared.doc
+
+
+def _list(page: Page, shape: ListShape, declared: FieldShape, label: str, path: str, depth: int) -> Iterator[Line]:
     values = value_at(page.job, path) or ()
     if isinstance(shape.item, RecordShape):
         for number in range(len(values)):
-            yield Line("head", depth, f"{field_words(declared.name)} {number + 1}", f"{path}/{number}", "")
+            yield Line("head", depth, f"{label} {number + 1}", f"{path}/{number}", "")
             yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
+        yield Line("put", depth, f"a further {label}", path, declared.doc)
+    elif ticked(page.job, path) is not None:
+        yield Line("cell", depth, label, path, "")
     elif values:
-        yield Line(WORDS_ONLY, depth, field_words(declared.name), path, ", ".join(plain_words(value) for value in values))
+        yield Line(WORDS_ONLY, depth, label, path, ", ".join(plain_words(value) for value in values))
 
 
 def _inside(page: Page, shape: Shape, path: str, depth: int) -> Iterator[Line]:
@@ -90,12 +103,13 @@ def _inside(page: Page, shape: Shape, path: str, depth: int) -> Iterator[Line]:
         yield from _record(page, shape, path, depth)
     elif isinstance(shape, ListShape) and isinstance(shape.item, RecordShape):
         for number in range(len(value_at(page.job, path) or ())):
-            yield Line("head", depth, str(number + 1), f"{path}/{number}", "")
+            yield Line("head", depth, _row_of(page, shape.item, f"{path}/{number}"), f"{path}/{number}", "")
             yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
     else:
-        yield Line("cell", depth, "value", path, "")
+        yield Line("cell", depth, label_at(path), path, "")
 
 
-def _record(page: Page, shape: RecordShape, path: str, depth: int) -> Iterator[Line]:
-    for declared in shape.fields.values():
-        yield from _field(page, declared, f"{path}/{declared.name}", depth)
+def _row_of(page: Page, shape: RecordShape, path: str) -> str:
+    """Return what heads a row of a list: the word it stands for, where it has one."""
+    reads = value_at(page.job, f"{path}/reads") if "reads" in shape.fields else None
+    return f"taken for {plain_words(reads)}" if reads else f"row {int(path.rpartition('/')[2]) + 1}"

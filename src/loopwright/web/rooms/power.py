@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from itertools import groupby
 from typing import Any
 
-from loopwright.drawing.battery_curve import battery_curve
+from loopwright.drawing.battery_curve import battery_curve, device_words
 from loopwright.drawing.power_tree import power_tree
 from loopwright.drawing.state import State, standing_of
 from loopwright.job.sheet import STATES
@@ -23,6 +23,8 @@ from loopwright.power.forecast import (
 from loopwright.power.reading import (
     cut_out_figure,
     first_short_figure,
+    fitted_figure,
+    least_figure,
     mains_figure,
     most_output_scenario,
     most_supply_scenario,
@@ -83,7 +85,7 @@ def _device(page: Page, load: LoadForecast, columns: list[str]) -> dict[str, Any
     return {
         "unit": unit,
         "label": label_of(job, unit) + (f", {load.landing.load}" if several else ""),
-        "least_v": load.draw.min_v,
+        "least": least_figure(job, load),
         "output": load.landing.output or "",
         "first": _bears_notes(page, load),
         "cells": cells,
@@ -142,9 +144,9 @@ def _battery(page: Page, item: StandbyForecast) -> dict[str, Any]:
     return {
         "path": f"equipment/{item.supply}/battery",
         "required": required_figure(job, item),
-        "fitted_ah": item.fitted_ah,
+        "fitted": fitted_figure(job, item),
         "longest": longest_figure(job, item),
-        "limited_by": item.longest.limited_by,
+        "limited_by": device_words(job, item.longest.limited_by),
         "cut_out": cut_out_figure(job, item),
         "first_short": first_short_figure(job, item),
         "first": label_of(job, item.first_short.split(".")[0]) if item.first_short else "",

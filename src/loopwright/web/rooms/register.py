@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from loopwright.web.page import Page
-from loopwright.web.rooms import front, kit, power, wiring
+from loopwright.web.rooms import front, kit, papers, power, premises, programme, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -26,7 +26,10 @@ class Room:
 
 ROOMS = (
     Room(key="front", words="Front sheet", view=front.view),
+    Room(key="premises", words="Premises", view=premises.view),
     Room(key="kit", words="Kit", view=kit.view),
     Room(key="wiring", words="Wiring", view=wiring.view),
     Room(key="power", words="Power", view=power.view),
+    Room(key="programme", words="Programme", view=programme.view),
+    Room(key="papers", words="Papers", view=papers.view),
 )

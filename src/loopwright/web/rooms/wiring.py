@@ -6,15 +6,16 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure, volts_figure
+from loopwright.circuits.headroom import MOST_BOAST_M, extra_cable_figure, leak_figure
 from loopwright.circuits.misread import misread_figure, worst_act, worst_of_all
 from loopwright.drawing.circuit_bands import circuit_bands
 from loopwright.job.document import Cable, Circuit
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import label_of, scenario_words
 from loopwright.power.forecast import volts_figure as load_volts_figure
-from loopwright.power.reading import worst_scenario
+from loopwright.power.reach import MOST_REACH, reach_figure, reach_share, run_total_figure, thinnest_within
+from loopwright.power.reading import least_figure, worst_scenario
 from loopwright.values.figure import Figure
-from loopwright.web.change import next_id
 from loopwright.web.dictionary import plain_words
 from loopwright.web.page import Page
 
@@ -35,10 +36,20 @@ NEVER = 1e-6
 class FarEnd(NamedTuple):
     """What one supply input at the far end of a run gets at worst."""
 
+    load: str
+    label: str
     figure: Figure
-    least_v: float
+    least: Figure
     when: str
     short: bool
+
+
+class WouldDo(NamedTuple):
+    """What would still do for a device at the end of a run: how long the run may be, or how thin its cable."""
+
+    reach: Figure | None
+    beyond: str
+    gauge: str
 
 
 class Reading(NamedTuple):
@@ -47,7 +58,7 @@ class Reading(NamedTuple):
     words: str
     ohm: Figure
     volts: Figure
-    misread: Figure
+    misread: Figure | None
     taken_for: str
     meant: str
     right: bool
@@ -59,7 +70,8 @@ def view(page: Page) -> Mapping[str, Any]:
     far: dict[str, list[FarEnd]] = {}
     for load in found.power.loads:
         if load.landing.runs:
-            far.setdefault(load.landing.equipment, []).extend(_far_end(page, load.name))
+            # What a device gets is said of the run it lands by; a data or circuit run to the same device carries none of it.
+            far.setdefault(load.landing.runs[-1], []).extend(_far_end(page, load.name))
     zones: dict[str, list[str]] = {}
     for zone in job.zones.values():
         if zone.circuit is not None:
@@ -67,12 +79,13 @@ def view(page: Page) -> Mapping[str, Any]:
     page.plan((f"cables/{key}" for key in job.cables), below=ROOM_BELOW_PX)
     page.plan(f"circuits/{key}" for key in job.circuits)
     return {
-        "runs": [(key, cable, _carried(page, key, cable), far.get(cable.end, [])) for key, cable in job.cables.items()],
+        "runs": [(key, cable, _carried(page, key, cable), far.get(key, [])) for key, cable in job.cables.items()],
         "circuits": [_circuit(page, item, zones.get(item.circuit, [])) for item in found.circuits],
         "heads": [words for _, words in READINGS],
         "opened": lambda name: _opened(page, name),
-        "next_run": next_id(job.cables, "W"),
-        "next_circuit": next_id(job.circuits, "c"),
+        "run_total": lambda key: run_total_figure(job, key),
+        "would_do": lambda key, end: _would_do(page, key, end),
+        "watches": [(_output_words(page, item), [_reading(page, item, act) for act in item.acts]) for item in found.watches],
     }
 
 
@@ -83,7 +96,36 @@ def _far_end(page: Page, name: str) -> list[FarEnd]:
     if scenario is None:
         return []
     short = bool(load.margin_v[forecast.column(scenario)] < 0)
-    return [FarEnd(load_volts_figure(job, forecast, load, scenario), load.draw.min_v, scenario_words(scenario), short)]
+    return [
+        FarEnd(
+            load=name,
+            label=label_of(job, load.landing.equipment),
+            figure=load_volts_figure(job, forecast, load, scenario),
+            least=least_figure(job, load),
+            when=scenario_words(scenario),
+            short=short,
+        )
+    ]
+
+
+def _would_do(page: Page, key: str, end: FarEnd) -> WouldDo:
+    """Return what would still do for a run, in the scenario that is worst for the device at its end."""
+    job, forecast = page.job, page.appraisal.power
+    load = forecast.load(end.load)
+    scenario = worst_scenario(forecast, load)
+    if scenario is None:
+        return WouldDo(None, "", "")
+    share = reach_share(job, forecast, key, load, scenario)
+    run = job.cables[key]
+    gauge = thinnest_within(job, key, share)
+    same = gauge is None or abs(gauge.area_mm2 - job.sheets.cables[run.sheet].gauge.area_mm2) < 1e-9
+    beyond = " and more" if share is not None and share >= MOST_REACH else ""
+    return WouldDo(reach_figure(job, forecast, key, load, scenario, share), beyond, "" if same else str(gauge))
+
+
+def _output_words(page: Page, item: CircuitForecast) -> str:
+    unit, _, terminal = item.circuit.partition(".")
+    return f"{label_of(page.job, unit)}, {terminal}"
 
 
 def _carried(page: Page, key: str, cable: Cable) -> str:
@@ -106,7 +148,7 @@ def _reading(page: Page, item: CircuitForecast, act: ActForecast) -> Reading:
         words=f"{plain_words(act.act.kind)}{where}",
         ohm=ohm_figure(job, item, act),
         volts=volts_figure(job, item, act),
-        misread=misread_figure(job, item, act),
+        misread=misread_figure(job, item, act) if item.circuit in job.circuits else None,
         taken_for=plain_words(act.taken_for) if act.taken_for else "nothing promised",
         meant=" or ".join(sorted(plain_words(word) for word in act.meant)),
         right=act.right,
@@ -138,13 +180,15 @@ def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, A
 def _opened(page: Page, name: str) -> dict[str, Any]:
     """Return what an opened circuit shows: the picture of its bands, every act, how far it is from misreading."""
     item = next(found for found in page.appraisal.circuits if found.circuit == name)
-    far = limits(page.job, item)
+    job, far = page.job, limits(page.job, item)
+    metres = far.extra_m.worst if far.extra_m is not None else None
     return {
         "wide": circuit_bands(page.appraisal, name),
         "narrow": circuit_bands(page.appraisal, name, narrow=True),
         "acts": [_reading(page, item, act) for act in item.acts],
-        "more_cable": page.quantity(far.extra_m.worst, "m") if far.extra_m is not None and far.extra_m.worst > 0 else "",
-        "no_more": far.extra_m is not None and far.extra_m.worst <= 0,
-        "leak_rest": page.quantity(far.leak_rest_ohm, "Ω"),
-        "leak_alarm": page.quantity(far.leak_alarm_ohm, "Ω"),
+        "more_cable": extra_cable_figure(job, item) if metres is not None and metres > 0 else None,
+        "beyond": " and more" if metres is not None and metres > MOST_BOAST_M else "",
+        "no_more": metres is not None and metres <= 0,
+        "leak_rest": leak_figure(job, item, ActKind.REST),
+        "leak_alarm": leak_figure(job, item, ActKind.ACTIVATED),
     }

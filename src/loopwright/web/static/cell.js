@@ -1,7 +1,7 @@
 // A cell: Enter keeps what was typed, Escape gives back what stood there, up and down go along the column.
 
 import { chosen, isDirty } from "./morph.js";
-import { send } from "./post.js";
+import { send, standing } from "./post.js";
 
 const FIELDS = "input[data-path], select[data-path], textarea[data-path]";
 let lists = null;
@@ -39,15 +39,58 @@ export async function commit(field, { confirm = false } = {}) {
   if (field.dataset.sending === text) return;
   field.dataset.sending = text;
   field.setAttribute("aria-busy", "true");
-  const answer = await send({ do: "set", path: field.dataset.path, text }, { waiting: (words) => say(field, words, "waiting") });
+  keep(field, text);
+  standing();
+  const answer = await send({ do: "set", path: field.dataset.path, text, seen: () => stands(field) }, { waiting: (words) => say(field, words, "waiting") });
   delete field.dataset.sending;
   field.removeAttribute("aria-busy");
-  if (answer.problems.length) say(field, answer.problems.map((problem) => problem.message).join(" "), "refused");
-  else clear(field);
+  if (answer.problems.length) {
+    if (answer.now !== null && answer.now !== undefined) field.dataset.seen = answer.now;
+    say(field, answer.problems.map((problem) => problem.message).join(" "), "refused");
+  } else {
+    // What was blank, or written another way, is shown as it is kept now.
+    if (field.value === text) field.value = stands(field);
+    clear(field);
+  }
+  standing();
+}
+
+// What stood in the cell as this page knows it: a change made elsewhere meanwhile is not written over.
+const stands = (field) => field.dataset.seen ?? (field.tagName === "SELECT" ? chosen(field) : field.defaultValue);
+
+// An entry that is not kept yet is looked after in this tab, so that it is there again when its room is.
+const slot = (field) => `entry:${field.dataset.path}`;
+function keep(field, text) {
+  try {
+    if (text === null) sessionStorage.removeItem(slot(field));
+    else sessionStorage.setItem(slot(field), text);
+  } catch {
+    // A browser that keeps nothing: the entry lives as long as the page.
+  }
+}
+
+export function recall() {
+  let names = [];
+  try {
+    names = Object.keys(sessionStorage).filter((name) => name.startsWith("entry:"));
+  } catch {
+    return;
+  }
+  for (const name of names) {
+    const path = name.slice("entry:".length);
+    const field = document.getElementById(`c:${path}`);
+    if (!field || field.dataset.sending !== undefined || field.hasAttribute("aria-invalid")) continue;
+    const text = sessionStorage.getItem(name);
+    if (field.tagName === "SELECT" && ![...field.options].some((each) => each.value === text)) field.append(option(text, text, false));
+    field.value = text;
+    if (isDirty(field)) say(field, "not kept yet: Enter tries again, Escape gives it up", "refused");
+    else keep(field, null);
+  }
+  standing();
 }
 
 function say(field, words, look) {
-  if (!words) return look === "waiting" ? clear(field) : undefined;
+  if (!words) return look === "waiting" ? unsay(field) : undefined;
   const cell = field.closest(".cell");
   let note = cell.querySelector("[data-ours]");
   if (!note) {
@@ -63,14 +106,21 @@ function say(field, words, look) {
   if (look === "refused") field.setAttribute("aria-invalid", "true");
 }
 
-function clear(field) {
+function unsay(field) {
   field.closest(".cell")?.querySelector("[data-ours]")?.remove();
   field.removeAttribute("aria-invalid");
   field.removeAttribute("aria-describedby");
 }
 
+function clear(field) {
+  unsay(field);
+  keep(field, null);
+  delete field.dataset.seen;
+  standing();
+}
+
 function restore(field) {
-  field.value = field.tagName === "SELECT" ? chosen(field) : field.defaultValue;
+  field.value = stands(field);
   clear(field);
 }
 
@@ -102,6 +152,8 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+document.addEventListener("drawn", recall);
+
 document.addEventListener("change", (event) => {
   const field = event.target.closest?.(FIELDS);
   if (field) commit(field);
@@ -113,3 +165,5 @@ for (const kind of ["focusin", "pointerdown"]) {
     if (select) fill(select);
   });
 }
+
+recall();

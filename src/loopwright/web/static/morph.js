@@ -20,6 +20,7 @@ export function morph(old, fresh) {
 }
 
 function attributes(old, fresh) {
+  if (old.type === "checkbox") old.checked = fresh.hasAttribute("checked");
   const value = old.tagName === "INPUT" && !isDirty(old);
   for (const { name } of [...old.attributes]) {
     if (!fresh.hasAttribute(name) && !kept(old, name)) old.removeAttribute(name);
@@ -30,7 +31,7 @@ function attributes(old, fresh) {
   if (value && old.value !== old.defaultValue) old.value = old.defaultValue;
 }
 
-const kept = (node, name) => (name === "open" && /^(DETAILS|DIALOG)$/.test(node.tagName)) || name === "aria-invalid" || name === "aria-describedby";
+const kept = (node, name) => (name === "open" && /^(DETAILS|DIALOG)$/.test(node.tagName)) || /^(aria-invalid|aria-describedby|aria-busy|data-sending|data-seen)$/.test(name);
 
 function choice(old, fresh) {
   const now = chosen(fresh);

@@ -7,32 +7,38 @@ const waits = [1, 2, 4, 8, 15];
 const queue = [];
 let busy = false;
 
+const stale = "The program was started anew since this sheet was opened. Open the address it printed this time, in the window where it runs; what you entered stays in this tab.";
+
 export function drawn(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html");
   const wanted = fresh.getElementById("page");
   if (!wanted) return;
   document.title = fresh.title;
   morph(page(), wanted);
+  document.dispatchEvent(new CustomEvent("drawn"));
+  standing();
 }
 
 export async function show(address) {
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html" } });
-    if (!answer.ok) return trouble(await answer.text());
+    if (!answer.ok) return trouble(answer.status === 403 ? stale : await answer.text());
     drawn(await answer.text());
     history.replaceState(null, "", address);
-    trouble("");
   } catch {
     trouble("The program does not answer. What is on this page is as it was; press again when it runs.");
   }
 }
 
+// A change may hold functions: they are asked when its turn comes, since the change before may have drawn the page anew.
 export function send(change, { waiting = () => {} } = {}) {
   return new Promise((settled) => {
     queue.push({ change: { ...change, mark: mark(), room: page().dataset.room }, waiting, settled });
     run();
   });
 }
+
+const asked = (change) => Object.fromEntries(Object.entries(change).map(([name, value]) => [name, typeof value === "function" ? value() : value]));
 
 export const pending = () => queue.length > 0;
 
@@ -47,9 +53,13 @@ async function run() {
   busy = true;
   while (queue.length) {
     const next = queue[0];
+    next.change = asked(next.change);
     const answer = await attempt(next);
     queue.shift();
-    if (answer.page) drawn(answer.page);
+    if (answer.page) {
+      drawn(answer.page);
+      if (!answer.problems.length) trouble("");
+    }
     if (answer.elsewhere) elsewhere(answer.problems);
     next.settled(answer);
   }
@@ -70,8 +80,12 @@ async function attempt({ change, waiting }) {
         return await answer.json();
       }
       if (answer.status < 500) {
-        const words = answer.status === 422 ? "That entry is too long or of a kind this place does not take." : await answer.text();
-        return { problems: [{ path: change.path || "", message: words }], page: "" };
+        if (answer.status === 403) {
+          trouble(stale);
+          return { problems: [{ path: change.path || "", message: "not kept" }], page: "", told: true };
+        }
+        if (answer.status === 422) return { ...(await answer.json()), page: "" };
+        return { problems: [{ path: change.path || "", message: await answer.text() }], page: "" };
       }
     } catch {
       // No answer at all: the program was stopped, or the way to it is cut.
@@ -87,15 +101,29 @@ export function trouble(words) {
   const place = document.getElementById("trouble");
   place.textContent = words;
   place.hidden = !words;
+  if (words) place.append(button("Put away", "data-away"));
+  standing();
+}
+
+function button(words, name, value = "") {
+  const made = document.createElement("button");
+  made.type = "button";
+  made.setAttribute(name, value);
+  made.textContent = words;
+  return made;
 }
 
 function elsewhere(problems) {
   trouble(problems.map((problem) => problem.message).join(" ") + " ");
-  const button = document.createElement("button");
-  button.type = "button";
-  button.dataset.do = "reload";
-  button.textContent = "Read the file again";
-  document.getElementById("trouble").append(button);
+  document.getElementById("trouble").prepend(button("Read the file again", "data-do", "reload"));
+}
+
+// The header never says that all is kept while something on the page is not.
+export function standing() {
+  const place = document.getElementById("kept");
+  const open = !document.getElementById("trouble").hidden || document.querySelector('[aria-invalid="true"], [aria-busy="true"]');
+  const words = open ? "not everything here is kept" : place.dataset.words;
+  if (place.textContent !== words) place.textContent = words;
 }
 
 addEventListener("beforeunload", (event) => {
@@ -105,8 +133,10 @@ addEventListener("beforeunload", (event) => {
 document.addEventListener("visibilitychange", async () => {
   if (document.hidden || pending()) return;
   try {
-    const answer = await (await fetch("/revision")).json();
-    if (String(answer.revision) !== page().dataset.revision) await show(location.pathname + location.search);
+    const reply = await fetch("/revision");
+    if (reply.status === 403) return trouble(stale);
+    const answer = await reply.json();
+    if (answer.elsewhere || String(answer.revision) !== page().dataset.revision) await show(location.pathname + location.search);
   } catch {
     // Said as soon as somebody changes something.
   }

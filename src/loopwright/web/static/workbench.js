@@ -15,20 +15,43 @@ function folded(key) {
 }
 
 async function act(button) {
-  const answer = await send({ do: button.dataset.do, path: button.dataset.path || "" });
-  if (button.dataset.do === "reload" && !answer.problems.length) trouble("");
-  else if (answer.problems.length && !answer.elsewhere) trouble(answer.problems.map((problem) => problem.message).join(" "));
-  else if (!answer.problems.length) trouble("");
+  const what = { do: button.dataset.do, path: button.dataset.path || "" };
+  const answer = await send(/^(undo|redo)$/.test(what.do) ? step(what.do) : what);
+  if (!answer.problems.length) return trouble("");
+  if (answer.elsewhere || answer.told) return;
+  const words = answer.problems.map((problem) => problem.message).join(" ");
+  if (!button.isConnected || what.do !== "remove") return trouble(words);
+  beside(button, words);
 }
 
-function dialog(button) {
-  const box = document.getElementById(button.dataset.dialog);
+// Undo names the revision this page shows: what another window did since is not taken back unseen.
+const step = (name) => ({ do: name, revision: () => Number(document.getElementById("page").dataset.revision) });
+
+// A refusal stands beside what was pressed, until something else is.
+function beside(button, words) {
+  document.querySelectorAll(".said-no").forEach((each) => each.remove());
+  const note = document.createElement("span");
+  note.className = "refused said-no";
+  note.setAttribute("data-ours", "");
+  note.setAttribute("role", "alert");
+  note.textContent = words;
+  button.after(note);
+  note.scrollIntoView({ block: "nearest" });
+}
+
+async function form(button) {
+  const answer = await fetch(`/form?what=${encodeURIComponent(button.dataset.form)}`).catch(() => null);
+  if (!answer?.ok) return trouble("The program does not answer. Press again when it runs.");
+  document.getElementById("form")?.remove();
+  document.body.insertAdjacentHTML("beforeend", await answer.text());
+  const box = document.getElementById("form");
   box.querySelectorAll("select[data-choices]").forEach(fill);
+  box.addEventListener("close", () => box.remove());
   box.showModal();
 }
 
 async function put(form) {
-  const fields = Object.fromEntries(new FormData(form));
+  const fields = Object.fromEntries([...new FormData(form)].filter(([, text]) => text));
   const said = form.querySelector(".refused");
   const answer = await send(
     { do: "add", path: form.dataset.add, fields },
@@ -36,9 +59,14 @@ async function put(form) {
   );
   said.textContent = answer.problems.map((problem) => problem.message).join(" ");
   said.hidden = !answer.problems.length;
-  if (answer.problems.length) return;
-  form.reset();
-  form.closest("dialog").close();
+  if (!answer.problems.length) form.closest("dialog").close();
+}
+
+async function tick(box) {
+  const answer = await send({ do: box.checked ? "tick" : "untick", path: box.dataset.tick, text: box.value });
+  if (!answer.problems.length) return;
+  box.checked = !box.checked;
+  beside(box.closest("label"), answer.problems.map((problem) => problem.message).join(" "));
 }
 
 function far(element) {
@@ -47,6 +75,7 @@ function far(element) {
   const place = element || (id && document.getElementById(id));
   if (!place) return;
   place.scrollIntoView({ block: "center" });
+  if (place.matches("details")) place.open = true;
   if (place.matches("input, select, textarea")) place.focus({ preventScroll: true });
 }
 
@@ -66,7 +95,8 @@ document.addEventListener("click", (event) => {
     event.preventDefault();
     location.assign(`/go?path=${encodeURIComponent(drawn.dataset.path)}`);
   } else if (button?.dataset.do) act(button);
-  else if (button?.dataset.dialog) dialog(button);
+  else if (button?.dataset.form) form(button);
+  else if (button?.hasAttribute("data-away")) trouble("");
   else if (button?.hasAttribute("data-close")) button.closest("dialog").close();
 });
 
@@ -76,14 +106,33 @@ document.addEventListener("submit", (event) => {
   put(event.target);
 });
 
+document.addEventListener("change", (event) => {
+  if (event.target.dataset?.tick) tick(event.target);
+});
+
 document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape") return fold(event);
   if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || event.altKey) return;
   const field = document.activeElement;
   // A half-typed entry has the browser's own undo.
-  if (/^(INPUT|TEXTAREA)$/.test(field.tagName) && isDirty(field)) return;
+  if (/^(INPUT|TEXTAREA)$/.test(field.tagName) && field.type !== "checkbox" && isDirty(field)) return;
   event.preventDefault();
-  send({ do: event.shiftKey ? "redo" : "undo" });
+  const button = document.querySelector(`[data-do="${event.shiftKey ? "redo" : "undo"}"]`);
+  if (!button.disabled) act(button);
 });
+
+// Escape folds what was unfolded last, unless it has something nearer to give up.
+function fold(event) {
+  if (event.defaultPrevented || document.querySelector("dialog[open]")) return;
+  const field = document.activeElement;
+  if (/^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName) && field.dataset.path && isDirty(field)) return;
+  const open = new URLSearchParams(location.search).getAll("open");
+  const last = open.filter((key) => key.startsWith("w:")).pop() ?? open.pop();
+  if (last === undefined) return;
+  event.preventDefault();
+  const opener = [...document.querySelectorAll("[data-open]")].find((each) => each.dataset.open === last);
+  show(folded(last)).then(() => opener?.isConnected && opener.focus());
+}
 
 addEventListener("hashchange", () => far());
 far();
