@@ -12,7 +12,7 @@ from typing import Any
 from cyclopts import App, CycloptsError, UnusedCliTokensError
 
 from loopwright import __version__
-from loopwright.cli import backup, check, demo, forecast, new, papers, restore, schema, serve, verify
+from loopwright.cli import backup, check, demo, forecast, new, papers, restore, schema, serve, vault, verify
 from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
 from loopwright.cli.terminal import complain, console, say_json
 
@@ -40,6 +40,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "backup": (backup.backup, "FILE.db TO [--force]"),
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "verify": (verify.verify, "FILE.db [--json]"),
+    "vault": (vault.vault, "FILE put|get|list|remove|passwd [NAME] [--passphrase-file FILE | --passphrase-fd N]"),
     "demo": (demo.demo, "[NAME]"),
 }
 """The verbs in the order they are listed: what each does, and how it is written."""
@@ -83,7 +84,10 @@ def run(arguments: list[str]) -> int:
 
 def _misused(error: CycloptsError) -> int:
     words = str(error)
-    if isinstance(error, UnusedCliTokensError):
+    if "vault" in (error.command_chain or ()):
+        # Somebody may have written a secret there.
+        words = "This cannot be read, and is not repeated here. A secret is asked for, not written on the command line"
+    elif isinstance(error, UnusedCliTokensError):
         words = f"More than was asked for: {' '.join(error.unused_tokens or ())}"
     complain(f"loopwright: {words if words.endswith(('.', '?')) else f'{words}.'}")
     complain(f"`{' '.join(('loopwright', *(error.command_chain or ()), '--help'))}` says what can be written.")
