@@ -1,0 +1,272 @@
+"""What the columns of a list mean: the lists there are, their columns, and which column of a table is which."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from difflib import SequenceMatcher
+from enum import StrEnum
+from typing import NamedTuple
+
+from loopwright.job.cells import Rows, column_letter
+from loopwright.job.shape import FieldShape, MapShape, NumberShape, RecordShape, Shape, job_shape
+from loopwright.job.tree import shorten
+from loopwright.job.unit import worth_of
+
+ID = "id"
+HEADS_LOOKED_AT = 15
+LEAST_LIKENESS = 0.82
+_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
+
+
+class ListKind(StrEnum):
+    """The parts of a document that travel as lists."""
+
+    DEVICES = "devices"
+    CABLES = "cables"
+    CIRCUITS = "circuits"
+    ZONES = "zones"
+
+
+class Column(NamedTuple):
+    """A column of a list: the field inside its record, the head written out, the heads understood (folded)."""
+
+    field: str
+    head: str
+    words: tuple[str, ...] = ()
+
+
+class ListPlan(NamedTuple):
+    """A list: the mapping it is kept in, what one entry and several are called, how new ids look, what else tells two entries apart."""
+
+    part: str
+    one: str
+    many: str
+    new_id: str
+    known_by: tuple[str, ...]
+    columns: tuple[Column, ...]
+
+    def field_of(self, field: str) -> FieldShape:
+        """Return a field as the document's own data dictionary has it. Raises KeyError when there is none."""
+        part = job_shape().fields[self.part].shape
+        shape: Shape = part.value if isinstance(part, MapShape) else part
+        for name in field.split("/"):
+            if not isinstance(shape, RecordShape):
+                raise KeyError(field)
+            found = shape.fields[name]
+            shape = found.shape
+        return found
+
+    def shape_of(self, field: str) -> Shape:
+        """Return the shape of a field. Raises KeyError when there is none."""
+        return self.field_of(field).shape
+
+
+# Heads as the trade writes them: common practice, no source.
+LISTS: Mapping[ListKind, ListPlan] = {
+    ListKind.DEVICES: ListPlan(
+        "equipment", "device", "devices", "d", ("label",),
+        (
+            Column(ID, "Id", ("device", "device id", "device no", "ref", "reference", "tag", "equipment", "name")),
+            Column("label", "Label", ("description", "device label", "text", "called", "location", "position")),
+            Column("sheet", "Type", ("device type", "model", "part", "part no", "data sheet", "kind", "equipment type", "product")),
+            Column("room", "Room", ("area", "space", "room name", "where")),
+            Column("address", "Address", ("bus address", "node", "addr", "device address")),
+            Column("enrolled", "Enrolled", ("learned", "learnt", "registered")),
+            Column("inside", "Fed inside from", ("inside", "fed from", "internal feed")),
+            Column("note", "Note", ("notes", "remark", "remarks", "comment", "comments")),
+        ),
+    ),
+    ListKind.CABLES: ListPlan(
+        "cables", "run", "runs", "W", ("start", "end"),
+        (
+            Column(ID, "Id", ("cable", "cable no", "cable id", "cable ref", "run", "run no", "no", "ref", "reference", "wire", "wire no")),
+            Column("sheet", "Type", ("cable type", "gauge", "size", "cable size", "awg", "wire type", "cable sheet", "data sheet")),
+            Column("start", "From", ("start", "origin", "source", "a end", "from device", "starts at", "panel end")),
+            Column("end", "To", ("end", "destination", "dest", "target", "b end", "to device", "ends at", "device", "far end")),
+            Column(
+                "length_m", "Length",
+                ("run length", "cable length", "distance", "metres", "meters", "metre", "meter", "m", "ft", "feet", "foot", "footage"),
+            ),
+            Column("slack_m", "Slack", ("spare", "slack length", "extra")),
+            Column("temperature_c", "Temperature", ("temp", "conductor temperature", "ambient")),
+            Column("bus", "Data bus", ("bus", "data", "carries bus")),
+        ),
+    ),
+    ListKind.CIRCUITS: ListPlan(
+        "circuits", "circuit", "circuits", "c", ("input",),
+        (
+            Column(ID, "Id", ("circuit", "circuit no", "circuit id", "loop", "loop no", "ref", "reference", "no", "tag")),
+            Column("input", "Input", ("terminal", "input no", "terminals", "landed on", "input terminal")),
+            Column("topology", "Wiring", ("topology", "eol", "supervision", "resistor scheme", "configuration", "type", "loop type")),
+            Column("resistors/end_ohm", "End resistor", ("resistor", "eol resistor", "end of line resistor", "eolr", "end of line")),
+            Column("resistors/alarm_ohm", "Alarm resistor", ("contact resistor", "r alarm", "zone a resistor", "alarm contact resistor")),
+            Column("resistors/fault_ohm", "Fault resistor", ("r fault", "mask resistor", "zone b resistor", "fault contact resistor")),
+            Column("end_at", "End resistor at", ("end at", "resistor at", "resistor place", "eol position")),
+            Column("note", "Note", ("notes", "remark", "remarks", "comment", "comments")),
+        ),
+    ),
+    ListKind.ZONES: ListPlan(
+        "zones", "zone", "zones", "z", ("number",),
+        (
+            Column(ID, "Id", ("zone id", "ref", "reference", "tag")),
+            Column("number", "Number", ("zone", "zone no", "zone number", "no", "zn")),
+            Column("text", "Text", ("zone text", "label", "description", "name", "zone name", "zone label", "display text")),
+            Column("circuit", "Circuit", ("circuit no", "loop", "circuit id", "input")),
+            Column("part", "Part", ("a or b", "half")),
+            Column("areas", "Areas", ("area", "partition", "partitions", "group", "groups", "set area")),
+        ),
+    ),
+}  # fmt: skip
+
+
+class Match(NamedTuple):
+    """A column of the table and what it is taken for: ``field`` empty when for nothing, ``unit`` that of its bare numbers."""
+
+    at: int
+    head: str
+    field: str
+    unit: str
+    confidence: float
+
+    @property
+    def certainty(self) -> str:
+        """Return the confidence in a word."""
+        if not self.field:
+            return "left out"
+        return "as told" if self.confidence > 1 else "sure" if self.confidence == 1 else "likely"
+
+    @property
+    def named(self) -> str:
+        """Return how the column is called in a message."""
+        return f"column {column_letter(self.at)}" + (f" ({shorten(self.head)})" if self.head.strip() else "")
+
+
+class Matching(NamedTuple):
+    """Which row is the head, what each column means, and what of the wishes could not be followed."""
+
+    row: int
+    columns: tuple[Match, ...]
+    problems: tuple[str, ...] = ()
+
+    def of(self, field: str) -> Match | None:
+        """Return the column of a field, or None."""
+        return next((each for each in self.columns if each.field == field), None)
+
+
+def propose(kind: ListKind, rows: Rows, told: Mapping[str, str] | None = None) -> Matching:
+    """Return what each column is taken for. ``told`` gives fields by head or column letter, and goes before what is proposed.
+
+    A field may have its unit behind it, in brackets: ``length_m (ft)``; an empty one leaves the column out.
+    """
+    head = _head_row(kind, rows)
+    heads = rows[head] if head < len(rows) else ()
+    given, problems = _told(kind, heads, told or {})
+    taken = {match.field for match in given.values()}
+    likely = [_likely(kind, at, text) for at, text in enumerate(heads) if at not in given and text.strip()]
+    found: dict[int, Match] = dict(given)
+    for match in sorted((each for each in likely if each.field), key=lambda each: (-each.confidence, _rank(kind, each), each.at)):
+        if match.field not in taken:
+            taken.add(match.field)
+            found[match.at] = match
+    columns = tuple(found.get(at) or Match(at, text, "", "", 0.0) for at, text in enumerate(heads) if text.strip() or at in found)
+    return Matching(head, columns, tuple(problems))
+
+
+def _rank(kind: ListKind, match: Match) -> int:
+    """Return where a head stands among those of its field: the usual one goes before its other names."""
+    column = next(each for each in LISTS[kind].columns if each.field == match.field)
+    names = (folded(column.head), folded(column.field), *column.words)
+    words = folded(match.head)
+    return names.index(words) if words in names else 0
+
+
+def _head_row(kind: ListKind, rows: Rows) -> int:
+    """Return the row, among the first, in which most heads are understood; the first that is not empty when none is."""
+    first = next((number for number, row in enumerate(rows) if any(cell.strip() for cell in row)), len(rows))
+    best, most = first, 0
+    for number in range(first, min(len(rows), first + HEADS_LOOKED_AT)):
+        known = len({match.field for at, text in enumerate(rows[number]) if (match := _likely(kind, at, text)).confidence == 1})
+        if known > most:
+            best, most = number, known
+    return best
+
+
+def _told(kind: ListKind, heads: Sequence[str], told: Mapping[str, str]) -> tuple[dict[int, Match], list[str]]:
+    plan = LISTS[kind]
+    fields = [column.field for column in plan.columns]
+    found: dict[int, Match] = {}
+    problems: list[str] = []
+    for head, wish in told.items():
+        at = next((number for number, text in enumerate(heads) if folded(text) == folded(head) and text.strip()), None)
+        if at is None:
+            at = next((number for number in range(len(heads)) if column_letter(number) == head.strip().upper()), None)
+        unit = _BRACKETS.search(wish)
+        field = _BRACKETS.sub("", wish).strip()
+        field = next((column.field for column in plan.columns if field.casefold() in (column.field, column.head.casefold())), field)
+        if at is None:
+            problems.append(f"There is no column called {shorten(head)}; there are {some(heads)}.")
+        elif field and field not in fields:
+            problems.append(f"{shorten(field)} is not a field of {plan.many}; there are {', '.join(fields)}.")
+        elif field and field in (match.field for match in found.values()):
+            problems.append(f"Two columns are to be {field}.")
+        elif unit and not _is_unit(plan, field, unit[1]):
+            problems.append(f"{shorten(unit[1])} is not a unit of {field}.")
+        else:
+            words = unit[1] if unit else _unit_in(plan, field, heads[at])
+            found[at] = Match(at, heads[at], field, words, 2.0)
+    return found, problems
+
+
+def some(heads: Sequence[str]) -> str:
+    """Return the first dozen of some names, for a message."""
+    named = [shorten(head) for head in heads if head.strip()]
+    return ", ".join(named[:12]) + (", ..." if len(named) > 12 else "") if named else "none"
+
+
+def folded(text: str) -> str:
+    """Return a head without capitals, brackets and marks.
+
+    >>> folded("Cable No. "), folded("length_m"), folded("Length (ft)")
+    ('cable no', 'length m', 'length')
+    """
+    words = re.sub(r"[^\w%°Ω]+|_", " ", _BRACKETS.sub(" ", text).casefold().replace("number", "no").replace("#", " no ")).split()
+    return " ".join(words)
+
+
+def _likely(kind: ListKind, at: int, head: str) -> Match:
+    """Return the field a head most likely means."""
+    plan = LISTS[kind]
+    words = folded(head)
+    if not words or len(words) > 60:
+        return Match(at, head, "", "", 0.0)
+    best, most, likeness = "", 0.0, 0.0
+    for column in plan.columns:
+        likeness = _likeness(words, column, plan)
+        if likeness > most:
+            best, most = column.field, likeness
+    if most < LEAST_LIKENESS:
+        return Match(at, head, "", "", 0.0)
+    return Match(at, head, best, _unit_in(plan, best, head), most)
+
+
+def _likeness(words: str, column: Column, plan: ListPlan) -> float:
+    """Return 1 for a head that is known, with or without its unit; less for one that only resembles it."""
+    names = (folded(column.head), folded(column.field), *column.words)
+    stem, _, last = words.rpartition(" ")
+    bare = re.sub(r" in$", "", stem) if stem and _is_unit(plan, column.field, last) else words
+    if words in names or bare in names:
+        return 1.0
+    return max(SequenceMatcher(None, bare, name).ratio() for name in names) * 0.99
+
+
+def _is_unit(plan: ListPlan, field: str, written: str) -> bool:
+    shape = None if field in (ID, "") else plan.shape_of(field)
+    return isinstance(shape, NumberShape) and bool(shape.quantity.unit) and worth_of(written, shape.quantity.unit) is not None
+
+
+def _unit_in(plan: ListPlan, field: str, head: str) -> str:
+    """Return the unit a head names: in brackets, as its last word, or as the head itself; nothing when it names none."""
+    bracket = _BRACKETS.search(head)
+    last = re.split(r"[\s,/_]+", head.strip())[-1] if head.strip() else ""
+    return next((text for text in (bracket[1].strip() if bracket else "", last) if text and _is_unit(plan, field, text)), "")

@@ -1,0 +1,264 @@
+"""Lists in and out of the document: devices, cable runs, circuits and zones as rows of text.
+
+A list taken in is compared with the document cell by cell. What differs becomes edits, made in one step and read again: either
+the whole list is taken, or nothing, with every problem named by row and column. An empty cell leaves what stands in the document.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from loopwright.job.cells import Grid, Rows, column_letter
+from loopwright.job.cellvalue import (
+    Meant,
+    Names,
+    at_path,
+    decimal_commas,
+    head_unit,
+    is_bare,
+    meant,
+    names_of,
+    said_by,
+    same,
+    shown,
+    with_point,
+)
+from loopwright.job.columns import ID, LISTS, ListKind, Match, Matching, propose
+from loopwright.job.document import UnitSystem
+from loopwright.job.edit import AddItem, Edited, SetField, follow
+from loopwright.job.intake import Change, Gathered, Intake, Row
+from loopwright.job.read import read
+from loopwright.job.row_id import named_rows
+from loopwright.job.shape import NumberShape
+from loopwright.job.together import SetList, apply_together
+from loopwright.job.tree import MAP, Node, compose, shorten
+from loopwright.job.write import Value
+from loopwright.values.error import JobError
+
+_US_UNITS = ("m", "°C")
+
+
+def take_in(
+    text: str, kind: ListKind, grid: Grid, *, told: Mapping[str, str] | None = None, fill: Mapping[str, str] | None = None
+) -> Intake:
+    """Return what a list does to a document.
+
+    ``told`` says what columns mean, ``fill`` what new entries get where the list is silent. Raises JobError when the document
+    itself cannot be read; what is wrong with the list stands in the result.
+    """
+    plan, job = LISTS[kind], read(text).job
+    matching = propose(kind, grid.rows, told)
+    found = Gathered()
+    for message in matching.problems:
+        found.refuse(-1, None, message)
+    _say_matching(found, matching, grid)
+    rows = _rows_of(found, kind, matching, grid, job.region.units)
+    _, root = compose(text)
+    present = _present(root, plan.part)
+    names = names_of(job)
+    given = _fill(found, kind, fill or {}, names)
+    said = [(row, _meanings(found, kind, matching, row, names)) for row in rows]
+    for name, meanings in named_rows(found, kind, matching, said, present):
+        if name in present:
+            _compare(found, kind, name, meanings, present[name])
+        else:
+            _add(found, kind, name, meanings, given)
+    left = len(present) - sum(name in present for name in found.row_of)
+    if left and rows:
+        found.notes.append(f"{left} {plan.one if left == 1 else plan.many} of the job not in the list; what is not in a list stays.")
+    edited = _made(found, text, plan.part, matching)
+    return Intake(
+        kind=kind,
+        matching=matching,
+        new=tuple(found.new),
+        changes=tuple(found.changes),
+        unchanged=found.unchanged,
+        edits=tuple(found.edits),
+        notes=(*grid.notes, *found.notes),
+        problems=tuple(sorted(found.problems, key=lambda problem: problem[:2])),
+        edited=None if found.problems else edited,
+    )
+
+
+def _say_matching(found: Gathered, matching: Matching, grid: Grid) -> None:
+    if not any(match.field for match in matching.columns):
+        found.refuse(-1, None, "No row of heads was found: the first rows name no column that is known. Say what the columns are.")
+    left_out = [match.named for match in matching.columns if not match.field]
+    if left_out:
+        found.notes.append(f"Left out: {', '.join(left_out[:12])}{', ...' if len(left_out) > 12 else ''}.")
+    headed = {match.at for match in matching.columns}
+    bare = sorted({at for row in grid.rows[matching.row + 1 :] for at, cell in enumerate(row) if at not in headed and cell.strip()})
+    if bare:
+        named = ", ".join(f"column {column_letter(at)}" for at in bare[:12])
+        found.notes.append(f"Left out, for want of a head: {named}{', ...' if len(bare) > 12 else ''}.")
+
+
+def _rows_of(found: Gathered, kind: ListKind, matching: Matching, grid: Grid, system: UnitSystem) -> list[Row]:
+    """Return the rows under the head, decimal commas turned into points, cells that cannot be used refused."""
+    body = list(enumerate(grid.rows))[matching.row + 1 :]
+    used = [match for match in matching.columns if match.field]
+    commas = {match.field for match in used if _is_number(kind, match.field) and decimal_commas(_column(body, match.at))}
+    for match in used:
+        if match.field in commas:
+            found.notes.append(f"{match.named[:1].upper()}{match.named[1:]} has decimal commas throughout; they are read as such.")
+        _check_unit(found, kind, match, body, system)
+    rows = []
+    for number, row in body:
+        faulty = [match for match in used if (number, match.at) in grid.faults]
+        for match in faulty:
+            found.refuse(number, match, grid.faults[number, match.at])
+        cells = {match.field: row[match.at].strip() for match in used if match.at < len(row) and row[match.at].strip()}
+        if cells and not faulty:
+            rows.append(Row(number, {field: with_point(cell) if field in commas else cell for field, cell in cells.items()}))
+    return rows
+
+
+def _is_number(kind: ListKind, field: str) -> bool:
+    return field != ID and isinstance(LISTS[kind].shape_of(field), NumberShape)
+
+
+def _column(body: list[tuple[int, tuple[str, ...]]], at: int) -> list[str]:
+    return [row[at].strip() for _, row in body if at < len(row) and row[at].strip()]
+
+
+def _check_unit(found: Gathered, kind: ListKind, match: Match, body: list[tuple[int, tuple[str, ...]]], system: UnitSystem) -> None:
+    """Say which unit bare numbers are taken in; where people read feet, a head without a unit may mean two things."""
+    shape = None if match.field == ID else LISTS[kind].shape_of(match.field)
+    if not isinstance(shape, NumberShape) or not shape.quantity.unit or match.unit:
+        return
+    if not any(is_bare(with_point(text)) for text in _column(body, match.at)):
+        return
+    unit = shape.quantity.unit
+    if system is UnitSystem.US and unit in _US_UNITS:
+        found.refuse(-1, match, f"bare numbers, and the head names no unit. Write {head_unit(shape, system)} or {unit} in it.")
+    else:
+        found.notes.append(f"{match.named[:1].upper()}{match.named[1:]} names no unit; bare numbers are taken as {unit}.")
+
+
+def _present(root: Node, part: str) -> dict[str, Node]:
+    """Return the entries of a part of the document by id."""
+    chain, missing = follow(root, part)
+    return {key.value: child for key, child in chain[-1].value} if not missing and chain[-1].kind == MAP else {}
+
+
+def _fill(found: Gathered, kind: ListKind, fill: Mapping[str, str], names: Names) -> dict[str, Meant]:
+    """Return what new entries are to get, by field."""
+    given: dict[str, Meant] = {}
+    for name, text in fill.items():
+        column = next((each for each in LISTS[kind].columns[1:] if name.casefold() in (each.field, each.head.casefold())), None)
+        if column is None:
+            known = ", ".join(each.field for each in LISTS[kind].columns[1:])
+            found.refuse(-1, None, f"{shorten(name)} is not a field that can be filled; there are {known}.")
+        else:
+            try:
+                given[column.field] = meant(LISTS[kind].shape_of(column.field), text.strip(), Match(-1, "", column.field, "", 0.0), names)
+            except ValueError as error:
+                found.refuse(-1, None, f"{shorten(name)} = {shorten(text)}: {error}")
+    return given
+
+
+def _meanings(found: Gathered, kind: ListKind, matching: Matching, row: Row, names: Names) -> dict[str, Meant]:
+    """Return what the cells of a row say, by field, in the order of the list's columns."""
+    meanings: dict[str, Meant] = {}
+    for column in LISTS[kind].columns:
+        match, cell = matching.of(column.field), row.cells.get(column.field)
+        if match is None or cell is None:
+            continue
+        try:
+            meanings[column.field] = cell if column.field == ID else meant(LISTS[kind].shape_of(column.field), cell, match, names)
+        except ValueError as error:
+            found.refuse(row.number, match, str(error))
+    return meanings
+
+
+def _compare(found: Gathered, kind: ListKind, name: str, meanings: Mapping[str, Meant], node: Node) -> None:
+    """Note the edits that make an entry say what its row says."""
+    plan = LISTS[kind]
+    before = len(found.changes)
+    for field, new in meanings.items():
+        if field == ID:
+            continue
+        old = said_by(at_path(node, field))
+        if same(plan.field_of(field), old, new):
+            continue
+        path = f"{plan.part}/{name}/{field}"
+        found.edits.append(SetList(path, new) if isinstance(new, tuple) else SetField(path, new))
+        found.changes.append(Change(name, field, _told(old), _told(new)))
+    found.unchanged += len(found.changes) == before
+
+
+def _told(said: Meant | None) -> str:
+    return "" if said is None else said if isinstance(said, str) else ", ".join(said)
+
+
+def _add(found: Gathered, kind: ListKind, name: str, meanings: Mapping[str, Meant], given: Mapping[str, Meant]) -> None:
+    """Note the edit that puts in a new entry."""
+    entry: dict[str, Value] = {}
+    for column in LISTS[kind].columns[1:]:
+        said = meanings.get(column.field, given.get(column.field))
+        if said is None:
+            continue
+        outer, _, inner = column.field.rpartition("/")
+        value: Value = said if isinstance(said, str) else list(said)
+        if outer:
+            entry.setdefault(outer, {})
+            holder = entry[outer]
+            if isinstance(holder, dict):
+                holder[inner] = value
+        else:
+            entry[inner] = value
+    found.edits.append(AddItem(LISTS[kind].part, name, entry))
+    found.new.append(name)
+
+
+def _made(found: Gathered, text: str, part: str, matching: Matching) -> Edited | None:
+    """Return the text with the edits made and read again; every problem of the reader is noted with its row and column."""
+    if not found.edits:
+        return Edited(text, apply_together(text, ()).inverse)
+    refused = {(problem.row, problem.at) for problem in found.problems}
+    rows = {row for row, _ in refused}
+    try:
+        edited = apply_together(text, found.edits)
+        read(edited.text, tree=edited.tree)
+    except JobError as error:
+        for problem in error.problems:
+            names = problem.path.split("/")
+            row = found.row_of.get(names[1], -1) if len(names) > 1 and names[0] == part else -1
+            match = _column_of("/".join(names[2:]), matching)
+            told = f" Accepted: {problem.accepted}." if problem.accepted else ""
+            where = "" if row >= 0 and (match or len(names) == 2) else f"{problem.path}: " if problem.path else ""
+            cell = (row, match.at if match else -1)
+            if cell not in refused and not (row in rows and row >= 0 and len(names) == 2):
+                found.refuse(row, match, f"{where}{problem.message}{told}")
+        return None
+    return edited
+
+
+def _column_of(field: str, matching: Matching) -> Match | None:
+    return next((match for match in matching.columns if match.field and f"{field}/".startswith(f"{match.field}/")), None)
+
+
+def rows_out(text: str, kind: ListKind) -> Rows:
+    """Return a list of the document, its head first. Raises JobError when the document cannot be read.
+
+    Taken in again, it changes nothing.
+    """
+    plan = LISTS[kind]
+    system = read(text).job.region.units
+    _, root = compose(text)
+    columns = [(column, None if column.field == ID else plan.shape_of(column.field)) for column in plan.columns]
+    units = ["" if shape is None else head_unit(shape, system) for _, shape in columns]
+    head = tuple(f"{column.head} ({unit})" if unit else column.head for (column, _), unit in zip(columns, units, strict=True))
+    rows = [
+        tuple(
+            name if shape is None else shown(shape, said_by(at_path(node, column.field)), unit)
+            for (column, shape), unit in zip(columns, units, strict=True)
+        )
+        for name, node in _present(root, plan.part).items()
+    ]
+    return (head, *rows)
+
+
+def number_columns(kind: ListKind) -> frozenset[int]:
+    """Return which columns of a list written out are numbers."""
+    return frozenset(at for at, column in enumerate(LISTS[kind].columns) if _is_number(kind, column.field))
