@@ -89,6 +89,7 @@ def test_check_imports_nothing_it_does_not_need(cold: Run, sample: str) -> None:
     loaded = set(done.stderr.split())
     assert "scipy.sparse.linalg" in loaded
     assert not loaded & {"scipy.special", "scipy.optimize", "scipy.stats", "typst", "fastapi", "uvicorn", "jinja2", "markdown_it"}
+    assert not loaded & {"sqlalchemy", "alembic", "sqlite3", "psycopg"}
 
 
 def on_a_terminal(*arguments: str, **environment: str) -> str:
