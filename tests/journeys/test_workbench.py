@@ -12,6 +12,7 @@ import pytest
 import uvicorn
 
 import loopwright.demo
+from loopwright.job.edit import SetField
 from loopwright.store.file import JobFile
 from loopwright.web.app import create_app
 from loopwright.web.guard import Guard
@@ -212,6 +213,143 @@ def test_a_change_by_another_program_is_not_written_over(visit: Visit) -> None:
     page.get_by_role("button", name="Read the file again").click()
     visit.until("document.title.includes('Theirs')")
     assert cell.input_value() == "60"
+
+
+def test_two_tabs_do_not_write_over_each_other(visit: Visit) -> None:
+    visit.go("/wiring")
+    mine = visit.cell("cables/W22/length_m")
+    mine.fill("45")
+    assert not visit.bench.session.edit(SetField("cables/W22/length_m", "60"))
+    mine.press("Enter")
+    said = visit.page.locator('[id="said:cables/W22/length_m"]')
+    said.wait_for()
+    assert "‘60’" in said.inner_text() and "‘45’" in said.inner_text()
+    assert visit.bench.session.state.job.cables["W22"].length_m == 60 and mine.input_value() == "45"
+    revision = visit.revision()
+    mine.press("Enter")
+    visit.revision_after(revision)
+    assert visit.bench.session.state.job.cables["W22"].length_m == 45
+
+
+def test_undo_names_the_step_and_asks_when_another_window_made_one(visit: Visit) -> None:
+    page = visit.go("/wiring")
+    undo = page.locator('[data-do="undo"]')
+    revision = visit.revision()
+    visit.cell("cables/W22/length_m").fill("60")
+    visit.cell("cables/W22/length_m").press("Enter")
+    visit.revision_after(revision)
+    assert undo.get_attribute("title") == "Undo: length of W22"
+    assert not visit.bench.session.edit(SetField("title", "Theirs"))
+    undo.click()
+    page.locator("#trouble").get_by_text("in another window").wait_for()
+    assert visit.bench.session.state.job.title == "Theirs"
+
+
+def test_a_refused_entry_survives_a_change_of_room(visit: Visit) -> None:
+    page = visit.go("/wiring")
+    cell = visit.cell("cables/W22/length_m")
+    cell.fill("4,2")
+    cell.press("Enter")
+    page.locator('[id="said:cables/W22/length_m"]').wait_for()
+    assert page.locator("#kept").text_content() == "not everything here is kept"
+    visit.go("/kit")
+    visit.go("/wiring")
+    assert cell.input_value() == "4,2"
+    assert "not kept yet" in page.locator('[id="said:cables/W22/length_m"]').inner_text()
+    cell.press("Escape")
+    assert cell.input_value() == "41"
+    assert page.locator("#kept").text_content() == "kept in job.yaml"
+    visit.go("/kit")
+    visit.go("/wiring")
+    assert cell.input_value() == "41"
+
+
+def test_escape_folds_what_was_unfolded_and_gives_the_focus_back(visit: Visit) -> None:
+    page = visit.go("/wiring")
+    figure = page.locator('[id="row:cables/W22"] .far .fig').first
+    figure.click()
+    page.locator(".unfolded .working").wait_for()
+    page.keyboard.press("Escape")
+    visit.until("!document.querySelector('.unfolded')")
+    visit.until("document.activeElement.classList.contains('fig')")
+
+
+def test_a_refused_take_out_is_said_beside_the_button(visit: Visit) -> None:
+    page = visit.go("/kit?open=d:equipment/supply-2")
+    page.get_by_role("button", name="Take out supply-2").click()
+    said = page.locator(".said-no")
+    said.wait_for()
+    assert said.inner_text().startswith("supply-2 is still used by W07")
+    assert in_sight(page, ".said-no")
+
+
+def test_blanking_a_label_with_spaces_is_one_step(visit: Visit) -> None:
+    page = visit.go("/kit")
+    cell = visit.cell("equipment/door-front/label")
+    revision = visit.revision()
+    cell.fill("   ")
+    cell.press("Enter")
+    visit.revision_after(revision)
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(200)
+    assert cell.input_value() == "" and visit.bench.session.state.back == 1
+
+
+def test_the_area_of_a_detector_is_put_right_by_ticking(visit: Visit) -> None:
+    page = visit.go("/")
+    page.locator(".note", has_text="Lobby detector").get_by_role("link", name="go there").click()
+    row = page.locator('[id="row:zones/z02"]')
+    row.locator("summary").click()
+    for words in ("Offices", "Lobby and stair"):
+        revision = visit.revision()
+        row.get_by_label(words, exact=True).click()
+        visit.revision_after(revision)
+    assert visit.bench.session.state.job.zones["z02"].areas == ("lobby",)
+    assert not page.get_by_text("is live when Offices is set").count()
+
+
+def test_a_data_sheet_is_entered_from_paper(visit: Visit) -> None:
+    page = visit.go("/kit")
+    page.get_by_role("button", name="Enter a data sheet").click()
+    box = page.get_by_role("dialog")
+    for name, text in (("id", "pk-new"), ("maker", "Pellowick"), ("model", "PK-N")):
+        box.locator(f"[name={name}]").fill(text)
+    box.locator("[name=kind]").select_option("detector")
+    box.get_by_text("Supply input: supply").click()
+    box.locator("[name='loads/#0/unset_a']").fill("12")
+    box.get_by_role("button", name="Put in").click()
+    box.get_by_text("Least working voltage is missing.").wait_for()
+    box.locator("[name='loads/#0/min_v']").fill("9")
+    revision = visit.revision()
+    box.get_by_role("button", name="Put in").click()
+    visit.revision_after(revision)
+    assert visit.bench.session.state.job.sheets.equipment["pk-new"].loads["supply"].unset_a == 0.012
+
+
+def in_sight(page: Any, selector: str) -> bool:
+    """Return whether an element lies whole inside what the window shows."""
+    box, size = page.locator(selector).bounding_box(), page.viewport_size
+    return bool(box["y"] >= 0 and box["y"] + box["height"] <= size["height"] and box["x"] >= 0 and box["x"] + box["width"] <= size["width"])
+
+
+def test_a_program_started_anew_is_told_plainly_and_the_entry_stays(browser: Any, bench: Workbench) -> None:
+    visit = Visit(browser, bench, (1280, 860))
+    page = visit.go("/wiring")
+    cell = visit.cell("cables/W62/length_m")
+    cell.evaluate("(e) => e.scrollIntoView({block: 'end'})")
+    visit.context.clear_cookies()
+    cell.fill("60")
+    cell.press("Enter")
+    page.locator("#trouble").get_by_text("started anew").wait_for()
+    assert in_sight(page, "#trouble") and cell.input_value() == "60"
+    said, trouble = page.locator('[id="said:cables/W62/length_m"]').bounding_box(), page.locator("#trouble").bounding_box()
+    above, below = said["y"] + said["height"] <= trouble["y"], said["y"] >= trouble["y"] + trouble["height"]
+    assert above or below or said["x"] >= trouble["x"] + trouble["width"] or said["x"] + said["width"] <= trouble["x"]
+    page.goto(f"{bench.address}/?key={TOKEN}")
+    page.wait_for_url(f"{bench.address}/")
+    visit.go("/wiring")
+    assert cell.input_value() == "60"
+    visit.context.close()
 
 
 @pytest.mark.parametrize("size", WIDTHS)

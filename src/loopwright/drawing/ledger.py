@@ -43,22 +43,22 @@ class Row:
 def run_words(job: Job, cable: str) -> str:
     """Return a run as a plan says it: name, length, conductor size.
 
-    The length is one way; slack that is in it is said.
+    The length is one way, with the slack added to it.
     """
     run = job.cables[cable]
-    length = length_words(run.length_m + run.slack_m, job.region.units)
-    slack = " with slack" if run.slack_m else ""
-    return f"{cable} · {length}{slack} · {job.sheets.cables[run.sheet].gauge}"
+    length = length_words(run.length_m, job.region.units, slack_m=run.slack_m)
+    return f"{cable} · {length} · {job.sheets.cables[run.sheet].gauge}"
 
 
-def length_words(length_m: float, units: UnitSystem) -> str:
-    """Return a length as it is read off a plan: no finer than a tenth.
+def length_words(length_m: float, units: UnitSystem, *, slack_m: float = 0.0) -> str:
+    """Return a length as it is read off a plan, no finer than a tenth, and the slack added to it.
 
-    >>> length_words(12.0, UnitSystem.US), length_words(58.04, UnitSystem.METRIC)
-    ('39.4 ft', '58 m')
+    >>> length_words(12.0, UnitSystem.US), length_words(55.0, UnitSystem.METRIC, slack_m=3.0)
+    ('39.4 ft', '55 + 3 m')
     """
-    value, unit = (length_m / FOOT_M, "ft") if units is UnitSystem.US else (length_m, "m")
-    return f"{round(value, 1):g} {unit}"
+    foot, unit = (FOOT_M, "ft") if units is UnitSystem.US else (1.0, "m")
+    slack = f" + {round(slack_m / foot, 1):g}" if slack_m else ""
+    return f"{round(length_m / foot, 1):g}{slack} {unit}"
 
 
 def ledger(appraisal: Appraisal, scenario: str) -> tuple[Row, ...]:

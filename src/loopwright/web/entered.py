@@ -27,7 +27,7 @@ def added(what: str, fields: Mapping[str, str], job: Job) -> Edit:
     key = tree.pop("id", "")
     if isinstance(shape, MapShape):
         if not key:
-            _refuse(f"{what}/id", "A name is needed.")
+            _refuse("", "A name is needed.")
         made = _made(shape.value, f"{what}/{key}", tree, job.region.units)
         if what == "circuits":
             made = _with_resistors(made, job)

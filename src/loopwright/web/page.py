@@ -216,10 +216,15 @@ class Page:
                 room_px = 0
 
     def margin(self, subject: str) -> Markup:
-        """Return the margin cell of a row, with its notes."""
-        notes = self.notes(subject)
+        """Return the margin cell of a row, with its notes; those of an opened row stand in what it opened, so that no gap is torn."""
+        notes = Markup("") if self.is_open(f"d:{subject}") else self.notes(subject)
         hangs = " hangs" if notes and row_of(subject) in self.hanging else ""
         return Markup('<td class="margin{}"><div>{}</div></td>').format(hangs, notes) if notes else Markup('<td class="margin"></td>')
+
+    def own_notes(self, subject: str) -> Markup:
+        """Return the notes of an opened row, for the top of what it opened."""
+        notes = self.notes(subject)
+        return Markup('<div class="notes own">{}{}</div>').format(notes, self.unfolded()) if notes else notes
 
     def bare(self, part: str) -> str:
         """Return the class of a table whose rows stand in this part of the document and bear no note: it needs no margin."""

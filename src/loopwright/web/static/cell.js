@@ -104,6 +104,9 @@ function say(field, words, look) {
   note.textContent = words;
   field.setAttribute("aria-describedby", note.id);
   if (look === "refused") field.setAttribute("aria-invalid", "true");
+  // Two messages never cover each other: the one at the window's edge stays, the cell moves up.
+  const edge = document.getElementById("trouble");
+  if (!edge.hidden && note.getBoundingClientRect().bottom > edge.getBoundingClientRect().top) field.scrollIntoView({ block: "center" });
 }
 
 function unsay(field) {
