@@ -12,7 +12,7 @@ from typing import Any
 from cyclopts import App, CycloptsError, UnusedCliTokensError
 
 from loopwright import __version__
-from loopwright.cli import backup, check, demo, forecast, new, papers, restore, schema, serve, vault, verify
+from loopwright.cli import backup, check, demo, forecast, list_in, list_out, new, papers, restore, schema, serve, vault, verify
 from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
 from loopwright.cli.terminal import complain, console, say_json
 
@@ -35,12 +35,14 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "check": (check.check, "FILE [--json]"),
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
+    "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
+    "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),
     "schema": (schema.schema, ""),
     "serve": (serve.serve, "[FILE] [--port N] [--no-browser] [--no-history]"),
     "backup": (backup.backup, "FILE.db TO [--force]"),
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "verify": (verify.verify, "FILE.db [--json]"),
-    "vault": (vault.vault, "FILE put|get|list|remove|passwd [NAME] [--passphrase-file FILE | --passphrase-fd N]"),
+    "vault": (vault.vault, "FILE put|get|list|remove|passwd|trail [NAME] [--passphrase-file FILE | --passphrase-fd N]"),
     "demo": (demo.demo, "[NAME]"),
 }
 """The verbs in the order they are listed: what each does, and how it is written."""

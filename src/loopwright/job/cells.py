@@ -17,6 +17,7 @@ _LOOKED_AT = 30
 _LIVE = re.compile(r"'*[=+\-@\t\r]")
 _HELD = re.compile(r"'+[=+\-@\t\r]")
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?", re.ASCII)
+_LINE_END = re.compile(r"\r\n|\r|\n")
 _SEPARATOR_LINE = re.compile(r"sep=(.)(?:\r\n|\r|\n|$)")
 
 
@@ -63,11 +64,11 @@ def paste(text: str) -> Rows:
     try:
         return _read(text, "\t")
     except CellsError:
-        return _sized(tuple(line.split("\t")) for line in text.splitlines())
+        return _sized(tuple(line.split("\t")) for line in _LINE_END.split(text.removesuffix("\n").removesuffix("\r")))
 
 
-def delimited(text: str) -> Rows:
-    """Return the rows of a text with commas, semicolons, tabs or bars between cells, whichever makes the most even table.
+def delimited(text: str, delimiter: str | None = None) -> Rows:
+    """Return the rows of a text; without a ``delimiter``, with commas, semicolons, tabs or bars, whichever makes the most even table.
 
     An apostrophe that keeps a cell from being taken for a formula is taken off. Raises CellsError.
 
@@ -77,7 +78,13 @@ def delimited(text: str) -> Rows:
     said = _SEPARATOR_LINE.match(text)
     if said:
         return ((), *_let_go(_read(text[said.end() :], said[1])))
-    return _let_go(_read(text, max(DELIMITERS, key=lambda delimiter: _evenness(text, delimiter))))
+    chosen = delimiter or max(DELIMITERS, key=lambda each: _evenness(text, each))
+    return _let_go(paste(text) if chosen == "\t" else _read(text, chosen))
+
+
+def delimited_by(text: str, delimiter: str) -> Rows:
+    """Return the rows of a text with this delimiter between cells, as they stand. Raises CellsError."""
+    return _read(text, delimiter, skip_blanks=True)
 
 
 def written(rows: Iterable[Sequence[str]], delimiter: str = ",") -> str:
@@ -112,8 +119,8 @@ def _evenness(text: str, delimiter: str) -> tuple[float, int]:
     return (several.count(usual) / len(widths), usual)
 
 
-def _read(text: str, delimiter: str) -> Rows:
-    reader = csv.reader(StringIO(text, newline=""), delimiter=delimiter, strict=True)
+def _read(text: str, delimiter: str, *, skip_blanks: bool = False) -> Rows:
+    reader = csv.reader(StringIO(text, newline=""), delimiter=delimiter, strict=True, skipinitialspace=skip_blanks)
     try:
         return _sized(map(tuple, reader))
     except csv.Error as error:

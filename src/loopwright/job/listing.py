@@ -67,11 +67,13 @@ def take_in(
     if left and rows:
         found.notes.append(f"{left} {plan.one if left == 1 else plan.many} of the job not in the list; what is not in a list stays.")
     edited = _made(found, text, plan.part, matching)
+    rows_refused = {problem.row for problem in found.problems}
+    refused = {name for name, row in found.row_of.items() if row in rows_refused}
     return Intake(
         kind=kind,
         matching=matching,
-        new=tuple(found.new),
-        changes=tuple(found.changes),
+        new=tuple(name for name in found.new if name not in refused),
+        changes=tuple(change for change in found.changes if change.id not in refused),
         unchanged=found.unchanged,
         edits=tuple(found.edits),
         notes=(*grid.notes, *found.notes),
@@ -216,7 +218,6 @@ def _made(found: Gathered, text: str, part: str, matching: Matching) -> Edited |
     if not found.edits:
         return Edited(text, apply_together(text, ()).inverse)
     refused = {(problem.row, problem.at) for problem in found.problems}
-    rows = {row for row, _ in refused}
     try:
         edited = apply_together(text, found.edits)
         read(edited.text, tree=edited.tree)
@@ -228,7 +229,8 @@ def _made(found: Gathered, text: str, part: str, matching: Matching) -> Edited |
             told = f" Accepted: {problem.accepted}." if problem.accepted else ""
             where = "" if row >= 0 and (match or len(names) == 2) else f"{problem.path}: " if problem.path else ""
             cell = (row, match.at if match else -1)
-            if cell not in refused and not (row in rows and row >= 0 and len(names) == 2):
+            known = any(f"The key {each.field} is missing" in problem.message for each in matching.columns if (row, each.at) in refused)
+            if cell not in refused and not known:
                 found.refuse(row, match, f"{where}{problem.message}{told}")
         return None
     return edited

@@ -12,7 +12,7 @@ from datetime import datetime
 from io import BytesIO
 from pathlib import Path
 
-from loopwright.job.cells import CellsError, Grid, Rows, column_letter, delimited, paste, written
+from loopwright.job.cells import CellsError, Grid, Rows, column_letter, delimited, written
 from loopwright.job.tree import NOT_TEXT
 from loopwright.store.file import StoreError
 
@@ -61,7 +61,7 @@ def grid_of(raw: bytes, name: str, sheet: str | None = None) -> Grid:
         raise ListError(f"{name}: a text file has no sheets, so none called {sheet}.")
     text, notes = _text(raw, name)
     try:
-        rows = paste(text) if name.lower().endswith(".tsv") else delimited(text)
+        rows = delimited(text, "\t" if name.lower().endswith(".tsv") else None)
     except CellsError as error:
         raise ListError(f"{name}: {error}") from None
     return Grid(rows=rows, notes=notes)
