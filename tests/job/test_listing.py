@@ -316,3 +316,16 @@ def test_tables_as_people_save_them() -> None:
 
 def test_heads_are_folded() -> None:
     assert folded("  Cable\nNo. ") == "cable no"
+
+
+@pytest.mark.parametrize("kind", ListKind)
+def test_lists_in_feet_and_fahrenheit_change_nothing_either(kind: ListKind) -> None:
+    dwelling = demo.text("dwelling")
+    first = next(iter(read(dwelling).job.cables))
+    text = apply(dwelling, SetField(f"cables/{first}/temperature_c", "0")).text
+    rows = rows_out(text, kind)
+    intake = take_in(text, kind, Grid(rows=rows))
+    assert (intake.new, intake.changes, intake.problems) == ((), (), ())
+    assert intake.edited is not None
+    assert intake.edited.text == text
+    assert kind is not ListKind.CABLES or {"Length (ft)", "Temperature (°F)"} <= set(rows[0])
