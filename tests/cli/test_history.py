@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -72,6 +73,18 @@ def test_nothing_is_written_over_unasked(run: Run, history: Path, tmp_path: Path
     assert run("backup", str(history), str(tmp_path / "none" / "copy.db")).status == 2
     assert run("backup", str(history), str(other), "--force").status == 0
     assert "30 revisions" in run("verify", str(other)).out
+
+
+def test_a_stick_that_knows_no_second_names(run: Run, history: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(*names: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuses)
+    copy = tmp_path / "copy.db"
+    assert run("backup", str(history), str(copy)).status == 0
+    assert run("backup", str(history), str(copy)).status == 2
+    assert run("restore", str(copy), str(history), "--force").status == 0
+    assert "30 revisions" in run("verify", str(history)).out
 
 
 @pytest.mark.parametrize("spoil", [tampered, wiped])

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from loopwright.store.engine import is_broken, plain, to_read, told
 from loopwright.store.file import StoreError
+from loopwright.store.whole import settle, take_name
 
 LOGS = ("-wal", "-shm", "-journal")
 MOST_COPIES = 1000
@@ -21,10 +22,7 @@ def backed_up(path: Path, to: Path, look: Callable[[Path], None], *, over: bool 
     """Write a copy of a database that ``look`` did not raise at. Raises StoreError; ``to`` is then as it was."""
     with told(to.name, "was not written"), _copy(path, to, over=over) as draft:
         look(draft)
-        if over:
-            os.replace(draft, to)
-        else:
-            os.link(draft, to)
+        take_name(draft, to, over=over)
 
 
 def restored(path: Path, to: Path, look: Callable[[Path], None], *, over: bool = False) -> Path | None:
@@ -36,7 +34,7 @@ def restored(path: Path, to: Path, look: Callable[[Path], None], *, over: bool =
         look(draft)
         aside = set_aside(to) if to.exists() else None
         try:
-            os.link(draft, to)
+            take_name(draft, to, over=False)
         except OSError:
             if aside is not None:
                 os.rename(aside, to)
@@ -101,7 +99,7 @@ def _copy(path: Path, to: Path, *, over: bool) -> Iterator[Path]:
         _copy_pages(path, draft)
         os.fsync(handle)
         yield draft
-        _settle(to.parent)
+        settle(to.parent)
     except FileExistsError:
         raise StoreError(f"{to.name} is there already, and is left as it is. --force writes over it.") from None
     finally:
@@ -119,13 +117,3 @@ def _copy_pages(path: Path, draft: Path) -> None:
         source.backup(target)
         # The copy is one file by itself: no log beside it that could be left behind.
         target.execute("PRAGMA journal_mode=DELETE")
-
-
-def _settle(folder: Path) -> None:
-    """Have the disk keep a new name; some file systems cannot be asked."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -29,14 +29,14 @@ def write_whole(path: Path, raw: bytes, *, over: bool, mode: int | None = None, 
                 with contextlib.suppress(PermissionError):
                     os.fchown(out.fileno(), *owner)
             os.fsync(out.fileno())
-        _take_name(draft, path, over=over)
+        take_name(draft, path, over=over)
     finally:
         with contextlib.suppress(OSError):
             os.unlink(draft)
-    _settle(path.parent)
+    settle(path.parent)
 
 
-def _take_name(draft: Path, path: Path, *, over: bool) -> None:
+def take_name(draft: Path, path: Path, *, over: bool) -> None:
     """Give the draft its name. Without ``over`` this fails, rather than looks first, when the name is taken."""
     if over:
         os.replace(draft, path)
@@ -51,7 +51,7 @@ def _take_name(draft: Path, path: Path, *, over: bool) -> None:
         os.replace(draft, path)
 
 
-def _settle(folder: Path) -> None:
+def settle(folder: Path) -> None:
     """Have the disk keep the new name; some file systems cannot be asked, and the text itself is safe by then."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
