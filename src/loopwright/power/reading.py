@@ -166,14 +166,15 @@ def fitted_figure(job: Job, item: StandbyForecast) -> Figure:
     """Return the rated capacity fitted [Ah], batteries in parallel taken together."""
     fitted = job.equipment[item.supply].battery
     assert fitted is not None
-    path, rated = f"equipment/{item.supply}/battery", job.sheets.batteries[fitted.sheet].capacity_ah
+    path, sheet = f"equipment/{item.supply}/battery", f"sheets/batteries/{fitted.sheet}"
+    rated = job.sheets.batteries[fitted.sheet].capacity_ah
 
     def working() -> Working:
         many = Origin.DOCUMENT if f"{path}/parallel" in job.given else Origin.DEFAULT
         return Working(
             formula="rated capacity × batteries in parallel",
             inputs=(
-                Input(name="rated capacity", value=rated, unit="Ah", origin=Origin.SHEET, path=f"sheets/batteries/{fitted.sheet}/capacity_ah"),
+                Input(name="rated capacity", value=rated, unit="Ah", origin=Origin.SHEET, path=f"{sheet}/capacity_ah"),
                 Input(name="in parallel", value=fitted.parallel, origin=many, path=f"{path}/parallel"),
             ),
             substituted=f"{rated:g} × {fitted.parallel}",

@@ -191,5 +191,3 @@ def _stepped(session: Session, steps: Steps, change: Change) -> tuple[tuple[Prob
         message = f"The job was changed in another window since this page was drawn. {words}"
         return (Problem(path="", line=0, column=0, message=message),), True
     return (session.undo() if change.do == "undo" else session.redo()), False
-
-
