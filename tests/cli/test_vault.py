@@ -64,6 +64,16 @@ def test_put_get_list_remove(run: Run, filled: str, words: str) -> None:
     ]  # fmt: skip
 
 
+def test_the_trail_is_told_and_a_changed_line_is_named(run: Run, filled: str) -> None:
+    done = run("vault", filled, "trail")
+    assert done.status == 0
+    assert [line.split(": ", 1)[1] for line in done.out.splitlines()] == ["created shop.yaml.vault", "put user/1"]
+    path = Path(f"{filled}.vault.trail")
+    path.write_bytes(path.read_bytes().replace(b'"put"', b'"red"'))
+    done = run("vault", filled, "trail")
+    assert (done.status, done.out.splitlines()[-1]) == (1, "Line 2 is not what was put there.")
+
+
 def test_what_is_put_is_taken_as_it_is_but_for_the_last_line_end(run: Run, filled: str, words: str) -> None:
     for given, kept in ((b" a b \r\n", " a b "), ("zwölf\n\n".encode(), "zwölf\n"), (b"no end", "no end")):
         assert run("vault", filled, "put", "x", "--passphrase-file", words, stdin=given).status == 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import os
 import stat
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -96,7 +97,8 @@ def test_a_very_long_last_line_is_found_whole(trail: Audit) -> None:
 def test_a_trail_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     (tmp_path / "elsewhere").write_bytes(b"")
     (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
-    for path in (tmp_path / "none" / "trail", tmp_path, tmp_path / "link"):
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path / "none" / "trail", tmp_path, tmp_path / "link", tmp_path / "pipe"):
         with pytest.raises(StoreError, match="Nothing was done"):
             Audit(path, by="Ada", clock=lambda: AT).note("read", "user/1")
     assert (tmp_path / "elsewhere").read_bytes() == b""

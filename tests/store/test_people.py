@@ -157,6 +157,13 @@ def test_one_time_codes_are_taken_once_and_only_near_their_time(people: People) 
     assert not people.take_code("nobody", ADA, None, now=AT)
 
 
+def test_a_lost_device_is_dropped(people: People) -> None:
+    with_codes(people)
+    assert not people.take_code("Ben", BEN, None, now=AT)
+    people.drop_one_time("Ben")
+    assert people.take_code("Ben", BEN, None, now=AT)
+
+
 def test_a_code_must_be_shown_before_codes_are_asked_for(people: People) -> None:
     secret = people.start_one_time("Ben", BEN)
     for password, code in ((BEN, Secret("123456")), (ADA, code_at(secret, AT))):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from loopwright.cli.refusal import DONE, Refusal
+from loopwright.cli.refusal import BROKEN_MUST, DONE, Refusal
 from loopwright.cli.words import File
 
 if TYPE_CHECKING:
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from loopwright.store.audit import Audit
     from loopwright.store.vault import Vault
 
-Act = Literal["put", "get", "list", "remove", "passwd"]
-NAMELESS = ("list", "passwd")
+Act = Literal["put", "get", "list", "remove", "passwd", "trail"]
+NAMELESS = ("list", "passwd", "trail")
 
 
 def vault(
@@ -32,8 +32,9 @@ def vault(
 
     put asks for the secret, or reads it from standard input where that is no terminal; the first put makes the vault.
     get prints one secret. list prints the names, which are not encrypted. passwd seals everything with another passphrase.
-    What is read and changed is noted in FILE.vault.trail. Neither a secret nor the passphrase is ever written on the command
-    line, where the shell and the list of processes would keep it. A forgotten passphrase cannot be had again.
+    trail prints who read and changed what, and says whether a line of that was changed, with exit status 1 when one was.
+    Neither a secret nor the passphrase is ever written on the command line, where the shell and the list of processes would
+    keep it. A forgotten passphrase cannot be had again.
 
     For example:
 
@@ -47,7 +48,7 @@ def vault(
     file
         The job document.
     act
-        What to do: put, get, list, remove or passwd.
+        What to do: put, get, list, remove, passwd or trail.
     name
         The name of the secret: a letter first, then letters, digits, . _ - and /.
     passphrase_file
@@ -69,6 +70,8 @@ def vault(
 
     audit = Audit(trail_path(job), by=who(), clock=lambda: datetime.now(UTC))
     try:
+        if act == "trail":
+            return _trail(audit)
         return _list(job) if act == "list" else _act(job, act, name or "", words, audit)
     except StoreError as error:
         raise Refusal(str(error)) from None
@@ -81,6 +84,17 @@ def _list(job: Path) -> int:
     for name in names_in(vault_path(job)):
         say(name)
     return DONE
+
+
+def _trail(audit: Audit) -> int:
+    from loopwright.cli.terminal import plain, say
+
+    for line in audit.told():
+        say(plain(line))
+    troubles = audit.verify()
+    for trouble in troubles:
+        say(f"Line {trouble.number} {trouble.sentence}")
+    return BROKEN_MUST if troubles else DONE
 
 
 def _act(job: Path, act: Act, name: str, words: Words, audit: Audit) -> int:

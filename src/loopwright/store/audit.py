@@ -96,7 +96,7 @@ class Audit:
     def note(self, act: str, subject: str) -> None:
         """Append a line, and have the disk keep it. Raises StoreError."""
         try:
-            handle = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, OURS_ALONE)
+            handle = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC, OURS_ALONE)
             os.close(handle)
             with held(self.path) as kept:
                 self._append(kept, act, subject)
@@ -112,6 +112,14 @@ class Audit:
             return []
         except OSError as error:
             raise StoreError(f"{self.path.name} cannot be read: {(error.strerror or type(error).__name__).lower()}.") from error
+
+    def told(self) -> list[str]:
+        """Return the lines in words, what cannot be read as it stands. Raises StoreError."""
+        read = ((raw, parsed(raw)) for raw in self.lines())
+        return [
+            f"{line[0].at} {line[0].by}: {line[0].act} {line[0].subject}" if line else raw.decode("ascii", "backslashreplace").rstrip("\n")
+            for raw, line in read
+        ]
 
     def verify(self) -> list[Trouble]:
         """Return every line that is not as it was put there. Raises StoreError."""

@@ -17,7 +17,7 @@ def held(path: Path) -> Iterator[int]:
     Raises OSError.
     """
     while True:
-        handle = os.open(path, os.O_RDWR | os.O_NOFOLLOW | os.O_CLOEXEC)
+        handle = os.open(path, os.O_RDWR | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
             if _is_still(handle, path):
