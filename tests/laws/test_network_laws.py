@@ -16,6 +16,7 @@ from loopwright.job.read import read
 from loopwright.job.sheet import LoadLaw
 from loopwright.netlist.compile import compile_power, scenarios
 from loopwright.netlist.element import (
+    LEAK_S,
     Battery,
     BatteryState,
     Charger,
@@ -314,7 +315,10 @@ def highest_root(source: Source, battery: Battery, load: Load, wire_ohm: float, 
 
     def excess(volts: np.ndarray) -> np.ndarray:
         taken = np.where(volts < load.knee_v, watts * volts / load.knee_v**2, watts / np.maximum(volts, load.knee_v))
-        return bus_amps(source, battery, volts + wire_ohm * taken, scenario) - taken
+        # Near the most power that can be had a nanoampere counts: the leaks of load, source and battery are in the law.
+        taken = taken + LEAK_S * volts
+        bus_v = volts + wire_ohm * taken
+        return bus_amps(source, battery, bus_v, scenario) - 2 * LEAK_S * bus_v - taken
 
     walk = np.linspace(14.1, 0.0, 40001)
     first = int(np.flatnonzero(excess(walk) >= 0.0)[0])
