@@ -8,7 +8,8 @@ its own point ``JOINT.ID.OUTPUT`` and each unit its own return ``JOINT.ID.0v``. 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from loopwright.job.document import Cable, Equipment, Feed, Job
 from loopwright.job.sheet import STATES, ChargerKind, EquipmentSheet
@@ -122,8 +123,7 @@ class _Compiler:
             self._cable(name, cable)
         references = [f"{name}.0v" for name, sheet in self.sheets.items() if sheet.supply is not None]
         netlist = Netlist(elements=tuple(self.elements), references=tuple(references), title=self.job.title)
-        landings = _with_supplies(self._landings(), {name for name, sheet in self.sheets.items() if sheet.supply is not None})
-        return PowerNetwork(netlist=netlist, landings=landings, astray=tuple(self.astray))
+        return PowerNetwork(netlist=netlist, landings=self._landings(), astray=tuple(self.astray))
 
     def _equipment(self, name: str, item: Equipment, sheet: EquipmentSheet) -> None:
         zero = f"{name}.0v"
@@ -220,23 +220,32 @@ class _Compiler:
             return f"{item.inside.split('.')[0]}.0v"
         return f"{place}.0v"
 
-    def _landings(self) -> list[Landing]:
+    def _landings(self) -> tuple[Landing, ...]:
         """Return how each supply input is reached, by following the runs of every output outwards."""
         reached = self._follow()
-        out = []
+        ways: list[tuple[str, str, str | None, tuple[str, ...]]] = []
+        first: dict[str, str | None] = {}
         for name, item in self.job.equipment.items():
-            sheet = self.sheets[name]
-            for load in sheet.loads:
-                plus = self._load_point(name, item, sheet, load)
-                minus = self._minus(name, name)
-                if sheet.supply is not None:
-                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=None, runs=()))
-                elif item.inside:
-                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=item.inside, runs=()))
-                else:
-                    output, runs = reached.get((name, load), (None, ()))
-                    out.append(Landing(equipment=name, load=load, plus=plus, minus=minus, output=output, runs=runs))
-        return out
+            for load in self.sheets[name].loads:
+                output: str | None = None
+                runs: tuple[str, ...] = ()
+                if self.sheets[name].supply is None:
+                    output, runs = (item.inside, ()) if item.inside else reached.get((name, load), (None, ()))
+                first.setdefault(name, output)
+                ways.append((name, load, output, runs))
+        supplies = _supplies(first, {name for name, sheet in self.sheets.items() if sheet.supply is not None})
+        return tuple(
+            Landing(
+                equipment=name,
+                load=load,
+                plus=self._load_point(name, self.job.equipment[name], self.sheets[name], load),
+                minus=self._minus(name, name),
+                output=output,
+                runs=runs,
+                supply=supplies(output.partition(".")[0] if output else name),
+            )
+            for name, load, output, runs in ways
+        )
 
     def _follow(self) -> dict[tuple[str, str], tuple[str, tuple[str, ...]]]:
         """Return for each supply input reached its output and the runs on the way; a run is followed from either end."""
@@ -264,18 +273,15 @@ class _Compiler:
         return reached
 
 
-def _with_supplies(landings: list[Landing], own: set[str]) -> tuple[Landing, ...]:
-    """Return the landings with the supply behind each; a module takes it from its first supply input."""
-    first: dict[str, Landing] = {}
-    for landing in landings:
-        first.setdefault(landing.equipment, landing)
+def _supplies(first: dict[str, str | None], own: set[str]) -> Callable[[str], str | None]:
+    """Return a function from a unit to the supply behind it; ``first`` is the output that feeds a module's first supply input."""
     known: dict[str, str | None] = {name: name for name in own}
 
-    def behind(unit: str, passed: frozenset[str]) -> str | None:
+    def behind(unit: str, passed: frozenset[str] = frozenset()) -> str | None:
         if unit not in known:
-            output = first[unit].output if unit in first else None
+            output = first.get(unit)
             feeder = output.partition(".")[0] if output else ""
             known[unit] = behind(feeder, passed | {unit}) if feeder and feeder not in passed else None
         return known[unit]
 
-    return tuple(replace(m, supply=behind(m.output.partition(".")[0] if m.output else m.equipment, frozenset())) for m in landings)
+    return behind

@@ -129,7 +129,12 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
     """Return the forecast read off a solution of the power network."""
     names = tuple(s.name for s in solution.scenarios)
     first = {landing.equipment: landing for landing in reversed(network.landings)}
-    loads = tuple(_load(job, landing, first, solution) for landing in network.landings)
+    lives: dict[tuple[str | None, str | None], NDArray[np.bool_]] = {}
+    for landing in network.landings:
+        key = (landing.output, landing.supply)
+        if key not in lives:
+            lives[key] = _live(job, landing, first, solution)
+    loads = tuple(_load(job, landing, lives[landing.output, landing.supply], solution) for landing in network.landings)
     outputs = []
     supplies = []
     for name in job.equipment:
@@ -148,18 +153,21 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
     )
 
 
-def _load(job: Job, landing: Landing, first: Mapping[str, Landing], solution: Solution) -> LoadForecast:
-    draw = job.sheet_of(landing.equipment).loads[landing.load]
-    on = _live_states(job, landing, first)
-    battery = landing.supply is not None and job.equipment[landing.supply].battery is not None
-    live = np.array([s.state in on and landing.supply is not None and (s.mains or battery) for s in solution.scenarios])
+def _load(job: Job, landing: Landing, live: NDArray[np.bool_], solution: Solution) -> LoadForecast:
     return LoadForecast(
         landing=landing,
-        draw=draw,
+        draw=job.sheet_of(landing.equipment).loads[landing.load],
         volts_v=solution.across(landing.plus, landing.minus),
         amps_a=solution.current(f"{landing.equipment}.{landing.load}"),
         live=live,
     )
+
+
+def _live(job: Job, landing: Landing, first: Mapping[str, Landing], solution: Solution) -> NDArray[np.bool_]:
+    """Return in which scenarios a landing's outputs are on and its supply has mains or a battery; the same for all on one output."""
+    on = _live_states(job, landing, first)
+    battery = landing.supply is not None and job.equipment[landing.supply].battery is not None
+    return np.array([s.state in on and landing.supply is not None and (s.mains or battery) for s in solution.scenarios])
 
 
 def _live_states(job: Job, landing: Landing, first: Mapping[str, Landing]) -> set[int]:
