@@ -115,7 +115,7 @@ def test_a_longer_cable_lowers_the_far_volts_and_undo_gives_them_back(visit: Vis
     visit.revision_after(revision)
     assert float(visit.far_volts("W22").split()[0]) < float(before.split()[0])
     assert "mask-press, length_m: 60" in visit.bench.path.read_text(encoding="utf-8")
-    assert page.evaluate("document.activeElement.dataset.path") == "cables/W22/length_m"
+    assert page.evaluate("document.activeElement?.dataset?.path") == "cables/W22/length_m"
     revision = visit.revision()
     page.keyboard.press("Control+z")
     visit.revision_after(revision)
@@ -135,7 +135,7 @@ def test_a_number_opens_to_its_working_which_leads_to_the_cell_it_rests_on(visit
     assert "V_bus" in working.inner_text()
     assert "Ohm's and Kirchhoff's laws" in working.inner_text()
     working.get_by_role("link", name=re.compile("resistance of W22")).first.click()
-    visit.until("document.activeElement.dataset.path === 'cables/W22/length_m'")
+    visit.until("document.activeElement?.dataset?.path === 'cables/W22/length_m'")
 
 
 def test_a_refused_entry_says_why_and_nothing_is_lost(visit: Visit) -> None:
@@ -163,9 +163,9 @@ def test_arrows_go_along_a_column_and_a_choice_is_made_by_key(visit: Visit) -> N
     page = visit.go("/wiring")
     visit.cell("cables/W10/length_m").focus()
     page.keyboard.press("ArrowDown")
-    assert page.evaluate("document.activeElement.dataset.path") == "cables/W11/length_m"
+    assert page.evaluate("document.activeElement?.dataset?.path") == "cables/W11/length_m"
     page.keyboard.press("ArrowUp")
-    assert page.evaluate("document.activeElement.dataset.path") == "cables/W10/length_m"
+    assert page.evaluate("document.activeElement?.dataset?.path") == "cables/W10/length_m"
 
 
 def test_a_choice_fills_itself_when_it_is_entered(visit: Visit) -> None:
