@@ -97,15 +97,6 @@ class Solution:
         names = list(self.index)
         return tuple(names[node] for node in np.flatnonzero(self.grounds[:, scenario]).tolist())
 
-    def island_names(self, scenario: int) -> list[str]:
-        """Return the name (a member point) of every island that no source reaches in a scenario."""
-        labels = self.island[:, scenario]
-        names = list(self.index)
-        first: dict[int, str] = {}
-        for node, label in enumerate(labels.tolist()):
-            first.setdefault(label, names[node])
-        return [name for label, name in first.items() if not self.energised[self.index[name], scenario]]
-
 
 def solve(netlist: Netlist, scenarios: tuple[Scenario, ...]) -> Solution:
     """Return the solution of ``netlist`` in every scenario.

@@ -26,7 +26,6 @@ from loopwright.web.dictionary import choice_key, choices, field_at, is_entry, s
 from loopwright.web.labels import label_at
 from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
 from loopwright.web.session import State
-from loopwright.web.working import figure_of
 
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
 WORST = "alarm/battery-end"
@@ -151,10 +150,6 @@ class Page:
             number, _, unit = number.rpartition(" ")
         text = mark.figure(figure.key, figure.label, number, unit)
         return Markup(f'<span class="{escape(look)}">{text}</span>') if look else text
-
-    def figure_called(self, key: str, *, look: str = "") -> Markup:
-        """Return the figure with this key, as a number that opens."""
-        return self.figure(figure_of(self.appraisal, key), look=look)
 
     def unfolded(self, columns: int = 0, *, margin: bool = False) -> Markup:
         """Return the workings that wait, as rows of a table with so many columns before its margin, or as blocks."""
