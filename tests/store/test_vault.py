@@ -448,7 +448,7 @@ def test_a_planted_secret_is_found_nowhere_after_many_failures(
 ) -> None:
     """Fail in every way there is, and look for the secret and the passphrase in everything that is left behind."""
     caplog.set_level(logging.DEBUG)
-    planted, words = "planted-7391-secret", "planted-passphrase-42"
+    planted, words = "planted-739164820517-secret", "planted-passphrase-42"
     secret, passphrase = Secret(planted), Secret(words)
     audit = vault_module_audit(tmp_path)
     made = create_vault(path, passphrase, note=audit, cost=CHEAP)
@@ -470,7 +470,7 @@ def test_a_planted_secret_is_found_nowhere_after_many_failures(
 
     failing(lambda: open_vault(path, Secret(planted), note=audit))
     failing(lambda: made.put(planted + " ", secret))
-    failing(lambda: made.put("7391", secret))
+    failing(lambda: made.put("739164820517", secret))
     failing(lambda: made.get("none"))
     failing(lambda: made.put("code", Secret(planted * 300)))
     failing(lambda: made.change_passphrase(Secret(planted[:11])))
@@ -491,7 +491,7 @@ def test_a_planted_secret_is_found_nowhere_after_many_failures(
     left = [each.read_bytes().decode("utf-8", "replace") for each in tmp_path.rglob("*") if each.is_file()]
     everything = "\n".join([*heard, *left, caplog.text, out, err, *(str(record.__dict__) for record in caplog.records)])
     assert "was not opened" in everything
-    assert "7391" not in everything.replace('put("7391"', "")
+    assert "739164820517" not in everything.replace('put("739164820517"', "")
     assert words not in everything
     assert base64.b64encode(planted.encode()).decode()[:16] not in everything
     assert planted.encode().hex() not in everything
