@@ -18,6 +18,7 @@ from loopwright.web.app import create_app
 from loopwright.web.guard import Guard
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
+from loopwright.web.visitor import SOMEBODY
 
 playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
@@ -396,7 +397,7 @@ def test_fingers_find_targets_of_44_pixels(browser: Any, bench: Workbench) -> No
 def test_reading_needs_no_script(browser: Any, bench: Workbench) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
-    context.add_cookies([{"name": Guard(token=TOKEN).cookie, "value": TOKEN, "url": bench.address}])
+    context.add_cookies([{"name": Guard(token=TOKEN, visitor=SOMEBODY).cookie, "value": TOKEN, "url": bench.address}])
     page.goto(f"{bench.address}/wiring")
     page.locator('[id="row:cables/W22"] .far .fig').first.click()
     assert "V_bus" in page.locator(".working").inner_text()

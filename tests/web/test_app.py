@@ -16,6 +16,7 @@ from loopwright.values.finding import Severity
 from loopwright.web.app import create_app
 from loopwright.web.guard import MOST_POSTED, Guard
 from loopwright.web.session import Session
+from loopwright.web.visitor import SOMEBODY
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -104,7 +105,7 @@ def test_without_the_key_nothing_is_shown_or_changed(tmp_path: Path) -> None:
         answer = client.get(address)
         assert answer.status_code == 403 and "Fennimarch" not in answer.text, address
     assert post(client, do="set", path="title", text="Taken over").status_code == 403
-    client.cookies.set(Guard(token=TOKEN).cookie, "wrong")
+    client.cookies.set(Guard(token=TOKEN, visitor=SOMEBODY).cookie, "wrong")
     assert client.get("/").status_code == 403
 
 

@@ -15,6 +15,8 @@ from urllib.parse import urlsplit
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 
+from loopwright.web.visitor import Visitor
+
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 MOST_POSTED = 256 * 1024
 POLICY = "; ".join(
@@ -51,9 +53,13 @@ Next = Callable[[Request], Awaitable[Response]]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Guard:
-    """Lets a request through or answers it: ``hosts`` are the names this program may be called by, ``token`` the key, if there is one."""
+    """Lets a request through or answers it: ``hosts`` are the names this program may be called by, ``token`` the key, if there is one.
+
+    Whoever holds the key sits at this machine and is ``visitor``.
+    """
 
     token: str | None
+    visitor: Visitor
     hosts: frozenset[str] = LOOPBACK
 
     @property
@@ -63,6 +69,7 @@ class Guard:
 
     async def __call__(self, request: Request, call_next: Next) -> Response:
         """Answer a request, or have it answered, and put the headers on."""
+        request.state.visitor = self.visitor
         response = self._refused(request) or self._let_in(request) or await call_next(request)
         for name, value in HEADERS.items():
             response.headers[name] = value

@@ -23,6 +23,7 @@ from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
 from loopwright.web.session import Session
+from loopwright.web.visitor import Visitor
 
 UNUSABLE, STOPPED = 2, 0
 
@@ -82,7 +83,7 @@ def _shown(session: Session, *, host: str, port: int, open_browser: bool) -> int
         webbrowser.open(doorstep(address))
     settle_memory()
     config = uvicorn.Config(
-        create_app(session, token=token, hosts=LOOPBACK | {host}),
+        create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who())),
         log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2,
     )  # fmt: skip
     try:

@@ -1,0 +1,64 @@
+"""Rooms as HTML: one frame, one template a room, the figures' workings and the forms."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import HTTPException
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from loopwright.web.dictionary import plain_words
+from loopwright.web.form import form_of
+from loopwright.web.page import Page, Query, working_of
+from loopwright.web.rooms.register import ROOMS, Room
+from loopwright.web.session import Session
+from loopwright.web.steps import Steps
+from loopwright.web.working import figure_of
+
+
+class Drawn:
+    """Draws rooms as HTML."""
+
+    def __init__(self, session: Session, version: str) -> None:
+        self.session = session
+        self.version = version
+        self.steps = Steps(session)
+        self.templates = Environment(
+            loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        )
+        self.templates.filters["words"] = plain_words
+        self.templates.filters["capital"] = lambda text: text[:1].upper() + text[1:]
+        self.rooms = {room.key: room for room in ROOMS}
+
+    def room(self, key: str, query: Query, *, look: bool = False) -> str:
+        """Return a room at the present revision; with ``look`` it says when the file on disk is newer.
+
+        Raises HTTPException when there is none of that name.
+        """
+        room = self.rooms.get(key)
+        if room is None:
+            raise HTTPException(404)
+        page = Page(state=self.session.state, room=key, query=query)
+        elsewhere = look and self.session.changed_on_disk()
+        return self.templates.get_template(f"{key}.html").render(
+            **self._frame(page, room), steps=self.steps, elsewhere=elsewhere, **room.view(page)
+        )
+
+    def _frame(self, page: Page, room: Room) -> dict[str, Any]:
+        return {"page": page, "here": room, "rooms": ROOMS, "version": self.version, "file": self.session.file.name, "job": page.job}
+
+    def working(self, key: str) -> str:
+        """Return a figure's working as a page of its own. Raises HTTPException when there is no such figure."""
+        figure = figure_of(self.session.state.appraisal, key)
+        if figure is None:
+            raise HTTPException(404)
+        return self.templates.get_template("working.html").render(
+            figure=figure, body=working_of(figure), version=self.version, job=self.session.state.job
+        )
+
+    def form(self, what: str) -> str:
+        """Return the form that puts something into a part of the document. Raises HTTPException where nothing can be put in."""
+        form = form_of(self.session.state.job, what)
+        if form is None:
+            raise HTTPException(404)
+        return self.templates.get_template("form.html").render(form=form)
