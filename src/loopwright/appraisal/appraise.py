@@ -9,14 +9,18 @@ from loopwright.job.document import Job
 from loopwright.power.forecast import PowerForecast, forecast_power
 from loopwright.power.standby import StandbyForecast, forecast_standby
 from loopwright.rules.facts import Facts
-from loopwright.rules.register import run_checks
+from loopwright.rules.register import CODE_CHECKS, run_checks
 from loopwright.rules.ruleset import Ruleset, requirement_of, ruleset_of
+from loopwright.values.code import CodeFacts
 from loopwright.values.finding import Finding, Severity
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Appraisal:
-    """Everything computed from one revision of a job, frozen."""
+    """Everything computed from one revision of a job, frozen.
+
+    What was found by facts of the codes stands in ``private``, apart from the findings everybody reads.
+    """
 
     job: Job
     ruleset: Ruleset
@@ -25,6 +29,12 @@ class Appraisal:
     circuits: tuple[CircuitForecast, ...]
     watches: tuple[CircuitForecast, ...]
     findings: tuple[Finding, ...]
+    private: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Hold the law that a private finding never stands among those everybody reads."""
+        if any(finding.private for finding in self.findings):
+            raise ValueError("a private finding stands among those everybody reads")
 
     def count(self, severity: Severity) -> int:
         """Return how many findings have a severity."""
@@ -35,14 +45,15 @@ class Appraisal:
         return tuple(f for f in self.findings if f.subject == subject or f.subject.startswith(f"{subject}/"))
 
 
-def appraise(job: Job) -> Appraisal:
-    """Return the appraisal of a job. Computes everything anew; raises nothing for a wrong design, which is a finding."""
+def appraise(job: Job, codes: tuple[CodeFacts, ...] = ()) -> Appraisal:
+    """Return the appraisal of a job. Computes everything anew; raises nothing for a wrong design, which is a finding.
+
+    ``codes`` are facts of the codes, where they are known.
+    """
     ruleset = ruleset_of(job)
     power = forecast_power(job)
     standby = forecast_standby(job, power, requirement_of(job, ruleset))
     circuits = forecast_circuits(job)
     watches = forecast_watches(job, power.network)
     facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches)
-    return Appraisal(
-        job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=run_checks(facts)
-    )
+    return Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=run_checks(facts))

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from loopwright.cli.refusal import BROKEN_MUST, DONE
 from loopwright.cli.words import File, Flag
@@ -13,7 +12,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from loopwright.appraisal.appraise import Appraisal
-    from loopwright.values.figure import Figure
     from loopwright.values.finding import Finding
 
 MEANINGS = {
@@ -46,7 +44,7 @@ def check(file: File, /, *, json: Flag = False) -> int:
         Print the findings as JSON: code, severity, subject, sentence, remedy, clause, source, standing, figures.
     """
     from loopwright.cli.file import read_job
-    from loopwright.cli.terminal import console, say_json
+    from loopwright.cli.terminal import console, say_record
 
     job = read_job(file)
     from loopwright.appraisal.appraise import appraise
@@ -54,24 +52,12 @@ def check(file: File, /, *, json: Flag = False) -> int:
 
     appraisal = appraise(job)
     if json:
-        say_json(machine_form(file, appraisal))
+        from loopwright.appraisal.findings_form import findings_form
+
+        say_record(file, findings_form(appraisal))
     else:
         show(console(), appraisal)
     return BROKEN_MUST if appraisal.count(Severity.MUST) else DONE
-
-
-def machine_form(file: str, appraisal: Appraisal) -> dict[str, Any]:
-    """Return the findings for another program."""
-    rules = appraisal.ruleset
-    return {
-        "file": file,
-        "title": appraisal.job.title,
-        "stage": str(appraisal.job.stage),
-        "ruleset": {"key": rules.key, "title": rules.title, "edition": rules.edition, "as_of": rules.as_of},
-        "summary": counts(appraisal),
-        "problems": [],
-        "findings": [_finding(each) for each in appraisal.findings],
-    }
 
 
 def counts(appraisal: Appraisal) -> dict[str, int]:
@@ -79,30 +65,6 @@ def counts(appraisal: Appraisal) -> dict[str, int]:
     from loopwright.values.finding import Severity
 
     return {str(severity): appraisal.count(severity) for severity in Severity}
-
-
-def _finding(finding: Finding) -> dict[str, Any]:
-    from loopwright.values.source import source
-
-    return {
-        "code": finding.code,
-        "severity": str(finding.severity),
-        "subject": finding.subject,
-        "sentence": finding.sentence,
-        "remedy": finding.remedy,
-        "clause": finding.clause,
-        "source": finding.source,
-        "source_title": source(finding.source).title,
-        "standing": str(source(finding.source).standing),
-        "figures": [_figure(each) for each in finding.figures],
-    }
-
-
-def _figure(figure: Figure) -> dict[str, Any]:
-    known = figure.value is not None and math.isfinite(figure.value)
-    over = figure.value is not None and math.isinf(figure.value)
-    value = float(figure.value) if known and figure.value is not None else None
-    return {"key": figure.key, "label": figure.label, "value": value, "unit": figure.unit, "over_range": over}
 
 
 def show(out: Console, appraisal: Appraisal) -> None:

@@ -40,10 +40,10 @@ def forecast(file: File, /, *, stage: Annotated[str | None, Parameter(show_defau
 
     appraisal = appraise(job)
     if json:
-        from loopwright.cli.readings import machine_form
-        from loopwright.cli.terminal import say_json
+        from loopwright.appraisal.forecast_form import forecast_form
+        from loopwright.cli.terminal import say_record
 
-        say_json(machine_form(file, appraisal, stage_from="document" if stage is None else "option"))
+        say_record(file, forecast_form(appraisal, stage_from="document" if stage is None else "option"))
     else:
         from loopwright.cli.tables import show
         from loopwright.cli.terminal import console

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from rich.text import Text
 
-from loopwright.cli.stage import reach_of
+from loopwright.appraisal.stage_reach import reach_of
 from loopwright.cli.terminal import plain
 from loopwright.power.forecast import CONDITIONS, Floats, LoadForecast, label_of, scenario_words
 from loopwright.values.figure import show as shown

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import os
 import sys
+from dataclasses import asdict
 from typing import IO, TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
     from rich.console import Console
 
 PIPE_WIDTH = 1000
@@ -60,6 +62,11 @@ def complain(line: str) -> None:
 def say_json(value: Any) -> None:  # noqa: ANN401 - whatever JSON holds
     """Write a value as JSON. Raises ValueError for a number JSON has no way to write."""
     say(json.dumps(value, indent=2, allow_nan=False))
+
+
+def say_record(file: str, record: DataclassInstance) -> None:
+    """Write what was computed from a file as JSON, in the form the HTTP API gives it, with the file and the problems beside it: none."""
+    say_json({"file": file, "problems": [], **asdict(record)})
 
 
 def say_bytes(text: str) -> None:
