@@ -10,12 +10,12 @@ from pydantic import BaseModel, Field
 
 from loopwright.job.document import Job
 from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField
+from loopwright.job.labels import label_at
 from loopwright.job.shape import ListShape
 from loopwright.job.splice import Splices
 from loopwright.values.error import JobError, Problem
 from loopwright.web.dictionary import as_entered, field_at, is_entry, shape_of_cell, shown, value_at
 from loopwright.web.entered import added
-from loopwright.web.labels import label_at
 
 LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS = 300, 8000, 300
 

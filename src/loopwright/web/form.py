@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from loopwright.job.document import Job
+from loopwright.job.labels import ROWS, label_at, label_in
 from loopwright.job.shape import BoolShape, FieldShape, ListShape, MapShape, RecordShape, Shape, TextShape
 from loopwright.rules.ruleset import rulesets
 from loopwright.web.change import next_id
 from loopwright.web.dictionary import cell_unit, choice_key, plain_words, shape_of_cell, shown, ticked, words_of
 from loopwright.web.entered import FITTED, NAME, TICK
-from loopwright.web.labels import ROWS, label_at, label_in
 
 MANY = {"outputs": 4, "discharge": 12, "bands": 7, "feeds": 1, "path": 1, "loads": 2, "settings": 0}
 """How many empty rows a form offers; a row left empty is not put in."""

@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.job.document import Job, UnitSystem
+from loopwright.job.labels import label_at
 from loopwright.job.quantity import show_quantity
 from loopwright.job.shape import GaugeShape, ListShape, NumberShape, TextShape
 from loopwright.netlist.compile import further_scenarios, scenarios
@@ -23,7 +24,6 @@ from loopwright.values.finding import Finding, Severity
 from loopwright.values.source import source
 from loopwright.web import mark
 from loopwright.web.dictionary import choice_key, choices, field_at, is_entry, shape_of_cell, shown, ticked, tooltip, value_at, words_of
-from loopwright.web.labels import label_at
 from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
 from loopwright.web.session import State
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from loopwright.job.document import Job
+from loopwright.job.labels import place_words, row_at, row_words
 from loopwright.store.file import StoreError
 from loopwright.store.kept import OUTSIDE
 from loopwright.web.change import Change
-from loopwright.web.labels import place_words, row_at, row_words
 from loopwright.web.session import Session
 
 READ_AGAIN = "reading the file again, with what another program had changed"

@@ -6,11 +6,11 @@ import re
 from collections.abc import Sequence
 
 from loopwright.job.document import Job
+from loopwright.job.labels import label_at, label_in, place_words, row_words
 from loopwright.job.shape import RecordShape
 from loopwright.values.error import Problem
 from loopwright.web.change import Change
 from loopwright.web.dictionary import fitting, shape_of_cell
-from loopwright.web.labels import label_at, label_in, place_words, row_words
 
 MOST_NAMED = 12
 _MISSING = re.compile(r"The key (\w+) is missing(?:: .*)?")

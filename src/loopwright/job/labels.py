@@ -20,7 +20,7 @@ ROWS = {
 
 @cache
 def _table() -> dict[str, dict[str, str]]:
-    table: dict[str, dict[str, str]] = tomllib.loads(files("loopwright.web").joinpath("labels.toml").read_text(encoding="utf-8"))
+    table: dict[str, dict[str, str]] = tomllib.loads(files("loopwright.job").joinpath("labels.toml").read_text(encoding="utf-8"))
     return table
 
 

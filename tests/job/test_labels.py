@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import pytest
 
 import loopwright.demo
+from loopwright.job.labels import _table, label_at, label_in, place_words
 from loopwright.job.read import read
 from loopwright.job.shape import ListShape, MapShape, RecordShape, Shape, job_shape
-from loopwright.web.labels import _table, label_at, label_in, place_words
 
 
 def fields(shape: Shape) -> Iterator[tuple[type, str]]:
