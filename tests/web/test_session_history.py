@@ -54,6 +54,18 @@ def test_undo_goes_on_after_a_restart(path: Path) -> None:
     closed(again)
 
 
+def test_a_revision_names_who_made_it(path: Path) -> None:
+    session = opened(path, history=True)
+    session.edit(SetField(LENGTH, "50"), by="Ana")
+    session.undo(by="Ana")
+    session.redo(by="Ana")
+    path.write_text(session.state.text.replace("title: Fennimarch Bindery", "title: Theirs"), encoding="utf-8")
+    assert session.reload(by="Bo") == ()
+    session.edit(SetField(LENGTH, "51"))
+    assert [each.by for each in session.history()] == [who(), "Bo", "Ana", "Ana", "Ana", who()]
+    closed(session)
+
+
 def test_what_is_refused_is_no_revision(path: Path) -> None:
     session = opened(path, history=True)
     assert session.edit(SetField(LENGTH, "4,2"))

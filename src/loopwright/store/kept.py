@@ -82,24 +82,24 @@ class KeptJob:
         if self._head.text != text:
             self._take(text, OUTSIDE)
 
-    def add(self, text: str, summary: str, *, save: bool) -> None:
+    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
         """Make a text the next revision, of the file too when ``save`` is said. Raises ChangedOnDisk or StoreError."""
         if save:
-            self._append(text, self._change("", summary))
+            self._append(text, self._change("", summary, by))
             self._forward = 0
         else:
             self._stand_at(self._store.head(self._job))
             if self._head.text != text:
-                self._take(text, OUTSIDE)
+                self._take(text, OUTSIDE, by)
 
     def text(self, way: int) -> str:
         """Return the text one step back (-1) or forward (1). Raises StoreError."""
         return self._store.text_at(self._job, self._step(way))
 
-    def move(self, way: int) -> None:
+    def move(self, way: int, *, by: str = "") -> None:
         """Go one step back (-1) or forward (1): the text that was there is the next revision. Raises ChangedOnDisk or StoreError."""
         to, forward = self._step(way), self._forward
-        change = Change(by=self._by, at=self._clock(), why=UNDO if way < 0 else REDO, back_to=to)
+        change = Change(by=by or self._by, at=self._clock(), why=UNDO if way < 0 else REDO, back_to=to)
         self._append(self._store.text_at(self._job, to), change)
         self._forward = forward - way
 
@@ -117,8 +117,8 @@ class KeptJob:
             raise StoreError(f"{self.name} has not been loaded.")
         return self._at
 
-    def _change(self, why: str, summary: str = "") -> Change:
-        return Change(by=self._by, at=self._clock(), why=why, summary=summary)
+    def _change(self, why: str, summary: str = "", by: str = "") -> Change:
+        return Change(by=by or self._by, at=self._clock(), why=why, summary=summary)
 
     def _stand_at(self, head: Head) -> None:
         place = head.revision.place
@@ -135,10 +135,10 @@ class KeptJob:
             number = found.before
         return number
 
-    def _take(self, text: str, why: str) -> None:
+    def _take(self, text: str, why: str, by: str = "") -> None:
         """Append a text the file holds already, after whatever else has been appended meanwhile."""
         for _ in range(MOST_TRIES):
-            done = self._store.append(self._job, text, self._change(why), expected=self._head.number)
+            done = self._store.append(self._job, text, self._change(why, by=by), expected=self._head.number)
             self._stand_at(done.theirs if isinstance(done, Conflict) else Head(revision=done, text=text))
             if self._head.text == text:
                 return

@@ -9,7 +9,10 @@ from loopwright.store.store import PAGE, Revision
 
 
 class Trail(Protocol):
-    """What a session needs of the place its job is kept in: steps that are saved as they are made, and the way back over them."""
+    """What a session needs of the place its job is kept in: steps that are saved as they are made, and the way back over them.
+
+    ``by`` is who does it; left out, it is who sits at the machine.
+    """
 
     @property
     def back(self) -> int:
@@ -22,13 +25,13 @@ class Trail(Protocol):
     def start(self, text: str) -> None:
         """Begin with the text that was loaded and is a job. Raises StoreError."""
 
-    def add(self, text: str, summary: str, *, save: bool) -> None:
+    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
         """Make a text the next step, and put it into the job file too when ``save`` is said. Raises StoreError; all is then as it was."""
 
     def text(self, way: int) -> str:
         """Return the text one step back (-1) or forward (1). Raises StoreError."""
 
-    def move(self, way: int) -> None:
+    def move(self, way: int, *, by: str = "") -> None:
         """Go one step back (-1) or forward (1), the job file too. Raises StoreError; all is then as it was."""
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
@@ -58,7 +61,7 @@ class MemoryTrail:
         """Begin with the text that was loaded."""
         self._texts, self._at = [text], 0
 
-    def add(self, text: str, summary: str, *, save: bool) -> None:
+    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
         """Make a text the next step; what was ahead is gone. Raises StoreError."""
         if save:
             self._file.save(text)
@@ -69,7 +72,7 @@ class MemoryTrail:
         """Return the text one step back (-1) or forward (1)."""
         return self._texts[self._at + way]
 
-    def move(self, way: int) -> None:
+    def move(self, way: int, *, by: str = "") -> None:
         """Go one step back (-1) or forward (1). Raises StoreError."""
         self._file.save(self._texts[self._at + way])
         self._at += way

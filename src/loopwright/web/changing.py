@@ -15,6 +15,7 @@ from loopwright.web.page import Query
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
 from loopwright.web.told import told
+from loopwright.web.visitor import visitor_of
 
 
 def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
@@ -28,10 +29,10 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
         return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=422)
 
     @app.post("/edit")
-    def edit(change: Change) -> Response:
+    def edit(change: Change, request: Request) -> Response:
         with one_at_a_time:
             now = moved(change, session.state.job)
-            problems, stale = _made(session, draw.steps, change)
+            problems, stale = _made(session, draw.steps, change, visitor_of(request).name)
             shows = stale or now is not None or not problems
             return JSONResponse(
                 {
@@ -44,21 +45,21 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
             )
 
 
-def _made(session: Session, steps: Steps, change: Change) -> tuple[tuple[Problem, ...], bool]:
+def _made(session: Session, steps: Steps, change: Change, by: str) -> tuple[tuple[Problem, ...], bool]:
     """Make a change; return what keeps it from being made, and whether the page was drawn before the last change."""
     if change.do in ("undo", "redo"):
-        return _stepped(session, steps, change)
+        return _stepped(session, steps, change, by)
     before, job = session.state.back, session.state.job
     if change.do == "reload":
-        problems = session.reload()
+        problems = session.reload(by=by)
     else:
-        problems = session.edit(lambda job: edit_of(change, job), mark=change.mark)
+        problems = session.edit(lambda job: edit_of(change, job), mark=change.mark, by=by)
     if not problems:
         steps.note(change, before, job)
     return problems, False
 
 
-def _stepped(session: Session, steps: Steps, change: Change) -> tuple[tuple[Problem, ...], bool]:
+def _stepped(session: Session, steps: Steps, change: Change, by: str) -> tuple[tuple[Problem, ...], bool]:
     """Go a step back or forward, unless something has happened that the page did not show when it was asked for."""
     if change.revision is not None and change.revision != session.state.revision:
         next_step = steps.undo if change.do == "undo" else steps.redo
@@ -68,4 +69,4 @@ def _stepped(session: Session, steps: Steps, change: Change) -> tuple[tuple[Prob
             words = f"{name} would now take: {next_step}. Press {name} again if that is meant."
         message = f"The job was changed in another window since this page was drawn. {words}"
         return (Problem(path="", line=0, column=0, message=message),), True
-    return (session.undo() if change.do == "undo" else session.redo()), False
+    return (session.undo(by=by) if change.do == "undo" else session.redo(by=by)), False

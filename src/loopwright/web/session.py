@@ -61,33 +61,34 @@ class Session:
         """Return the job as it is now."""
         return self._state
 
-    def edit(self, change: Edit | Callable[[Job], Edit], *, mark: str = "") -> tuple[Problem, ...]:
+    def edit(self, change: Edit | Callable[[Job], Edit], *, mark: str = "", by: str = "") -> tuple[Problem, ...]:
         """Make a change; return the problems that keep it from being made, none when it was made.
 
         A change may be a function of the job it is made to. ``mark`` names one change: the same mark again is the same change.
+        ``by`` is who makes it; left out, it is whoever the trail takes for the one at the machine.
         """
         with self._lock:
             if mark and mark in self._marks:
                 return self._marks[mark]
-            problems = self._attempt(lambda: self._edited(change))
+            problems = self._attempt(lambda: self._edited(change, by))
             if mark:
                 self._marks[mark] = problems
                 while len(self._marks) > MOST_REMEMBERED:
                     self._marks.popitem(last=False)
             return problems
 
-    def undo(self) -> tuple[Problem, ...]:
+    def undo(self, *, by: str = "") -> tuple[Problem, ...]:
         """Go one step back, if there is one."""
-        return self._step(-1)
+        return self._step(-1, by)
 
-    def redo(self) -> tuple[Problem, ...]:
+    def redo(self, *, by: str = "") -> tuple[Problem, ...]:
         """Go one step forward again, if there is one."""
-        return self._step(1)
+        return self._step(1, by)
 
-    def reload(self) -> tuple[Problem, ...]:
+    def reload(self, *, by: str = "") -> tuple[Problem, ...]:
         """Take what is on disk now; what was here before stays one step back."""
         with self._lock:
-            return self._attempt(lambda: self.file.reload(lambda text: self._adopt(text, save=False)))
+            return self._attempt(lambda: self.file.reload(lambda text: self._adopt(text, save=False, by=by)))
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of what was done, the latest first; nothing where no history is kept. Raises StoreError."""
@@ -102,28 +103,28 @@ class Session:
             except StoreError:
                 return True
 
-    def _edited(self, change: Edit | Callable[[Job], Edit]) -> None:
+    def _edited(self, change: Edit | Callable[[Job], Edit], by: str) -> None:
         made = change(self._state.job) if callable(change) else change
         edited = job_edit.apply(self._state.text, made)
-        self._adopt(edited.text, save=True, tree=edited.tree, summary=summary_of(made))
+        self._adopt(edited.text, save=True, tree=edited.tree, summary=summary_of(made), by=by)
 
-    def _adopt(self, text: str, *, save: bool, tree: Node | None = None, summary: str = "") -> None:
+    def _adopt(self, text: str, *, save: bool, tree: Node | None = None, summary: str = "", by: str) -> None:
         """Make the text the present one, at the end of the history."""
         if text == self._state.text:
             return
         state = self._computed(text, self._trail.back + 1, 0, tree)
-        self._trail.add(text, summary, save=save)
+        self._trail.add(text, summary, save=save, by=by)
         self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
 
-    def _step(self, way: int) -> tuple[Problem, ...]:
+    def _step(self, way: int, by: str) -> tuple[Problem, ...]:
         with self._lock:
             if self._trail.back if way < 0 else self._trail.forward:
-                return self._attempt(lambda: self._move(way))
+                return self._attempt(lambda: self._move(way, by))
             return ()
 
-    def _move(self, way: int) -> None:
+    def _move(self, way: int, by: str) -> None:
         state = self._computed(self._trail.text(way), self._trail.back + way, self._trail.forward - way)
-        self._trail.move(way)
+        self._trail.move(way, by=by)
         self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
 
     def _computed(self, text: str, back: int, forward: int, tree: Node | None = None) -> State:
