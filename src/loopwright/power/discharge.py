@@ -334,17 +334,17 @@ def _slacks(
     # All starts walk the alarm side by side; a row for the battery and for each watched device, the least over the alarm.
     wells = Wells(np.array([w.available_ah for w in starts]), np.array([w.bound_ah for w in starts]))  # type: ignore[arg-type]
     step = alarm_h / _ALARM_STEPS
-    at_rest, in_alarm = _LookUp.of(standby, names), _LookUp.of(alarm, names)
-    least = _slack_rows(battery, at_rest, _emf(battery, wells), cut_out_v)
+    at_start, way = _emf(battery, wells), np.empty((_ALARM_STEPS + 1, len(starts)))
+    for number in range(_ALARM_STEPS):
+        emf_v = way[number] = _emf(battery, wells)
+        now = np.interp(emf_v, alarm.emf_v, alarm.current_a)
+        middle = _emf(battery, step_wells(battery, wells, now, step / 2))
+        wells = step_wells(battery, wells, np.interp(middle, alarm.emf_v, alarm.current_a), step)
+    way[_ALARM_STEPS] = _emf(battery, wells)
+    in_alarm = _slack_rows(battery, _LookUp.of(alarm, names), way.ravel(), cut_out_v).reshape(len(names), *way.shape)
+    least = _slack_rows(battery, _LookUp.of(standby, names), at_start, cut_out_v)
     least[0] = np.inf  # the standby itself is walked only while the battery holds
-    for number in range(_ALARM_STEPS + 1):
-        emf_v = _emf(battery, wells)
-        least = np.minimum(least, _slack_rows(battery, in_alarm, emf_v, cut_out_v))
-        if number < _ALARM_STEPS:
-            now = np.interp(emf_v, alarm.emf_v, alarm.current_a)
-            middle = _emf(battery, step_wells(battery, wells, now, step / 2))
-            wells = step_wells(battery, wells, np.interp(middle, alarm.emf_v, alarm.current_a), step)
-    return least
+    return np.asarray(np.minimum(least, in_alarm.min(axis=1)))
 
 
 def _emf(battery: KineticBattery, wells: Wells) -> Array:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loopwright.power import sizing
 from loopwright.power.discharge import BATTERY
 from loopwright.power.forecast import label_of
@@ -90,7 +92,7 @@ def _too_small(facts: Facts, item: StandbyForecast) -> Finding:
         subject=f"equipment/{item.supply}/battery",
         sentence=f"{label_of(facts.job, item.supply)} has {item.fitted_ah:.3g} Ah of battery; {asked} need {figure}. "
         f"As computed it lasts {hours} with the alarm still to come{_stopping(facts, item)}.",
-        remedy=_larger(facts, item),
+        remedy=partial(_larger, facts, item),
         clause=need.clause,
         source=need.source,
         figures=(figure, hours),
@@ -132,7 +134,7 @@ def _too_short(facts: Facts, item: StandbyForecast) -> Finding:
         subject=f"equipment/{item.supply}/battery",
         sentence=f"The battery of {label_of(facts.job, item.supply)} is large enough by formula but {lasts}"
         f"{by}; {marked(f'{need.standby_h:g} h are asked for', need.source)}.",
-        remedy="Put right the volts of the device that stops first." if by else _larger(facts, item),
+        remedy="Put right the volts of the device that stops first." if by else partial(_larger, facts, item),
         clause=need.clause,
         source="kibam",
         figures=(hours,),

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from loopwright.job.sheet import LoadLaw
 from loopwright.netlist.conductor import Basis, conductor_of, resistance_20
 from loopwright.power.forecast import LoadForecast, label_of, scenario_words, volts_figure
-from loopwright.power.remedy import Remedy, remedy_of, volts_without
+from loopwright.power.remedy import remedy_of, run_drops, volts_without
 from loopwright.rules.facts import Facts
 from loopwright.rules.feeding import sagging, supplies_behind, without_return
 from loopwright.rules.worked import length_words, severity_by
 from loopwright.values.finding import Finding, Severity
 
 MOST_SOLVED = 3
-"""Runs for which a remedy is worked out; further ones wait until these are put right."""
+"""Runs for which a remedy is searched for; further ones wait until these are put right."""
 MOST_SUSPECTS = 8
 """Loads tried when looking for the one that pulls an output down."""
 
@@ -33,19 +35,16 @@ class _Short:
 def check_device_volts(facts: Facts) -> list[Finding]:
     """Every device has at least its minimum working volts in every state its output is live in."""
     short = sorted(_short_loads(facts), key=lambda item: item.margin_v)
-    leaders: dict[str, tuple[_Short, Remedy]] = {}
+    leaders: dict[str, _Short] = {}
     found = []
     for item in short:
         if item.load.landing.output is None:
             found.append(_own_board(facts, item))
             continue
         run = item.load.landing.runs[0] if item.load.landing.runs else ""
-        leader = leaders.get(run)
-        if leader is None and run and len(leaders) < MOST_SOLVED:
-            made = remedy_of(facts.job, facts.power, item.load, item.scenario)
-            if made is not None:
-                leader = leaders[run] = (item, made)
-        found.append(_below(facts, item, leader))
+        if run and len(leaders) < MOST_SOLVED:
+            leaders.setdefault(run, item)
+        found.append(_below(facts, item, leaders.get(run)))
     return found
 
 
@@ -90,21 +89,23 @@ def _own_board(facts: Facts, item: _Short) -> Finding:
     )
 
 
-def _below(facts: Facts, item: _Short, leader: tuple[_Short, Remedy] | None) -> Finding:
+def _below(facts: Facts, item: _Short, leader: _Short | None) -> Finding:
+    """Return the finding that a device falls short; its remedy is searched for where it is the worst on its run."""
     job, load = facts.job, item.load
     name = label_of(job, load.landing.equipment)
     figure = volts_figure(job, facts.power, load, item.scenario)
     sentence = f"{name} gets {figure} {scenario_words(item.scenario)}; it needs {load.draw.min_v:.1f} V."
+    remedy: str | Callable[[], str]
     if leader is None:
         remedy = "Use thicker cable or more cores in parallel, shorten the run, or feed it from a nearer supply."
-    elif leader[0] is item:
-        run = job.cables[leader[1].run]
-        sentence += f" Run {leader[1].run} ({length_words(job, run.length_m + run.slack_m)}{' with its slack' if run.slack_m else ''}, "
-        sentence += f"{job.sheets.cables[run.sheet].gauge}) alone takes "
-        sentence += f"{leader[1].drop_v:.2f} V of it."
-        remedy = _remedy_words(facts, item, leader[1])
+    elif leader is item:
+        worst = max(run_drops(job, facts.power, load, item.scenario), key=lambda drop: drop.drop_v)
+        run = job.cables[worst.run]
+        sentence += f" Run {worst.run} ({length_words(job, run.length_m + run.slack_m)}{' with its slack' if run.slack_m else ''}, "
+        sentence += f"{job.sheets.cables[run.sheet].gauge}) alone takes {worst.drop_v:.2f} V of it."
+        remedy = partial(_remedy_words, facts, item)
     else:
-        remedy = f"Begin with {label_of(job, leader[0].load.landing.equipment)}, which is worst on the same run."
+        remedy = f"Begin with {label_of(job, leader.load.landing.equipment)}, which is worst on the same run."
     return Finding(
         code="volts-below-minimum",
         severity=_by_cables(facts, load),
@@ -123,8 +124,10 @@ def _by_cables(facts: Facts, load: LoadForecast) -> Severity:
     return severity_by(*(resistance_20(conductor_of(facts.job.sheets.cables[name]), Basis.NOMINAL).source for name in sheets))
 
 
-def _remedy_words(facts: Facts, item: _Short, made: Remedy) -> str:
-    job = facts.job
+def _remedy_words(facts: Facts, item: _Short) -> str:
+    """Return what would put a device right that is reached over cables."""
+    job, made = facts.job, remedy_of(facts.job, facts.power, item.load, item.scenario)
+    assert made is not None
     ways = []
     if made.gauge is not None:
         ways.append(f"{made.gauge} cable in {made.run}")
@@ -197,7 +200,7 @@ def _collapse(facts: Facts, output: str, load: LoadForecast, column: int) -> Fin
         subject=f"equipment/{unit}",
         sentence=f"Output {terminal} of {label_of(job, unit)} collapses {scenario_words(scenario)}: "
         f"{label_of(job, load.landing.equipment)} is left with {figure} of the {load.draw.min_v:.1f} V it needs.",
-        remedy=_culprit_words(facts, output, scenario),
+        remedy=partial(_culprit_words, facts, output, scenario),
         source="data-sheet",
         figures=(figure,),
     )
