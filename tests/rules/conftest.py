@@ -10,6 +10,7 @@ import pytest
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.job.edit import Edit, SetField, apply
 from loopwright.job.read import read
+from loopwright.values.code import CodeFacts
 
 SAMPLE = Path(__file__).parents[1] / "job" / "sample.yaml"
 SOUND: tuple[Edit, ...] = (
@@ -21,11 +22,11 @@ SOUND: tuple[Edit, ...] = (
 Appraise = Callable[..., Appraisal]
 
 
-def _appraised(*edits: Edit) -> Appraisal:
+def _appraised(*edits: Edit, codes: tuple[CodeFacts, ...] = ()) -> Appraisal:
     text = SAMPLE.read_text(encoding="utf-8")
     for edit in (*SOUND, *edits):
         text = apply(text, edit).text
-    return appraise(read(text).job)
+    return appraise(read(text).job, codes)
 
 
 @pytest.fixture(scope="session")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField
 from loopwright.power.forecast import CONDITIONS
 from loopwright.rules import register
 from loopwright.rules.programme import EVENTS
+from loopwright.values.code import CodeFacts
 from loopwright.values.source import sources
 
 ROOT = Path(__file__).parents[2]
@@ -135,6 +137,18 @@ KNOWN = {
     "life-safety-on-supply": [SetField(f"{PIR}/kind", "life-safety-device")],
 }  # fmt: skip
 
+OWNER = CodeFacts(name="user/owner", length=6, digits_only=True)
+CLEANER = CodeFacts(name="user/cleaner", length=6, digits_only=True)
+BY_FACTS: dict[str, tuple[CodeFacts, ...]] = {
+    "code-too-short": (replace(OWNER, length=3),),
+    "code-as-delivered": (replace(OWNER, name="installer/control", is_factory=True),),
+    "code-easily-guessed": (replace(OWNER, is_sequence=True),),
+    "codes-the-same": (replace(OWNER, same_as=("user/cleaner",)), replace(CLEANER, same_as=("user/owner",))),
+    "codes-near": (replace(OWNER, one_away=("user/cleaner",)), replace(CLEANER, one_away=("user/owner",))),
+    "duress-code-near": (replace(OWNER, name="duress/owner", one_away=("user/owner",)), replace(OWNER, one_away=("duress/owner",))),
+}
+"""Codes that are found by facts of the codes in the vault, and the facts they are found by."""
+
 
 def documented() -> dict[str, tuple[str, ...]]:
     """Return every code of the manual with the severities its row names."""
@@ -157,19 +171,23 @@ def test_every_code_is_documented_and_none_is_documented_that_is_not_there() -> 
 
 
 def test_every_code_has_a_document_in_which_it_is_found() -> None:
-    assert set(KNOWN) == set(documented())
+    assert set(KNOWN) | set(BY_FACTS) == set(documented())
+    assert not set(KNOWN) & set(BY_FACTS)
 
 
 def test_the_small_house_has_no_finding(appraised: Appraise) -> None:
     assert [finding.code for finding in appraised().findings] == []
+    assert appraised(codes=(OWNER, CLEANER)).private == ()
 
 
-@pytest.mark.parametrize("code", KNOWN)
+@pytest.mark.parametrize("code", [*KNOWN, *BY_FACTS])
 def test_a_document_with_the_fault_is_found_out(code: str, appraised: Appraise) -> None:
-    found = [finding for finding in appraised(*KNOWN[code]).findings if finding.code == code]
+    whole = appraised(*KNOWN.get(code, ()), codes=BY_FACTS.get(code, ()))
+    found = [finding for finding in (whole.private if code in BY_FACTS else whole.findings) if finding.code == code]
     assert found
     for finding in found:
         assert finding.severity in documented()[code]
+        assert finding.private is (code in BY_FACTS)
         assert finding.sentence.endswith(".") and "!" not in finding.sentence + finding.remedy
         assert finding.remedy.endswith(".")
         assert "None" not in finding.sentence + finding.remedy and "nan" not in finding.sentence.split()
@@ -182,6 +200,6 @@ def test_every_check_stands_in_the_register() -> None:
     for path in (ROOT / "src" / "loopwright" / "rules").glob("*.py"):
         names = [node.name for node in ast.parse(path.read_text(encoding="utf-8")).body if isinstance(node, ast.FunctionDef)]
         written |= {f"{path.stem}.{name}" for name in names if name.startswith("check_")}
-    listed = [f"{check.__module__.rpartition('.')[2]}.{check.__name__}" for check in register.CHECKS]
+    listed = [f"{check.__module__.rpartition('.')[2]}.{check.__name__}" for check in register.CHECKS + register.CODE_CHECKS]
     assert set(listed) == written
     assert len(set(listed)) == len(listed)

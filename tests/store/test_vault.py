@@ -10,9 +10,11 @@ import logging
 import multiprocessing
 import os
 import pickle
+import re
 import stat
 import traceback
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import count
 from pathlib import Path
 
@@ -22,12 +24,13 @@ from hypothesis import strategies as st
 
 from loopwright.store import vault as vault_module
 from loopwright.store import vault_form
-from loopwright.store.code import CodeFacts, edits, hamming
+from loopwright.store.code import edits, facts_of
 from loopwright.store.file import StoreError
 from loopwright.store.seal import Broken, Cost, keys_from
 from loopwright.store.secret import Secret
 from loopwright.store.vault import NotOpened, NoVault, Vault, create_vault, names_in, open_vault, trail_path, vault_path
 from loopwright.store.vault_form import Form, NotAVault
+from loopwright.values.code import CodeFacts
 
 CHEAP = Cost(passes=1, memory_kib=8, lanes=1)
 """A key that takes no time: the tests try many."""
@@ -103,12 +106,12 @@ def test_everything_is_noted_before_it_is_done(vault: Vault, notes: Notes, path:
     vault.get("user/1")
     vault.put("user/3", Secret("1"))
     vault.remove("user/3")
-    vault.facts("user/1")
+    vault.facts()
     vault.change_passphrase(Secret("another horse battery"), cost=CHEAP)
     with pytest.raises(NotOpened):
         open_vault(path, PASSPHRASE, note=notes.note)
     assert notes == [
-        ("read", "user/1"), ("put", "user/3"), ("removed", "user/3"), ("compared", "user/1"),
+        ("read", "user/1"), ("put", "user/3"), ("removed", "user/3"), ("compared", path.name),
         ("passphrase changed", path.name), ("opening refused", path.name),
     ]  # fmt: skip
 
@@ -123,7 +126,7 @@ def test_nothing_is_done_that_cannot_be_noted(vault: Vault, path: Path) -> None:
         lambda: opened.get("user/1"),
         lambda: opened.put("user/1", Secret("1")),
         lambda: opened.remove("user/1"),
-        lambda: opened.facts("user/1"),
+        lambda: opened.facts(),
         lambda: opened.change_passphrase(Secret("another horse battery"), cost=CHEAP),
     ):
         with pytest.raises(StoreError, match="trail"):
@@ -268,7 +271,7 @@ def test_a_passphrase_too_short_or_too_long_is_refused(vault: Vault, tmp_path: P
 
 @pytest.mark.parametrize("name", ["", "4711", "1st", "a b", "../x", "a//b", "a\nb", "x" * 65, "-x", "a/", "a\0"])
 def test_what_is_no_name_is_refused_and_not_repeated(vault: Vault, name: str) -> None:
-    for act in (lambda: vault.put(name, Secret("1")), lambda: vault.get(name), lambda: vault.remove(name), lambda: vault.facts(name)):
+    for act in (lambda: vault.put(name, Secret("1")), lambda: vault.get(name), lambda: vault.remove(name)):
         with pytest.raises(StoreError, match="cannot be the name") as refused:
             act()
         assert len(name) < 3 or name not in str(refused.value)
@@ -373,17 +376,31 @@ def test_two_processes_lose_nothing(path: Path) -> None:
 
 
 def test_facts_and_never_the_code(vault: Vault) -> None:
-    assert vault.facts("user/1", factory=[Secret("1234"), Secret("4711")]) == CodeFacts(
-        length=4, digits_only=True, is_factory=True, nearest_hamming=1, nearest_edit=1
-    )
-    assert vault.facts("path/key", ["user/1"]) == CodeFacts(
-        length=32, digits_only=False, is_factory=False, nearest_hamming=None, nearest_edit=32
-    )
-    alone = vault.facts("user/1", ["user/1"])
-    assert (alone.nearest_hamming, alone.nearest_edit) == (None, None)
-    assert "4711" not in repr(vault.facts("user/1"))
-    with pytest.raises(StoreError, match="no secret of that name"):
-        vault.facts("user/1", ["user/9"])
+    for name, text in (("user/1", "4711"), ("user/2", "4712"), ("user/long", "94711"), ("installer", "0852"), ("factory/control", "0852")):
+        vault.put(name, Secret(text))
+    for name, text in (("duress/1", "4711"), ("user/run", "8901"), ("user/pieces", "2727"), ("user/word", "4a11"), ("key/path", "4711")):
+        vault.put(name, Secret(text))
+    found = {code.name: code for code in vault.facts()}
+    assert set(found) == {"user/1", "user/2", "user/long", "installer", "duress/1", "user/run", "user/pieces", "user/word"}
+    four = CodeFacts(name="", length=4, digits_only=True)
+    assert found["user/1"] == replace(four, name="user/1", same_as=("duress/1",), one_away=("user/2", "user/long", "user/word"))
+    assert found["user/2"] == replace(four, name="user/2", one_away=("duress/1", "user/1"))
+    assert found["user/run"] == replace(four, name="user/run", is_sequence=True)
+    assert found["user/pieces"] == replace(four, name="user/pieces", is_repeated=True)
+    assert found["installer"] == replace(four, name="installer", is_factory=True)
+    assert found["user/word"] == replace(four, name="user/word", digits_only=False, one_away=("duress/1", "user/1"))
+    assert not re.search("4711|4712|0852|8901|2727|4a11", repr(found))
+
+
+@given(texts=st.lists(st.text("01a", max_size=6), max_size=8))
+def test_near_codes_are_those_one_edit_apart(texts: list[str]) -> None:
+    named = {f"user/{number}": text for number, text in enumerate(texts)}
+    for code in facts_of({name: Secret(text) for name, text in named.items()}):
+        own = named[code.name]
+        apart = {other: edits(own, text) for other, text in named.items() if other != code.name}
+        assert set(code.same_as) == {other for other, steps in apart.items() if steps == 0}
+        assert set(code.one_away) == {other for other, steps in apart.items() if steps == 1}
+        assert code.is_repeated == any(own[:piece] * (len(own) // piece) == own for piece in range(1, len(own) // 2 + 1))
 
 
 @pytest.mark.parametrize(("one", "other", "expected"), [("kitten", "sitting", 3), ("", "abc", 3), ("1234", "1234", 0), ("1234", "4123", 2)])
@@ -404,8 +421,6 @@ def _edits_by_definition(one: str, other: str) -> int:
 @given(st.text("012", max_size=5), st.text("012", max_size=5))
 def test_edit_distances_by_their_definition(one: str, other: str) -> None:
     assert edits(one, other) == _edits_by_definition(one, other)
-    if len(one) == len(other):
-        assert edits(one, other) <= hamming(one, other) <= len(one)
 
 
 # A secret shows itself to nobody.
@@ -453,7 +468,8 @@ def test_a_planted_secret_is_found_nowhere_after_many_failures(
     audit = vault_module_audit(tmp_path)
     made = create_vault(path, passphrase, note=audit, cost=CHEAP)
     made.put("code", secret)
-    good, heard = path.read_bytes(), [repr(made), repr(secret), repr(made.facts("code", factory=[secret]))]
+    made.put("user/1", secret)
+    good, heard = path.read_bytes(), [repr(made), repr(secret), repr(made.facts())]
 
     def full(*_: object, **__: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopwright.circuits.forecast import CircuitForecast, forecast_circuits, forecast_watches
 from loopwright.job.document import Job
@@ -56,4 +56,15 @@ def appraise(job: Job, codes: tuple[CodeFacts, ...] = ()) -> Appraisal:
     circuits = forecast_circuits(job)
     watches = forecast_watches(job, power.network)
     facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches)
-    return Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=run_checks(facts))
+    found = run_checks(facts)
+    whole = Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=found)
+    return replace(whole, private=judge_codes(whole, codes)) if codes else whole
+
+
+def judge_codes(known: Appraisal, codes: tuple[CodeFacts, ...]) -> tuple[Finding, ...]:
+    """Return what is found by facts of the codes of an appraised job; nothing else is computed anew."""
+    facts = Facts(
+        job=known.job, ruleset=known.ruleset, power=known.power, standby=known.standby, circuits=known.circuits, watches=known.watches,
+        codes=codes,
+    )  # fmt: skip
+    return run_checks(facts, CODE_CHECKS)

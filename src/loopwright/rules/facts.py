@@ -9,6 +9,7 @@ from loopwright.job.document import Job
 from loopwright.power.forecast import PowerForecast
 from loopwright.power.standby import StandbyForecast
 from loopwright.rules.ruleset import Ruleset
+from loopwright.values.code import CodeFacts
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -21,3 +22,4 @@ class Facts:
     standby: tuple[StandbyForecast, ...]
     circuits: tuple[CircuitForecast, ...]
     watches: tuple[CircuitForecast, ...]
+    codes: tuple[CodeFacts, ...] = ()

@@ -1,45 +1,49 @@
-"""What a rule may know of a code: its length, and how near it is to others. A rule never gets the code itself."""
+"""From codes to what a rule may know of them. A rule never gets a code itself."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Mapping
 
 from loopwright.store.secret import Secret
+from loopwright.values.code import JUDGED, CodeFacts, Use, use_of
+
+LONGEST_CODE = 64
+"""Of what is longer only the length is told: nobody keys it in."""
+_REPEATED = re.compile(r"(.+?)\1+", re.DOTALL)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CodeFacts:
-    """Facts of one code. The nearest are the smallest distances to any other code, None where there is none to compare with."""
-
-    length: int
-    digits_only: bool
-    is_factory: bool
-    nearest_hamming: int | None
-    nearest_edit: int | None
-
-
-def facts_of(code: Secret, others: Sequence[Secret], factory: Sequence[Secret]) -> CodeFacts:
-    """Return the facts of a code held against other codes and the codes as delivered."""
-    text = code.reveal()
-    alike = [hamming(text, other.reveal()) for other in others if len(other.reveal()) == len(text)]
-    return CodeFacts(
-        length=len(text),
-        digits_only=text.isascii() and text.isdigit(),
-        # Every one is looked at, so that the time does not tell which it was.
-        is_factory=sum(code == each for each in factory) > 0,
-        nearest_hamming=min(alike, default=None),
-        nearest_edit=min((edits(text, other.reveal()) for other in others), default=None),
+def facts_of(secrets: Mapping[str, Secret]) -> tuple[CodeFacts, ...]:
+    """Return the facts of every code among the secrets of a job, each held against the others and against the codes as delivered."""
+    texts = {name: secret.reveal() for name, secret in secrets.items()}
+    codes = {name: text for name, text in texts.items() if use_of(name) in JUDGED}
+    factory = {text for name, text in texts.items() if use_of(name) is Use.FACTORY}
+    near = _near(codes)
+    return tuple(
+        CodeFacts(
+            name=name,
+            length=len(text),
+            digits_only=text.isascii() and text.isdigit(),
+            is_factory=text in factory,
+            is_sequence=is_sequence(text),
+            is_repeated=len(text) <= LONGEST_CODE and _REPEATED.fullmatch(text) is not None,
+            same_as=tuple(other for other in near[name] if codes[other] == text),
+            one_away=tuple(other for other in near[name] if codes[other] != text),
+        )
+        for name, text in codes.items()
     )
 
 
-def hamming(one: str, other: str) -> int:
-    """Return in how many places two texts of one length differ.
+def is_sequence(text: str) -> bool:
+    """Return whether a code is digits in order, up or down, 0 after 9.
 
-    >>> hamming("1234", "1243")
-    2
+    >>> is_sequence("1234"), is_sequence("3210"), is_sequence("8901"), is_sequence("1357"), is_sequence("12")
+    (True, True, True, False, False)
     """
-    return sum(a != b for a, b in zip(one, other, strict=True))
+    if len(text) < 3 or not (text.isascii() and text.isdigit()):
+        return False
+    steps = {(int(after) - int(before)) % 10 for before, after in zip(text, text[1:], strict=False)}
+    return steps in ({1}, {9})
 
 
 def edits(one: str, other: str) -> int:
@@ -54,3 +58,20 @@ def edits(one: str, other: str) -> int:
         for j, b in enumerate(other, 1):
             row.append(min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (a != b)))
     return row[-1]
+
+
+def _near(codes: Mapping[str, str]) -> dict[str, list[str]]:
+    """Return for each code the others that are the same or one edit away, in order.
+
+    Such two have a text in common when each is written with none or one of its characters left out, so only those are compared.
+    """
+    sharing: dict[str, list[str]] = {}
+    for name, text in codes.items():
+        if len(text) <= LONGEST_CODE:
+            for less in {text, *(text[:at] + text[at + 1 :] for at in range(len(text)))}:
+                sharing.setdefault(less, []).append(name)
+    near: dict[str, set[str]] = {name: set() for name in codes}
+    for names in sharing.values():
+        for name in names:
+            near[name] |= {other for other in names if other not in near[name] and edits(codes[name], codes[other]) <= 1}
+    return {name: [other for other in codes if other in found and other != name] for name, found in near.items()}

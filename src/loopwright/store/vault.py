@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 from loopwright.store.audit import Record
-from loopwright.store.code import CodeFacts, facts_of
+from loopwright.store.code import facts_of
 from loopwright.store.file import StoreError
 from loopwright.store.held import held
 from loopwright.store.seal import SALT_BYTES, Broken, Cost, Keys, keys_from
@@ -32,11 +32,13 @@ from loopwright.store.vault_form import (
     without_secret,
 )  # fmt: skip
 from loopwright.store.whole import write_whole
+from loopwright.values.code import JUDGED, CodeFacts, Use, use_of
 
 SUFFIX, TRAIL_SUFFIX = ".vault", ".vault.trail"
 OURS_ALONE = 0o600
 SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 12, 1024
 USUAL_COST = Cost()
+COMPARED_USES = JUDGED | {Use.FACTORY}
 CREATED, OPENED, REFUSED, READ, PUT, REMOVED, COMPARED, NEW_PASSPHRASE, NOT_DONE = (
     "created", "opened", "opening refused", "read", "put", "removed", "compared", "passphrase changed", "not done after all",
 )  # fmt: skip
@@ -81,9 +83,7 @@ def names_in(path: Path) -> tuple[str, ...]:
     return tuple(_parsed(path)[0].boxes)
 
 
-def create_vault(
-    path: Path, passphrase: Secret, *, note: Record, cost: Cost = USUAL_COST, draw: Draw = secrets.token_bytes
-) -> Vault:
+def create_vault(path: Path, passphrase: Secret, *, note: Record, cost: Cost = USUAL_COST, draw: Draw = secrets.token_bytes) -> Vault:
     """Make an empty vault and return it. Raises StoreError, when there is one already too."""
     salt = draw(SALT_BYTES)
     keys = keys_from(good_passphrase(passphrase), salt, cost)
@@ -164,16 +164,11 @@ class Vault:
         self._change(NEW_PASSPHRASE, self._path.name, change, keys)
         self._salt, self._keys = salt, keys
 
-    def facts(self, name: str, others: Iterable[str] | None = None, factory: Iterable[Secret] = ()) -> CodeFacts:
-        """Return what a rule may know of a code: never the code. Raises StoreError.
-
-        ``others`` are the names of the codes it is held against, all the others where none are given; ``factory`` are codes as delivered.
-        """
-        form, name = self._form(), good_name(name)
-        code = self._secret(form, name)
-        against = [each for each in (form.boxes if others is None else map(good_name, others)) if each != name]
-        found = facts_of(code, [self._secret(form, each) for each in against], list(factory))
-        self._note(COMPARED, name)
+    def facts(self) -> tuple[CodeFacts, ...]:
+        """Return what a rule may know of the codes, once it is noted that they were compared: never a code. Raises StoreError."""
+        form = self._form()
+        found = facts_of({name: self._secret(form, name) for name in form.boxes if use_of(name) in COMPARED_USES})
+        self._note(COMPARED, self._path.name)
         return found
 
     def __repr__(self) -> str:
