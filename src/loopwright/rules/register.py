@@ -5,7 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from loopwright.rules import (
-    battery, bus, cable, charging, circuit, code, feed, load, output, programme, reading, scope, supply, timing, way,
+    battery,
+    bus,
+    cable,
+    charging,
+    circuit,
+    code,
+    feed,
+    load,
+    output,
+    programme,
+    reading,
+    scope,
+    supply,
+    timing,
+    way,
 )  # fmt: skip
 from loopwright.rules.facts import Facts
 from loopwright.values.finding import Finding, Severity
