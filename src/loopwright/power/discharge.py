@@ -107,6 +107,25 @@ class Trace:
     first_below: Mapping[str, float | None]
 
 
+class _Point(NamedTuple):
+    """The battery at one moment: emf [V], the current it is asked for [A], volts left above its end by cut-out and by being empty [V]."""
+
+    emf_v: float
+    current_a: float
+    over_cut_out_v: float
+    over_empty_v: float
+
+    @property
+    def slack_v(self) -> float:
+        """Return the volts left before the battery lets go, by whichever end is nearer."""
+        return min(self.over_cut_out_v, self.over_empty_v)
+
+    @property
+    def ending(self) -> Ending:
+        """Return which end is nearer."""
+        return Ending.EMPTY if self.over_empty_v < self.over_cut_out_v else Ending.CUT_OUT
+
+
 @dataclass(slots=True)
 class _Walk:
     """The points of a discharge while it is being walked."""
@@ -118,13 +137,12 @@ class _Walk:
     phase: list[int] = field(default_factory=list)
     ending: Ending = Ending.LASTED
 
-    def note(self, battery: KineticBattery, load: Load, *, hours: float, wells: Wells, phase: int) -> None:
+    def note(self, point: _Point, *, hours: float, wells: Wells, phase: int) -> None:
         """Add a point."""
-        emf_v = battery.emf_v(battery.head(wells.available_ah))
         self.hours.append(hours)
         self.wells.append(wells)
-        self.emf_v.append(emf_v)
-        self.current_a.append(load.at(emf_v))
+        self.emf_v.append(point.emf_v)
+        self.current_a.append(point.current_a)
         self.phase.append(phase)
 
 
@@ -164,39 +182,36 @@ def discharge(
     return _trace(walk, battery, phases)
 
 
-def _slack_v(battery: KineticBattery, load: Load, wells: Wells, cut_out_v: float) -> float:
-    # Volts left before the battery lets go, by cut-out or by being empty, whichever is nearer.
+def _point(battery: KineticBattery, load: Load, wells: Wells, cut_out_v: float) -> _Point:
     emf_v = battery.emf_v(battery.head(wells.available_ah))
-    return min(emf_v - load.at(emf_v) * battery.internal_ohm - cut_out_v, emf_v - battery.empty_v)
+    current_a = load.at(emf_v)
+    return _Point(emf_v, current_a, emf_v - current_a * battery.internal_ohm - cut_out_v, emf_v - battery.empty_v)
 
 
 def _walk_phase(
     walk: _Walk, battery: KineticBattery, phase: Phase, *, number: int, wells: Wells, clock: float, cut_out_v: float, fineness: float
 ) -> tuple[Wells, float]:
     load, left = phase.load, min(phase.hours, LONGEST_H - clock)
-    walk.note(battery, load, hours=clock, wells=wells, phase=number)
-    if _slack_v(battery, load, wells, cut_out_v) <= 0:
-        walk.ending = _why(battery, load, wells, cut_out_v)
+    point = _point(battery, load, wells, cut_out_v)
+    walk.note(point, hours=clock, wells=wells, phase=number)
+    if point.slack_v <= 0:
+        walk.ending = point.ending
         return wells, clock
     while left > 1e-9:
-        step = min(_step_h(battery, wells, walk.current_a[-1], phase.hours) / fineness, left)
-        current = _middle_current(battery, load, wells, walk.current_a[-1], step)
+        step = min(_step_h(battery, wells, point.current_a, phase.hours) / fineness, left)
+        current = _middle_current(battery, load, wells, point.current_a, step)
         after = step_wells(battery, wells, current, step)
-        if _slack_v(battery, load, after, cut_out_v) <= 0:
+        point = _point(battery, load, after, cut_out_v)
+        if point.slack_v <= 0:
             step = _let_go_h(battery, load, wells, current=current, step=step, cut_out_v=cut_out_v)
             after = step_wells(battery, wells, current, step)
-            walk.ending = _why(battery, load, after, cut_out_v)
+            point = _point(battery, load, after, cut_out_v)
+            walk.ending = point.ending
         clock, left, wells = clock + step, left - step, after
-        walk.note(battery, load, hours=clock, wells=wells, phase=number)
+        walk.note(point, hours=clock, wells=wells, phase=number)
         if walk.ending is not Ending.LASTED:
             break
     return wells, clock
-
-
-def _why(battery: KineticBattery, load: Load, wells: Wells, cut_out_v: float) -> Ending:
-    emf_v = battery.emf_v(battery.head(wells.available_ah))
-    over_cut_out = emf_v - load.at(emf_v) * battery.internal_ohm - cut_out_v
-    return Ending.EMPTY if emf_v - battery.empty_v < over_cut_out else Ending.CUT_OUT
 
 
 def _step_h(battery: KineticBattery, wells: Wells, current_a: float, phase_h: float) -> float:
@@ -217,7 +232,7 @@ def _let_go_h(battery: KineticBattery, load: Load, wells: Wells, *, current: flo
     low, high = 0.0, step
     for _ in range(30):
         middle = (low + high) / 2
-        if _slack_v(battery, load, step_wells(battery, wells, current, middle), cut_out_v) > 0:
+        if _point(battery, load, step_wells(battery, wells, current, middle), cut_out_v).slack_v > 0:
             low = middle
         else:
             high = middle
@@ -299,11 +314,24 @@ def longest_standby(
 
     Source: kinetic battery model (register key ``kibam``).
     """
+    phase = Phase(name="standby", load=standby)
+    return _longest(battery, _rest_walk(battery, phase, cut_out_v, start), standby, alarm, alarm_h, cut_out_v)
+
+
+def rest_and_longest(battery: KineticBattery, rest: Phase, *, alarm: Load, alarm_h: float, cut_out_v: float) -> tuple[Trace, Standby]:
+    """Return what ``discharge`` gives for one phase without end, and what ``longest_standby`` gives for its load, by one walk."""
+    walk = _rest_walk(battery, rest, cut_out_v, None)
+    return _trace(walk, battery, (rest,)), _longest(battery, walk, rest.load, alarm, alarm_h, cut_out_v)
+
+
+def _rest_walk(battery: KineticBattery, rest: Phase, cut_out_v: float, start: Wells | None) -> _Walk:
     walk = _Walk()
-    _walk_phase(
-        walk, battery, Phase(name="standby", load=standby), number=0,
-        wells=battery.full if start is None else start, clock=0.0, cut_out_v=cut_out_v, fineness=1.0,
-    )  # fmt: skip
+    wells = battery.full if start is None else start
+    _walk_phase(walk, battery, rest, number=0, wells=wells, clock=0.0, cut_out_v=cut_out_v, fineness=1.0)
+    return walk
+
+
+def _longest(battery: KineticBattery, walk: _Walk, standby: Load, alarm: Load, alarm_h: float, cut_out_v: float) -> Standby:
     names = (BATTERY, *dict.fromkeys([*standby.margin_v, *alarm.margin_v]))
     last = _last_good(_slacks(battery, walk.wells, standby, alarm, alarm_h, cut_out_v, names))
     if last < 0:

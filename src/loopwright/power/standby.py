@@ -8,6 +8,7 @@ until the cut-out.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from loopwright.netlist.element import BatteryState, Scenario
 from loopwright.netlist.solve import Solution, solve
 from loopwright.power import charge, sizing
 from loopwright.power.battery import END_OF_LIFE_FRACTION, KineticBattery, fit_kinetic, temperature_factor
-from loopwright.power.discharge import Load, Phase, Standby, Trace, discharge, longest_standby
+from loopwright.power.discharge import Load, Phase, Standby, Trace, discharge, longest_standby, rest_and_longest
 from loopwright.power.forecast import PowerForecast, label_of, read_power
 from loopwright.power.sizing import CapacityFormula
 from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
@@ -44,14 +45,14 @@ class Requirement:
     recharge_source: str = "practice"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class StandbyForecast:
     """The battery of one supply: asked for against fitted, hours by simulation, recharge.
 
     ``required_ah`` and ``fitted_ah`` [Ah]; ``standby_a`` and ``alarm_a`` [A] on battery; ``longest`` is the standby after which the alarm
     still fits, aged and at the box's temperature, every watched device kept working; ``to_cut_out_h`` and ``to_first_short_h``
     are hours set until the battery lets go and until the first device falls short (None: not before the battery lets go);
-    ``trace`` is the discharge through the asked-for hours and the alarm; ``recharge`` from flat.
+    ``set_trace`` is the discharge at rest to its end; ``recharge`` from flat.
     """
 
     supply: str
@@ -66,13 +67,19 @@ class StandbyForecast:
     to_cut_out_h: float | None
     to_first_short_h: float | None
     first_short: str | None
-    trace: Trace
     set_trace: Trace
     recharge: charge.Recharge
     charge_a: float
     capacity_fraction: float
     loads: tuple[Load, Load] = field(repr=False, compare=False)
     cut_out_v: float
+
+    @cached_property
+    def trace(self) -> Trace:
+        """Return the discharge through the asked-for hours and the alarm; walked when it is first asked for."""
+        need, (standby, alarm) = self.requirement, self.loads
+        phases = (Phase(name="set", load=standby, hours=need.standby_h), Phase(name="alarm", load=alarm, hours=need.alarm_h))
+        return discharge(self.kinetic.scaled(self.capacity_fraction), phases, cut_out_v=self.cut_out_v)
 
     def with_capacity(self, capacity_ah: float, *, devices: bool = True) -> Standby:
         """Return how long another capacity [Ah] of the same make would last with the alarm still to come.
@@ -136,10 +143,11 @@ def _one(
     nominal = sheet.nominal_v
     standby_a, alarm_a = standby.at(nominal), alarm.at(nominal)
     cut_out = supply.cut_out_v
-    set_trace = discharge(aged, (Phase(name="set", load=standby),), cut_out_v=cut_out)
+    set_trace, longest = rest_and_longest(
+        aged, Phase(name="set", load=standby), alarm=alarm, alarm_h=requirement.alarm_h, cut_out_v=cut_out
+    )
     short = {device: hours for device, hours in set_trace.first_below.items() if hours is not None}
     first = min(short, key=lambda device: short[device]) if short else None
-    phases = (Phase(name="set", load=standby, hours=requirement.standby_h), Phase(name="alarm", load=alarm, hours=requirement.alarm_h))
     charger, charge_a = _charger(power, supply, name)
     return StandbyForecast(
         supply=name,
@@ -157,11 +165,10 @@ def _one(
         alarm_a=alarm_a,
         requirement=requirement,
         kinetic=kinetic,
-        longest=longest_standby(aged, standby=standby, alarm=alarm, alarm_h=requirement.alarm_h, cut_out_v=cut_out),
+        longest=longest,
         to_cut_out_h=set_trace.hours_to_end,
         to_first_short_h=None if first is None else short[first],
         first_short=first,
-        trace=discharge(aged, phases, cut_out_v=cut_out),
         set_trace=set_trace,
         recharge=charge.recharge(
             charger,
