@@ -219,3 +219,30 @@ def test_on_a_terminal_what_is_not_the_same_twice_is_refused(job: str) -> None:
     assert status == 2
     assert "not the same twice" in shown
     assert not Path(f"{job}.vault").exists()
+
+
+# The codes, judged by facts alone.
+
+
+def test_check_judges_the_codes_only_with_the_vault_and_never_shows_one(run: Run, filled: str, words: str) -> None:
+    assert run("vault", filled, "put", "installer", "--passphrase-file", words, stdin=b"4712\n").status == 0
+    plain, told = run("check", filled), run("check", filled, "--vault", "--passphrase-file", words)
+    assert "codes-near" not in plain.out
+    assert "[codes-near]" in told.out and "one slip of the finger" in told.out
+    assert not {"4711", "4712"} & set(told.out.split())
+    assert trail(filled)[-2:] == [("opened", "shop.yaml.vault"), ("compared", "shop.yaml.vault")]
+    without, data = (run("check", filled, *more, "--json").data() for more in ((), ("--vault", "--passphrase-file", words)))
+    assert [each["code"] for each in data["findings"][len(without["findings"]) :]] == ["codes-near"]
+    assert sum(data["summary"].values()) == len(data["findings"])
+
+
+def test_check_opens_no_vault_unasked_and_says_why_it_cannot(run: Run, job: str, filled: str, words: str, tmp_path: Path) -> None:
+    assert "without --vault" in run("check", job, "--passphrase-file", words).err
+    wrong = tmp_path / "wrong"
+    wrong.write_text("not the passphrase\n", encoding="utf-8")
+    wrong.chmod(0o600)
+    done = run("check", filled, "--vault", "--passphrase-file", str(wrong))
+    assert (done.status, done.out) == (2, "") and "the passphrase is not the one" in done.err
+    assert "standard input has no vault" in run("check", "-", "--vault", stdin=Path(job).read_bytes()).err
+    Path(f"{job}.vault").unlink()
+    assert "there is no such vault" in run("check", job, "--vault", "--passphrase-file", words).err

@@ -60,7 +60,7 @@ class FindingForm:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FindingsForm:
-    """Everything found, the gravest first."""
+    """Everything found, the gravest first; what tells something of the codes, where it was asked for, after the rest."""
 
     title: str
     stage: str
@@ -69,15 +69,16 @@ class FindingsForm:
     findings: tuple[FindingForm, ...]
 
 
-def findings_form(appraisal: Appraisal) -> FindingsForm:
-    """Return the findings for another program."""
+def findings_form(appraisal: Appraisal, *, private: bool = False) -> FindingsForm:
+    """Return the findings for another program; with ``private``, those that tell something of the codes after them."""
     rules = appraisal.ruleset
+    found = (*appraisal.findings, *(appraisal.private if private else ()))
     return FindingsForm(
         title=appraisal.job.title,
         stage=str(appraisal.job.stage),
         ruleset=RulesetForm(key=rules.key, title=rules.title, edition=rules.edition, as_of=str(rules.as_of)),
-        summary=SummaryForm(**{str(severity): appraisal.count(severity) for severity in Severity}),
-        findings=tuple(_finding(each) for each in appraisal.findings),
+        summary=SummaryForm(**{str(severity): sum(each.severity is severity for each in found) for severity in Severity}),
+        findings=tuple(_finding(each) for each in found),
     )
 
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
 
-from loopwright.cli.refusal import BROKEN_MUST, DONE
+from cyclopts import Parameter
+
+from loopwright.cli.refusal import BROKEN_MUST, DONE, Refusal
 from loopwright.cli.words import File, Flag
 
 if TYPE_CHECKING:
@@ -23,48 +26,69 @@ MEANINGS = {
 NARROWEST, WIDEST = 40, 110
 
 
-def check(file: File, /, *, json: Flag = False) -> int:
+def check(
+    file: File,
+    /,
+    *,
+    vault: Flag = False,
+    passphrase_file: Annotated[str | None, Parameter(show_default=False)] = None,
+    passphrase_fd: Annotated[int | None, Parameter(show_default=False)] = None,
+    json: Flag = False,
+) -> int:
     """Say what is wrong with a job, and what would put it right.
 
     Findings come grouped: must, should, gaps, notes. Each has its subject (a place in the document), a sentence, a remedy,
     and the clause or source it rests on. Exit status: 0; 1 when a must is broken; 2 when the document cannot be read, with
     one line for each problem.
 
+    With --vault the codes are judged too, by facts of them alone: length, in order, as delivered, the same or nearly the same
+    as another. What is found then tells something of the codes, so keep it as you keep them. That they were compared is noted.
+
     For example:
 
         loopwright check shop.yaml
         loopwright check shop.yaml --json
+        loopwright check shop.yaml --vault
         cat shop.yaml | loopwright check -
 
     Parameters
     ----------
     file
         The job document; - reads it from standard input.
+    vault
+        Open the vault beside the job, and judge the codes in it too.
+    passphrase_file
+        A file of yours alone with the vault's passphrase in its first line; without it, the terminal asks.
+    passphrase_fd
+        The number of an open file descriptor to read the same from.
     json
         Print the findings as JSON: code, severity, subject, sentence, remedy, clause, source, standing, figures.
     """
     from loopwright.cli.file import read_job
     from loopwright.cli.terminal import console, say_record
 
+    if not vault and (passphrase_file is not None or passphrase_fd is not None):
+        raise Refusal("--passphrase-file and --passphrase-fd: nothing is opened without --vault.")
     job = read_job(file)
     from loopwright.appraisal.appraise import appraise
+    from loopwright.cli.codes import codes_of
     from loopwright.values.finding import Severity
 
-    appraisal = appraise(job)
+    appraisal = appraise(job, codes_of(file, passphrase_file, passphrase_fd) if vault else ())
     if json:
         from loopwright.appraisal.findings_form import findings_form
 
-        say_record(file, findings_form(appraisal))
+        say_record(file, findings_form(appraisal, private=vault))
     else:
         show(console(), appraisal)
     return BROKEN_MUST if appraisal.count(Severity.MUST) else DONE
 
 
-def counts(appraisal: Appraisal) -> dict[str, int]:
+def counts(found: Sequence[Finding]) -> dict[str, int]:
     """Return how many findings there are of each severity."""
     from loopwright.values.finding import Severity
 
-    return {str(severity): appraisal.count(severity) for severity in Severity}
+    return {str(severity): sum(1 for each in found if each.severity is severity) for severity in Severity}
 
 
 def show(out: Console, appraisal: Appraisal) -> None:
@@ -76,15 +100,16 @@ def show(out: Console, appraisal: Appraisal) -> None:
     out.print(Text(plain(appraisal.job.title), "bold"), soft_wrap=True)
     rules = appraisal.ruleset
     out.print(Text(plain(f"Checked against {rules.title}, {rules.edition} (as of {rules.as_of}).")), soft_wrap=True)
+    found = (*appraisal.findings, *appraisal.private)
     for severity, (heading, meaning, style) in MEANINGS.items():
-        group = [each for each in appraisal.findings if each.severity == severity]
+        group = [each for each in found if each.severity == severity]
         if group:
             out.print()
             out.print(Text(heading, style) + Text(f": {meaning}", "default"), soft_wrap=True)
         for each in group:
             _show_finding(out, each)
     out.print()
-    out.print(Text(summary(counts(appraisal)), "bold"), soft_wrap=True)
+    out.print(Text(summary(counts(found)), "bold"), soft_wrap=True)
 
 
 def _show_finding(out: Console, finding: Finding) -> None:
