@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField, apply
+from loopwright.job.edit import AddItem, Edit, InTurn, RemoveField, RemoveItem, RenameItem, SetField, apply
 from loopwright.job.read import read
 from loopwright.values.error import JobError
 
@@ -174,3 +174,16 @@ def test_the_tree_an_edit_leaves_is_read_as_the_text_is() -> None:
     again, onward = read(edited.text), read(edited.text, tree=edited.tree)
     assert onward.job == again.job and onward.job.given == again.job.given
     assert {path: onward.places[path] for path in onward.places} == {path: again.places[path] for path in again.places}
+
+
+def test_edits_in_turn_are_all_made_or_none_and_go_back_together() -> None:
+    edits = (SetField("title", "Another"), AddItem("zones", "z9", {"text": "Loft"}), RenameItem("zones/z9", "z8"))
+    made = apply(SAMPLE, InTurn(edits))
+    one_by_one = SAMPLE
+    for edit in edits:
+        one_by_one = apply(one_by_one, edit).text
+    assert made.text == one_by_one
+    assert apply(made.text, made.inverse).text == SAMPLE
+    with pytest.raises(JobError):
+        apply(SAMPLE, InTurn((*edits, RemoveItem("zones/z7"))))
+    assert apply(SAMPLE, InTurn(())).text == SAMPLE

@@ -12,7 +12,7 @@ from typing import Any
 from cyclopts import App, CycloptsError, UnusedCliTokensError
 
 from loopwright import __version__
-from loopwright.cli import backup, check, demo, forecast, list_in, list_out, new, papers, restore, schema, serve, vault, verify
+from loopwright.cli import backup, check, demo, forecast, list_in, list_out, new, papers, restore, schema, serve, token, vault, verify
 from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
 from loopwright.cli.terminal import complain, console, say_json
 
@@ -32,7 +32,7 @@ Exit status: 0; 1 when `check` finds a must broken, or `verify` a history change
 """
 VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
-    "check": (check.check, "FILE [--json]"),
+    "check": (check.check, "FILE [--vault [--passphrase-file FILE | --passphrase-fd N]] [--json]"),
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
@@ -43,6 +43,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "verify": (verify.verify, "FILE.db [--json]"),
     "vault": (vault.vault, "FILE put|get|list|remove|passwd|trail [NAME] [--passphrase-file FILE | --passphrase-fd N]"),
+    "token": (token.token, "FILE make|list|remove|trail [NAME] [--scope read|change] [--days N]"),
     "demo": (demo.demo, "[NAME]"),
 }
 """The verbs in the order they are listed: what each does, and how it is written."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from loopwright.cli.refusal import BROKEN_MUST, DONE, Refusal
+from loopwright.cli.refusal import DONE, Refusal
 from loopwright.cli.words import File
 
 if TYPE_CHECKING:
@@ -71,7 +71,9 @@ def vault(
     audit = Audit(trail_path(job), by=who(), clock=lambda: datetime.now(UTC))
     try:
         if act == "trail":
-            return _trail(audit)
+            from loopwright.cli.trail import say_trail
+
+            return say_trail(audit)
         return _list(job) if act == "list" else _act(job, act, name or "", words, audit)
     except StoreError as error:
         raise Refusal(str(error)) from None
@@ -84,17 +86,6 @@ def _list(job: Path) -> int:
     for name in names_in(vault_path(job)):
         say(name)
     return DONE
-
-
-def _trail(audit: Audit) -> int:
-    from loopwright.cli.terminal import plain, say
-
-    for line in audit.told():
-        say(plain(line))
-    troubles = audit.verify()
-    for trouble in troubles:
-        say(f"Line {trouble.number} {trouble.sentence}")
-    return BROKEN_MUST if troubles else DONE
 
 
 def _act(job: Path, act: Act, name: str, words: Words, audit: Audit) -> int:

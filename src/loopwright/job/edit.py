@@ -11,7 +11,7 @@ from typing import NoReturn
 
 from loopwright.job.entry import cut_entry, insert_entry, put_scalar
 from loopwright.job.rename import rename_parts
-from loopwright.job.splice import Splice, Splices, in_order, spliced
+from loopwright.job.splice import Splice, Splices, difference, in_order, spliced
 from loopwright.job.tree import LIST, MAP, SCALAR, Node, compose
 from loopwright.job.write import Value
 from loopwright.values.error import JobError, Problem
@@ -56,7 +56,14 @@ class RenameItem:
     new_id: str
 
 
-Edit = SetField | RemoveField | AddItem | RemoveItem | RenameItem | Splices
+@dataclass(frozen=True, slots=True)
+class InTurn:
+    """Make these edits one after the other, all of them or none; to the history they are one."""
+
+    edits: tuple[Edit, ...]
+
+
+Edit = SetField | RemoveField | AddItem | RemoveItem | RenameItem | Splices | InTurn
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +82,8 @@ def apply(text: str, edit: Edit) -> Edited:
     """Return the edited text. Raises JobError when the place is not there, or the edit cannot be made there."""
     if isinstance(edit, Splices):
         return Edited(*spliced(text, edit))
+    if isinstance(edit, InTurn):
+        return _in_turn(text, edit)
     _, root = compose(text)
     try:
         parts = _parts(text, root, edit)
@@ -85,6 +94,13 @@ def apply(text: str, edit: Edit) -> Edited:
     if content(found) != content(root):
         _refuse(edit.path, "The text is written in a way here that this edit cannot follow; change it by hand.")
     return replace(edited, tree=found)
+
+
+def _in_turn(text: str, edit: InTurn) -> Edited:
+    edited = Edited(text, Splices(()))
+    for each in edit.edits:
+        edited = apply(edited.text, each)
+    return replace(edited, inverse=difference(edited.text, text))
 
 
 def content(node: Node) -> object:

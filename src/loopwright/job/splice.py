@@ -44,3 +44,17 @@ def spliced(text: str, splices: Splices) -> tuple[str, Splices]:
         shift += len(new) - (end - start)
         at = end
     return "".join([*pieces, text[at:]]), Splices(tuple(inverse))
+
+
+def difference(text: str, other: str) -> Splices:
+    """Return the one splice that turns a text into the other: what lies between where both begin and end alike.
+
+    >>> difference("length: 42 m", "length: 60 m")
+    Splices(parts=(Splice(start=8, end=10, text='60'),))
+    """
+    if text == other:
+        return Splices(())
+    shortest = min(len(text), len(other))
+    start = next((at for at in range(shortest) if text[at] != other[at]), shortest)
+    same = next((at for at in range(shortest - start) if text[-1 - at] != other[-1 - at]), shortest - start)
+    return Splices((Splice(start, len(text) - same, other[start : len(other) - same]),))

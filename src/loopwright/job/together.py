@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from loopwright.job.edit import AddItem, Edited, SetField, content, follow
 from loopwright.job.entry import insert_entry, put_scalar, said
-from loopwright.job.splice import Splice, Splices, spliced
+from loopwright.job.splice import Splice, Splices, difference, spliced
 from loopwright.job.tree import LIST, MAP, SCALAR, Node, compose
 from loopwright.job.write import Value, entry_lines, flow_text
 from loopwright.values.error import JobError, Problem
@@ -68,7 +68,7 @@ def apply_together(text: str, edits: Sequence[Part]) -> Edited:
     _, found = compose(edited)
     if content(found) != content(root):
         raise JobError([_problem("", BY_HAND)])
-    return Edited(edited, _way_back(text, edited), found)
+    return Edited(edited, difference(edited, text), found)
 
 
 def _problem(path: str, message: str) -> Problem:
@@ -161,13 +161,3 @@ def _filled(text: str, chain: list[Node], whole: dict[str, Value]) -> Splice:
     line_break = "\r\n" if "\r\n" in first.text else "\n"
     rest = (line for name, value in pairs[1:] for line in entry_lines(name, value, outer.column + 1))
     return Splice(first.start, first.end, first.text + "".join(line_break + line for line in rest))
-
-
-def _way_back(text: str, edited: str) -> Splices:
-    """Return the one splice that turns the edited text back: what lies between where both begin and end alike."""
-    shortest = min(len(text), len(edited))
-    start = next((at for at in range(shortest) if text[at] != edited[at]), shortest)
-    same = next((at for at in range(shortest - start) if text[-1 - at] != edited[-1 - at]), shortest - start)
-    if text == edited:
-        return Splices(())
-    return Splices((Splice(start, len(edited) - same, text[start : len(text) - same]),))

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.job import edit as job_edit
 from loopwright.job.document import Job
-from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField
+from loopwright.job.edit import AddItem, Edit, InTurn, RemoveField, RemoveItem, RenameItem, SetField
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
 from loopwright.job.tree import Node
@@ -22,6 +23,10 @@ from loopwright.values.error import JobError, Problem
 
 MOST_REMEMBERED = 64
 """Changes whose marks are kept, so that one sent twice because its answer was lost is made once."""
+
+
+class Unsaved(Problem):
+    """A change that could be made, but not kept: the file or the store is in the way."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,6 +95,12 @@ class Session:
         with self._lock:
             return self._attempt(lambda: self.file.reload(lambda text: self._adopt(text, save=False, by=by)))
 
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep everybody else from changing the job until the block ends, so that it can be looked at first and then changed."""
+        with self._lock:
+            yield
+
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of what was done, the latest first; nothing where no history is kept. Raises StoreError."""
         with self._lock:
@@ -141,7 +152,7 @@ class Session:
         except JobError as error:
             return error.problems
         except StoreError as error:
-            return (Problem(path="", line=0, column=0, message=str(error)),)
+            return (Unsaved(path="", line=0, column=0, message=str(error)),)
         return ()
 
 
@@ -160,5 +171,8 @@ def summary_of(edit: Edit) -> str:
             return f"{path} taken out"
         case RenameItem(path, new_id):
             return f"{path} is now {new_id}"
+        case InTurn(edits):
+            more = f" and {len(edits) - 1} more" if len(edits) > 1 else ""
+            return f"{summary_of(edits[0])}{more}" if edits else ""
         case _:
             return ""
