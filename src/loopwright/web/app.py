@@ -6,18 +6,21 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
-from fastapi import FastAPI, HTTPException, Request
+from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 
+from loopwright.store.person import Right
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.page import Page, Query
 from loopwright.web.place import link_to_cell
 from loopwright.web.print_run import Clock, moment, paper
+from loopwright.web.refusal import add_refusal
+from loopwright.web.rights import allowed, demands
 from loopwright.web.session import Session
-from loopwright.web.visitor import SOMEBODY, Visitor
+from loopwright.web.visitor import SOMEBODY, Visitor, visitor_of
 
 
 def create_app(
@@ -27,11 +30,12 @@ def create_app(
 
     ``visitor`` is who sits at this machine.
     """
-    app = FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
     app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts))
     static = files("loopwright.web").joinpath("static")
     app.mount("/static", StaticFiles(directory=str(static)), name="static")
     draw = Drawn(session, _version(static))
+    add_refusal(app, draw)
     add_changing(app, draw, session)
     _add_asking(app, draw, session, clock)
     _add_reading(app, draw)
@@ -50,18 +54,22 @@ def _add_asking(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> No
     """Add what a page asks for besides rooms."""
 
     @app.get("/go")
+    @demands(Right.READ_JOB)
     def go(path: str) -> Response:
         return RedirectResponse(link_to_cell(path[:300]), status_code=303)
 
     @app.get("/choices")
+    @demands(Right.READ_JOB)
     def choices() -> Response:
         return JSONResponse(Page(state=session.state, room="front", query=Query()).lists)
 
     @app.get("/form")
+    @demands(Right.READ_JOB)
     def form(what: str) -> Response:
         return HTMLResponse(draw.form(what[:300]))
 
     @app.get("/papers/{name}.pdf")
+    @demands(Right.READ_JOB)
     def papers(name: str) -> Response:
         made = paper(session.state, name, clock())
         if made is None:
@@ -69,21 +77,25 @@ def _add_asking(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> No
         return Response(made, media_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{name}.pdf"'})
 
     @app.get("/revision")
+    @demands(Right.READ_JOB)
     def revision() -> Response:
         return JSONResponse({"revision": session.state.revision, "elsewhere": session.changed_on_disk()})
 
 
 def _add_reading(app: FastAPI, draw: Drawn) -> None:
     @app.get("/working")
+    @demands(Right.READ_JOB)
     def working(key: str) -> Response:
         return HTMLResponse(draw.working(key))
 
     @app.get("/")
+    @demands(Right.READ_JOB)
     def front(request: Request) -> Response:
-        return HTMLResponse(draw.room("front", Query.of(request.url.query), look=True))
+        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True))
 
     @app.get("/{room}")
+    @demands(Right.READ_JOB)
     def room(room: str, request: Request) -> Response:
         if room == "front":
             raise HTTPException(404)
-        return HTMLResponse(draw.room(room, Query.of(request.url.query), look=True))
+        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True))

@@ -8,10 +8,12 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 
+from loopwright.store.person import Right
 from loopwright.values.error import Problem
 from loopwright.web.change import LONGEST_TEXT, Change, edit_of, moved
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
+from loopwright.web.rights import demands
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
 from loopwright.web.told import told
@@ -29,6 +31,7 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
         return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=422)
 
     @app.post("/edit")
+    @demands(Right.CHANGE_JOB)
     def edit(change: Change, request: Request) -> Response:
         with one_at_a_time:
             now = moved(change, session.state.job)
@@ -40,7 +43,7 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
                     "problems": told(problems, change, session.state.job),
                     "now": now if problems else None,
                     "elsewhere": bool(problems) and not shows and session.changed_on_disk(),
-                    "page": draw.room(change.room, Query.of(change.query)) if shows else "",
+                    "page": draw.room(change.room, Query.of(change.query), visitor_of(request)) if shows else "",
                 }
             )
 

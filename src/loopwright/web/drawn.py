@@ -10,9 +10,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
 from loopwright.web.page import Page, Query, working_of
+from loopwright.web.rights import MAY_NOT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
+from loopwright.web.visitor import Visitor
 from loopwright.web.working import figure_of
 
 
@@ -30,22 +32,31 @@ class Drawn:
         self.templates.filters["capital"] = lambda text: text[:1].upper() + text[1:]
         self.rooms = {room.key: room for room in ROOMS}
 
-    def room(self, key: str, query: Query, *, look: bool = False) -> str:
-        """Return a room at the present revision; with ``look`` it says when the file on disk is newer.
+    def room(self, key: str, query: Query, visitor: Visitor, *, look: bool = False) -> str:
+        """Return a room at the present revision, as a visitor may see it; with ``look`` it says when the file on disk is newer.
 
-        Raises HTTPException when there is none of that name.
+        Raises HTTPException when there is none of that name, NotAllowed when it is not for the visitor.
         """
         room = self.rooms.get(key)
         if room is None:
             raise HTTPException(404)
+        refuse(visitor, room.right)
         page = Page(state=self.session.state, room=key, query=query)
         elsewhere = look and self.session.changed_on_disk()
         return self.templates.get_template(f"{key}.html").render(
-            **self._frame(page, room), steps=self.steps, elsewhere=elsewhere, **room.view(page)
+            **self._frame(page, room, visitor), steps=self.steps, elsewhere=elsewhere, **room.view(page)
         )
 
-    def _frame(self, page: Page, room: Room) -> dict[str, Any]:
-        return {"page": page, "here": room, "rooms": ROOMS, "version": self.version, "file": self.session.file.name, "job": page.job}
+    def _frame(self, page: Page, room: Room, visitor: Visitor) -> dict[str, Any]:
+        return {
+            "page": page, "here": room, "rooms": [each for each in ROOMS if visitor.may(each.right)], "job": page.job,
+            "visitor": visitor, "fixed": not visitor.may(room.changing), "may_not": MAY_NOT[room.changing],
+            "version": self.version, "file": self.session.file.name,
+        }  # fmt: skip
+
+    def alone(self, template: str, **values: Any) -> str:  # noqa: ANN401 - whatever the template draws
+        """Return a page that shows nothing of the job."""
+        return self.templates.get_template(template).render(version=self.version, **values)
 
     def working(self, key: str) -> str:
         """Return a figure's working as a page of its own. Raises HTTPException when there is no such figure."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
 
 from starlette.requests import Request
 
+from loopwright.store.audit import Audit, Record
 from loopwright.store.person import Right
 
 EVERY_RIGHT = frozenset(Right)
@@ -13,10 +16,15 @@ EVERY_RIGHT = frozenset(Right)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Visitor:
-    """Somebody who was let in: the name that goes on revisions and into trails, and the rights they have here."""
+    """Somebody who was let in: the name that goes on revisions and into trails, and the rights they have here.
+
+    ``signed_in`` is who came with a password, not from this machine; ``given_password`` is who has to change one that somebody else set.
+    """
 
     name: str
     rights: frozenset[Right] = EVERY_RIGHT
+    signed_in: bool = False
+    given_password: bool = False
 
     def may(self, right: Right) -> bool:
         """Return whether the visitor has a right."""
@@ -29,6 +37,14 @@ def visitor_of(request: Request) -> Visitor:
     if not isinstance(visitor, Visitor):
         raise TypeError("the guard puts a Visitor on every request it lets through")
     return visitor
+
+
+def record_for(request: Request, trail: Path) -> Record:
+    """Return what notes, in the name of whoever asks, every reading and changing of something that is to be accounted for.
+
+    What it is given to note must hold no secret. It raises StoreError when it cannot note; what was to be done is not to be done then.
+    """
+    return Audit(trail, by=visitor_of(request).name, clock=lambda: datetime.now(UTC)).note
 
 
 SOMEBODY = Visitor(name="somebody")

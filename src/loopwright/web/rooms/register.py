@@ -6,17 +6,20 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from loopwright.store.person import Right
 from loopwright.web.page import Page
 from loopwright.web.rooms import front, kit, papers, power, premises, programme, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Room:
-    """One room: its key in the address, its name, and what its template draws."""
+    """One room: its key in the address, its name, what its template draws, and the rights to see it and to change what it shows."""
 
     key: str
     words: str
     view: Callable[[Page], Mapping[str, Any]]
+    right: Right = Right.READ_JOB
+    changing: Right = Right.CHANGE_JOB
 
     @property
     def address(self) -> str:
