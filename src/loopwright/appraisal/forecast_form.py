@@ -7,9 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from loopwright.appraisal.appraise import Appraisal
+from loopwright.appraisal.expected import ExpectedForm, expected, expected_form
 from loopwright.appraisal.stage_reach import reach_of
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, ohm_figure
 from loopwright.circuits.forecast import volts_figure as circuit_volts_figure
+from loopwright.explain.expect import Expectation
 from loopwright.power.forecast import LoadForecast, OutputForecast, SupplyForecast, scenario_words, volts_figure
 from loopwright.power.standby import StandbyForecast
 
@@ -164,10 +166,14 @@ class ForecastForm:
     batteries: tuple[BatteryForm, ...]
     circuits: tuple[CircuitForm, ...]
     supervised_outputs: tuple[WatchForm, ...]
+    expected: ExpectedForm
 
 
-def forecast_form(appraisal: Appraisal, *, stage_from: str = "document") -> ForecastForm:
-    """Return the whole forecast for another program; ``stage_from`` says where the stage was stated."""
+def forecast_form(appraisal: Appraisal, *, stage_from: str = "document", expectation: Expectation | None = None) -> ForecastForm:
+    """Return the whole forecast for another program; ``stage_from`` says where the stage was stated.
+
+    ``expectation`` is what should show, where that is not as the document's own situation has it.
+    """
     reach = reach_of(appraisal.job.stage)
     power = appraisal.power
     live = reach.live
@@ -184,6 +190,7 @@ def forecast_form(appraisal: Appraisal, *, stage_from: str = "document") -> Fore
         batteries=tuple(_battery(item) for item in appraisal.standby) if live else (),
         circuits=tuple(_circuit(appraisal, circuit, live=live) for circuit in appraisal.circuits),
         supervised_outputs=tuple(_watch(appraisal, item, live=live) for item in appraisal.watches),
+        expected=expected_form(expected(appraisal) if expectation is None else expectation),
     )
 
 
