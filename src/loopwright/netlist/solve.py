@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix, csc_matrix, csr_matrix
+from scipy.sparse import csc_matrix, csr_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
@@ -170,21 +170,30 @@ class _Work:
         ends = np.minimum(a, b) * self.size + np.maximum(a, b)
         pairs, pair = np.unique(ends, return_inverse=True)
         live = np.concatenate((self.wire_g > 0, law.joins)).astype(float)
-        done: dict[bytes, int] = {}
+        joined = np.empty((len(self.scenarios), pairs.size), dtype=np.bool_)
+        alike: dict[bytes, list[int]] = {}
         for column in range(len(self.scenarios)):
-            joined = np.bincount(pair, weights=live[:, column], minlength=pairs.size) > 0
-            key = joined.tobytes() + law.gives[:, column].tobytes()
-            if key in done:
-                twin = done[key]
-                self.island[:, column], self.energised[:, column] = self.island[:, twin], self.energised[:, twin]
-                self.ground[:, column] = self.ground[:, twin]
-                continue
-            done[key] = column
-            self._label(column, preferred, pairs[joined])
+            joined[column] = np.bincount(pair, weights=live[:, column], minlength=pairs.size) > 0
+            alike.setdefault(joined[column].tobytes() + law.gives[:, column].tobytes(), []).append(column)
+        firsts = [columns[0] for columns in alike.values()]
+        for first, columns, labels in zip(firsts, alike.values(), self._labels(pairs, joined[firsts]), strict=True):
+            self._label(first, columns, preferred, labels)
 
-    def _label(self, column: int, preferred: list[int], joined: Ints) -> None:
-        ends = (joined // self.size, joined % self.size)
-        count, labels = connected_components(coo_matrix((np.ones(joined.size), ends), shape=(self.size, self.size)), directed=False)
+    def _labels(self, pairs: Ints, joined: NDArray[np.bool_]) -> Ints:
+        """Return the number of every node's island, (cases, nodes), counted from 0 in each case: one graph of all cases side by side."""
+        size, (case, pair) = self.size, np.nonzero(joined)
+        # Cases come in order and so do the pairs of each by their first point: the rows of the graph stand ready.
+        row = case * size + pairs[pair] // size
+        indptr = np.searchsorted(row, np.arange(joined.shape[0] * size + 1))
+        indices = case * size + pairs[pair] % size
+        shape = (joined.shape[0] * size,) * 2
+        _, labels = connected_components(csr_matrix((np.ones(row.size), indices, indptr), shape=shape), directed=False)
+        found = labels.reshape(-1, size).astype(np.int64)
+        return np.asarray(found - found.min(axis=1, keepdims=True))
+
+    def _label(self, first_column: int, columns: list[int], preferred: list[int], labels: Ints) -> None:
+        """Note the islands of scenarios alike."""
+        count = int(labels.max()) + 1
         reference = np.full(count, -1)
         first = np.full(count, self.size)
         np.minimum.at(first, labels, np.arange(self.size))
@@ -192,11 +201,11 @@ class _Work:
             reference[labels[node]] = node
         reference = np.where(reference < 0, first, reference)
         sourced = np.zeros(count, dtype=np.bool_)
-        sourced[labels[self.branches.a[self.branches.gives[:, column]]]] = True
-        self.island[:, column] = labels
-        self.energised[:, column] = sourced[labels]
+        sourced[labels[self.branches.a[self.branches.gives[:, first_column]]]] = True
+        self.island[:, columns] = labels[:, None]
+        self.energised[:, columns] = sourced[labels][:, None]
         # One siemens from the reference to nowhere: an island is closed, so no current can flow there and the reference is at 0 V.
-        self.ground[reference, column] = 1.0
+        self.ground[np.ix_(reference, columns)] = 1.0
 
     def run(self) -> Solution:
         law = self.branches
