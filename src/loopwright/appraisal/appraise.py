@@ -6,13 +6,19 @@ from dataclasses import dataclass, replace
 
 from loopwright.circuits.forecast import CircuitForecast, forecast_circuits, forecast_watches
 from loopwright.job.document import Job
+from loopwright.netlist.compile import compile_power
 from loopwright.power.forecast import PowerForecast, forecast_power
-from loopwright.power.standby import StandbyForecast, forecast_standby
+from loopwright.power.standby import Requirement, StandbyForecast, forecast_standby
 from loopwright.rules.facts import Facts
 from loopwright.rules.register import CODE_CHECKS, run_checks
 from loopwright.rules.ruleset import Ruleset, requirement_of, ruleset_of
 from loopwright.values.code import CodeFacts
 from loopwright.values.finding import Finding, Severity
+from loopwright.values.recent import Recent
+
+_Electric = tuple[PowerForecast, tuple[StandbyForecast, ...]]
+KEPT: Recent[_Electric] = Recent(most_names=1, each=4)
+"""Power as it was forecast last: an edit of names, zones, circuits or people leaves it as it is."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,19 +52,31 @@ class Appraisal:
 
 
 def appraise(job: Job, codes: tuple[CodeFacts, ...] = ()) -> Appraisal:
-    """Return the appraisal of a job. Computes everything anew; raises nothing for a wrong design, which is a finding.
+    """Return the appraisal of a job. Raises nothing for a wrong design, which is a finding.
 
+    What equals the job appraised before in everything it depends on (a circuit, the whole of power) is taken over from there.
     ``codes`` are facts of the codes, where they are known.
     """
     ruleset = ruleset_of(job)
-    power = forecast_power(job)
-    standby = forecast_standby(job, power, requirement_of(job, ruleset))
+    power, standby = _electric(job, requirement_of(job, ruleset))
     circuits = forecast_circuits(job)
     watches = forecast_watches(job, power.network)
     facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches)
     found = run_checks(facts)
     whole = Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=found)
     return replace(whole, private=judge_codes(whole, codes)) if codes else whole
+
+
+def _electric(job: Job, need: Requirement) -> _Electric:
+    """Return power and standby; both depend on the network, the equipment, its sheets and the standby asked for."""
+    network = compile_power(job)
+    arguments = (network, job.equipment, job.sheets, need)
+    known = KEPT.find("power", arguments)
+    if known is None:
+        power = forecast_power(job, network=network)
+        known = (power, forecast_standby(job, power, need))
+        KEPT.put("power", arguments, known)
+    return known
 
 
 def judge_codes(known: Appraisal, codes: tuple[CodeFacts, ...]) -> tuple[Finding, ...]:

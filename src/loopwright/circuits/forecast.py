@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from loopwright.netlist.compile import PowerNetwork
 from loopwright.netlist.loop import Act, ActKind, LoopNetwork, LoopReading, compile_loops, read_loops
 from loopwright.netlist.watch import compile_watches
 from loopwright.values.figure import Figure, Input, Origin, Working
+from loopwright.values.recent import Recent
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,37 +78,57 @@ class CircuitForecast:
         raise KeyError(kind)
 
 
+KEPT: Recent[CircuitForecast] = Recent(most_names=1000)
+"""Circuits as they were forecast last: an edit concerns one or two of them."""
+
+
+class _Case(NamedTuple):
+    """Everything a circuit's forecast comes from: its network, its bands, the tolerance of its pull-up as a share, what each act means."""
+
+    network: LoopNetwork
+    table: BandTable | None
+    share: float
+    meanings: tuple[frozenset[Reads], ...]
+
+
 def forecast_circuits(job: Job) -> tuple[CircuitForecast, ...]:
     """Return the forecast of every detection circuit of ``job``."""
-    networks = compile_loops(job)
-    return read_circuits(job, networks, read_loops(networks))
-
-
-def read_circuits(job: Job, networks: Sequence[LoopNetwork], readings: Sequence[LoopReading]) -> tuple[CircuitForecast, ...]:
-    """Return the forecasts of circuits already solved; all probabilities come from one call."""
-    tables = [band_table(_inputs_of(job, network.circuit), job.circuits[network.circuit].topology) for network in networks]
-    spreads = [
-        _spreads(network, reading, _pull_up_share(_inputs_of(job, network.circuit)))
-        for network, reading in zip(networks, readings, strict=True)
-    ]
-    chances = _probabilities(networks, tables, spreads)
-    return tuple(
-        _circuit(network, reading, table, rows, chance, tuple(meant_for(job, network, act) for act in network.acts))
-        for network, reading, table, rows, chance in zip(networks, readings, tables, spreads, chances, strict=True)
-    )
+    cases = []
+    for network in compile_loops(job):
+        inputs = _inputs_of(job, network.circuit)
+        table = band_table(inputs, job.circuits[network.circuit].topology)
+        meanings = tuple(meant_for(job, network, act) for act in network.acts)
+        cases.append(_Case(network, table, _pull_up_share(inputs), meanings))
+    return _forecast(cases)
 
 
 def forecast_watches(job: Job, power: PowerNetwork) -> tuple[CircuitForecast, ...]:
     """Return what every supervised output sees of its cable while it is off, and what each cable fault does there."""
     networks = compile_watches(job, power)
-    readings = read_loops(networks)
-    tables = [_watch_bands(job, network.circuit) for network in networks]
-    spreads = [_spreads(network, reading, 0.0) for network, reading in zip(networks, readings, strict=True)]
-    chances = _probabilities(networks, tables, spreads)
-    return tuple(
-        _circuit(network, reading, table, rows, chance, tuple(_meant_for_watch(act) for act in network.acts))
-        for network, reading, table, rows, chance in zip(networks, readings, tables, spreads, chances, strict=True)
+    return _forecast(
+        [
+            _Case(network, _watch_bands(job, network.circuit), 0.0, tuple(_meant_for_watch(act) for act in network.acts))
+            for network in networks
+        ]
     )
+
+
+def _forecast(cases: Sequence[_Case]) -> tuple[CircuitForecast, ...]:
+    """Return the forecast of each case; those not forecast just before are solved together."""
+    found = [KEPT.find(case.network.circuit, case) for case in cases]
+    fresh = [case for case, known in zip(cases, found, strict=True) if known is None]
+    made = _computed(fresh)
+    for case, item in zip(fresh, made, strict=True):
+        KEPT.put(case.network.circuit, case, item)
+    rest = iter(made)
+    return tuple(next(rest) if known is None else known for known in found)
+
+
+def _computed(cases: Sequence[_Case]) -> list[CircuitForecast]:
+    readings = read_loops([case.network for case in cases])
+    spreads = [_spreads(case.network, reading, case.share) for case, reading in zip(cases, readings, strict=True)]
+    chances = _probabilities(cases, spreads)
+    return [_circuit(case, reading, rows, chance) for case, reading, rows, chance in zip(cases, readings, spreads, chances, strict=True)]
 
 
 def _watch_bands(job: Job, output: str) -> BandTable:
@@ -173,24 +195,22 @@ def _spreads(network: LoopNetwork, reading: LoopReading, share: float) -> tuple[
     return tuple(out)
 
 
-def _probabilities(
-    networks: Sequence[LoopNetwork], tables: Sequence[BandTable | None], spreads: Sequence[tuple[Spread, ...]]
-) -> list[np.ndarray | None]:
+def _probabilities(cases: Sequence[_Case], spreads: Sequence[tuple[Spread, ...]]) -> list[np.ndarray | None]:
     """Return per circuit the (acts, bands) probabilities, all circuits with equally many edges in one call."""
-    out: list[np.ndarray | None] = [None] * len(networks)
+    out: list[np.ndarray | None] = [None] * len(cases)
     by_count: dict[int, list[int]] = {}
-    for position, table in enumerate(tables):
-        if table is not None:
-            by_count.setdefault(len(table.edges_ohm), []).append(position)
+    for position, case in enumerate(cases):
+        if case.table is not None:
+            by_count.setdefault(len(case.table.edges_ohm), []).append(position)
     for members in by_count.values():
-        cases: list[Spread] = []
+        rows: list[Spread] = []
         ratios: list[list[float]] = []
         for position in members:
-            table, pull = tables[position], networks[position].pull_up.ohm
+            table, pull = cases[position].table, cases[position].network.pull_up.ohm
             assert table is not None
-            cases += spreads[position]
+            rows += spreads[position]
             ratios += [[edge / (edge + pull) for edge in table.edges_ohm]] * len(spreads[position])
-        found = band_probabilities(cases, np.array(ratios))
+        found = band_probabilities(rows, np.array(ratios))
         at = 0
         for position in members:
             count = len(spreads[position])
@@ -232,16 +252,10 @@ def _pair(job: Job, circuit: str, device: str | None) -> frozenset[Reads]:
     return frozenset({Reads.FAULT if part == "b" else Reads.ACTIVE})
 
 
-def _circuit(
-    network: LoopNetwork,
-    reading: LoopReading,
-    table: BandTable | None,
-    spreads: tuple[Spread, ...],
-    chance: np.ndarray | None,
-    meanings: tuple[frozenset[Reads], ...],
-) -> CircuitForecast:
+def _circuit(case: _Case, reading: LoopReading, spreads: tuple[Spread, ...], chance: np.ndarray | None) -> CircuitForecast:
+    network, table = case.network, case.table
     acts = []
-    for position, (act, meant) in enumerate(zip(network.acts, meanings, strict=True)):
+    for position, (act, meant) in enumerate(zip(network.acts, case.meanings, strict=True)):
         ohm = float(reading.field_ohm[position])
         misread = None
         if table is not None and chance is not None:

@@ -115,12 +115,13 @@ class PowerForecast:
         raise KeyError(name)
 
 
-def forecast_power(job: Job, *, further: bool = True) -> PowerForecast:
+def forecast_power(job: Job, *, further: bool = True, network: PowerNetwork | None = None) -> PowerForecast:
     """Return the power forecast of ``job``: four states on mains, on battery, at the end of discharge.
 
-    With ``further``: also mains with the battery flat or absent, and recharging.
+    With ``further``: also mains with the battery flat or absent, and recharging. ``network`` is the job's, where it is compiled already.
+    Depends on nothing but the network, the equipment and the sheets.
     """
-    network = compile_power(job)
+    network = compile_power(job) if network is None else network
     wanted = scenarios() + (further_scenarios() if further else ())
     return read_power(job, network, solve(network.netlist, wanted))
 

@@ -101,7 +101,7 @@ class StandbyForecast:
 
 
 def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -> tuple[StandbyForecast, ...]:
-    """Return the forecast of every supply that has a battery."""
+    """Return the forecast of every supply that has a battery. Depends on nothing but power, requirement, equipment and sheets."""
     with_battery = [name for name, item in job.equipment.items() if item.battery is not None and job.sheet_of(name).supply is not None]
     if not with_battery:
         return ()

@@ -1,0 +1,81 @@
+"""Laws of a long sitting: after any edits the figures are those of the same text opened anew, whatever was kept from before."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import loopwright.demo
+from loopwright.appraisal import appraise as appraisal
+from loopwright.appraisal.appraise import Appraisal, appraise
+from loopwright.circuits import forecast as circuits
+from loopwright.job.edit import Edit, RemoveField, SetField, apply
+from loopwright.job.read import read
+from loopwright.job.reading import Reading
+from loopwright.values.error import JobError
+
+JOBS = {name: loopwright.demo.text(name) for name in ("business", "dwelling")}
+NUMBERS = ("0", "1", "2", "3.5", "12", "60", "250", "1 kΩ", "4.7 kΩ", "yes", "no", "double", "single", "alarm", "set")
+
+
+def computed(found: Appraisal) -> tuple[object, ...]:
+    """Return everything an appraisal says, as plain values."""
+    circuits = [(item, item.bands, item.acts, item.spreads) for item in (*found.circuits, *found.watches)]
+    return (
+        [
+            (f.code, f.severity, f.subject, f.sentence, f.remedy, f.clause, f.source, [str(each) for each in f.figures])
+            for f in found.findings
+        ],
+        [(load.landing, load.draw, load.volts_v.tobytes(), load.amps_a.tobytes(), load.live.tobytes()) for load in found.power.loads],
+        [(item.name, item.limit_a, item.volts_v.tobytes(), item.amps_a.tobytes()) for item in found.power.outputs],
+        [(item.name, item.mains_a.tobytes(), item.battery_a.tobytes(), item.charge_a.tobytes()) for item in found.power.supplies],
+        [
+            (item.supply, item.fitted_ah, item.required_ah, item.requirement, item.kinetic, item.longest, item.to_first_short_h)
+            + (item.first_short, item.recharge, item.set_trace.terminal_v.tobytes(), item.trace.terminal_v.tobytes())
+            for item in found.standby
+        ],
+        [(item.circuit, item.network, bands, acts, spreads) for item, bands, acts, spreads in circuits],
+        [figure_words(item) for item in found.findings],
+    )
+
+
+def figure_words(finding: object) -> list[str]:
+    """Return the workings of a finding's figures."""
+    return [figure.working().substituted for figure in finding.figures]  # type: ignore[attr-defined]
+
+
+def places(reading: Reading) -> dict[str, tuple[int, ...]]:
+    """Return where every value stands."""
+    return {path: tuple(place) for path, place in reading.places.items()}
+
+
+def random_edit(draw: st.DataObject, paths: list[str]) -> Edit:
+    """Return an edit of a place of the document: another value, or none."""
+    path = draw.draw(st.sampled_from(paths))
+    return draw.draw(st.one_of(st.sampled_from(NUMBERS).map(lambda text: SetField(path, text)), st.just(RemoveField(path))))
+
+
+@pytest.mark.parametrize("name", JOBS)
+@settings(max_examples=8)
+@given(st.data())
+def test_figures_after_edits_are_those_of_the_text_opened_anew(name: str, data: st.DataObject) -> None:
+    text, made = JOBS[name], 0
+    paths = [path for path in sorted(read(text).places) if path.partition("/")[0] not in ("format", "title")]
+    appraise(read(text).job)
+    for _ in range(12):
+        try:
+            edited = apply(text, random_edit(data, paths))
+            reading = read(edited.text, tree=edited.tree)
+        except JobError:
+            continue
+        text, made = edited.text, made + 1
+        here = computed(appraise(reading.job))
+        if made == 3:
+            break
+    appraisal.KEPT.clear()
+    circuits.KEPT.clear()
+    if made:
+        anew = read(text)
+        assert anew.job == reading.job and places(anew) == places(reading)
+        assert computed(appraise(anew.job)) == here
