@@ -12,7 +12,23 @@ from typing import Any
 from cyclopts import App, CycloptsError, UnusedCliTokensError
 
 from loopwright import __version__
-from loopwright.cli import backup, check, demo, forecast, list_in, list_out, new, papers, restore, schema, serve, token, vault, verify
+from loopwright.cli import (
+    backup,
+    check,
+    demo,
+    forecast,
+    list_in,
+    list_out,
+    new,
+    papers,
+    restore,
+    schema,
+    serve,
+    token,
+    vault,
+    verify,
+    wont_set,
+)
 from loopwright.cli.refusal import BAD_INPUT, DONE, PROGRAM_FAULT, Refusal
 from loopwright.cli.terminal import complain, console, say_json
 
@@ -34,6 +50,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
     "check": (check.check, "FILE [--vault [--passphrase-file FILE | --passphrase-fd N]] [--json]"),
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
+    "wont-set": (wont_set.wont_set, "FILE AREA [--mode MODE] [--by USER] [--open ZONE] [--shows KIND@PLACE] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
     "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),
