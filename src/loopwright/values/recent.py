@@ -6,9 +6,7 @@ depends on anything else must not be kept so.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Hashable
-from threading import Lock
 from typing import Generic, TypeVar
 
 V = TypeVar("V")
@@ -25,8 +23,8 @@ class Recent(Generic[V]):
 
     def __init__(self, *, most_names: int, each: int = 2) -> None:
         """Keep nothing yet."""
-        self._rows: OrderedDict[Hashable, tuple[tuple[tuple[object, ...], V], ...]] = OrderedDict()
-        self._most_names, self._each, self._lock = most_names, each, Lock()
+        self._rows: dict[Hashable, tuple[tuple[tuple[object, ...], V], ...]] = {}
+        self._most_names, self._each = most_names, each
 
     def find(self, name: Hashable, arguments: tuple[object, ...]) -> V | None:
         """Return the result for equal arguments, or None."""
@@ -36,14 +34,12 @@ class Recent(Generic[V]):
         return None
 
     def put(self, name: Hashable, arguments: tuple[object, ...], value: V) -> None:
-        """Keep a result."""
-        with self._lock:
-            self._rows[name] = ((arguments, value), *self._rows.get(name, ()))[: self._each]
-            self._rows.move_to_end(name)
-            while len(self._rows) > self._most_names:
-                self._rows.popitem(last=False)
+        """Keep a result. Whoever else does so at the same time may undo it, which costs time and nothing more."""
+        before = self._rows.pop(name, ())
+        self._rows[name] = ((arguments, value), *before)[: self._each]
+        for longest_unused in list(self._rows)[: -self._most_names]:
+            self._rows.pop(longest_unused, None)
 
     def clear(self) -> None:
         """Forget everything."""
-        with self._lock:
-            self._rows.clear()
+        self._rows.clear()
