@@ -37,3 +37,9 @@ def chromium() -> str:
 def pdftotext() -> str:
     """Return the path of pdftotext, which reads the papers back."""
     return _oracle("pdftotext", "poppler-utils")
+
+
+@pytest.fixture(scope="session")
+def openssl() -> str:
+    """Return the path of OpenSSL's command, which looks at certificates and talks TLS as we have not written it."""
+    return _oracle("openssl", "openssl")

@@ -5,15 +5,16 @@ from __future__ import annotations
 import base64
 import statistics
 import time
+from contextlib import nullcontext
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from threading import Thread
+from threading import Barrier, Event, Thread
 
 import pytest
 
 from loopwright.store.attempt import Limits, Source
 from loopwright.store.audit import Audit
-from loopwright.store.door import NOT_RIGHT, Door, Refused, SignedIn
+from loopwright.store.door import ENDED, MOST_WAITING, NOT_RIGHT, OVERLAP, PASSWORD_NOT_RIGHT, TOO_MANY, Door, Refused, SignedIn
 from loopwright.store.file import StoreError
 from loopwright.store.login import IDLE
 from loopwright.store.one_time import hotp, step_of
@@ -25,6 +26,7 @@ from loopwright.store.secret import Secret
 CHEAP = Cost(passes=1, memory_kib=8, lanes=1)
 AT = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 ADA, BEN, WRONG = Secret("correct horse battery"), Secret("staple under the stair"), Secret("not the one, no")
+NEW = Secret("tin jar of plums")
 AWAY, HOME, LOCAL = Source("10.0.0.7", loopback=False), Source("10.0.0.8", loopback=False), Source("127.0.0.1", loopback=True)
 
 
@@ -198,3 +200,105 @@ def test_a_name_nobody_has_takes_as_long(tmp_path: Path) -> None:
     known = statistics.median(took_s("Ada") for _ in range(9))
     unknown = statistics.median(took_s("nobody") for _ in range(9))
     assert 0.5 < unknown / known < 2
+
+
+def test_an_exchanged_token_is_good_for_what_is_under_way_and_then_worth_nothing(door: Door) -> None:
+    first = into(door, "Ben", BEN)
+    second = door.rotate(first, now=AT, overlap=OVERLAP)
+    assert second is not None
+    soon, later = AT + OVERLAP / 2, AT + OVERLAP
+    assert door.who(first, now=soon) is not None
+    assert door.rotate(first, now=soon, overlap=OVERLAP) is None, "one token, one successor"
+    assert len(door.sessions_of("Ben")) == 1
+    assert door.who(first, now=later) is None and door.who(second, now=later) is not None
+
+
+def test_signing_out_ends_the_token_that_was_exchanged_too(door: Door) -> None:
+    first = into(door, "Ben", BEN)
+    second = door.rotate(first, now=AT, overlap=OVERLAP)
+    assert second is not None
+    door.sign_out(second)
+    assert door.who(first, now=AT) is None and door.who(second, now=AT) is None
+
+
+def test_one_session_is_ended_and_the_others_stay(door: Door) -> None:
+    first, second, ada = into(door, "Ben", BEN), into(door, "Ben", BEN), into(door, "Ada", ADA)
+    inside = door.inside(first, now=AT)
+    assert inside is not None
+    door.turn_out("Ada", number=inside.session.number)
+    assert door.who(first, now=AT) is not None, "of another person"
+    door.turn_out("Ben", number=inside.session.number)
+    assert door.who(first, now=AT) is None
+    assert door.who(second, now=AT) is not None and door.who(ada, now=AT) is not None
+
+
+def test_another_password_ends_every_session_but_the_one_it_was_changed_in(door: Door, people: People) -> None:
+    here, there = into(door, "Ben", BEN), into(door, "Ben", BEN)
+    done = door.change_password(here, BEN, NEW, now=AT)
+    assert isinstance(done, SignedIn)
+    assert door.who(here, now=AT) is None and door.who(there, now=AT) is None
+    assert door.who(done.token, now=AT) is not None
+    people.set_password("Ben", BEN, given_until=None)
+    assert door.who(done.token, now=AT) is None
+
+
+def test_the_password_is_asked_again_with_the_same_waits(door: Door) -> None:
+    token = into(door, "Ben", BEN)
+    later = AT + timedelta(minutes=20)
+    answers = [door.prove(token, WRONG, now=later) for _ in range(Limits().free + 1)]
+    assert answers[0] == Refused(PASSWORD_NOT_RIGHT, 0)
+    assert isinstance(answers[-1], Refused) and answers[-1].wait_s > 0
+    assert isinstance(door.prove(token, BEN, now=later), Refused), "right, and not looked at"
+    changed = door.change_password(token, BEN, NEW, now=later)
+    assert isinstance(changed, Refused) and changed.wait_s > 0
+    done = door.prove(token, BEN, now=later + timedelta(minutes=16))
+    assert isinstance(done, SignedIn) and done.session.proved_at == later + timedelta(minutes=16)
+    assert door.who(token, now=later + timedelta(minutes=16)) is None, "with another token from then on"
+
+
+def test_codes_are_begun_and_ended_by_whoever_is_in(door: Door, people: People) -> None:
+    token = into(door, "Ben", BEN)
+    assert door.start_codes(token, WRONG, now=AT) == Refused(PASSWORD_NOT_RIGHT, 0)
+    assert door.confirm_codes(token, BEN, Secret("000000"), now=AT) == Refused("That took too long. Begin anew.", 0)
+    secret = door.start_codes(token, BEN, now=AT)
+    assert isinstance(secret, Secret)
+    code = Secret(hotp(base64.b32decode(secret.reveal()), step_of(AT)))
+    assert door.confirm_codes(token, WRONG, code, now=AT) == Refused(PASSWORD_NOT_RIGHT, 0)
+    assert door.confirm_codes(token, BEN, code, now=AT) is None
+    assert people.everybody()["Ben"].one_time is not None
+    assert door.drop_codes(token, WRONG, now=AT) == Refused(PASSWORD_NOT_RIGHT, 0)
+    assert door.drop_codes(token, BEN, now=AT) is None
+    assert people.everybody()["Ben"].one_time is None
+    door.sign_out(token)
+    for answer in (door.start_codes(token, BEN, now=AT), door.confirm_codes(token, BEN, code, now=AT), door.drop_codes(token, BEN, now=AT)):
+        assert answer == Refused(ENDED, 0)
+
+
+def test_a_given_password_lets_in_until_its_day(door: Door, people: People) -> None:
+    people.set_password("Ben", NEW, given_until=AT + timedelta(days=3))
+    assert isinstance(try_in(door, "Ben", NEW), SignedIn)
+    assert try_in(door, "Ben", NEW, later_s=3 * 24 * 3600) == Refused(NOT_RIGHT, 0)
+
+
+def test_a_crowd_at_the_door_is_told_so_and_forgives_nobody(door: Door, people: People, monkeypatch: pytest.MonkeyPatch) -> None:
+    inside, go = Barrier(MOST_WAITING + 1), Event()
+    monkeypatch.setattr(door, "_looking", nullcontext())
+
+    def slow(*_: object) -> bool:
+        inside.wait(60)
+        go.wait(60)
+        return False
+
+    monkeypatch.setattr(people, "fits", slow)
+    crowd = [
+        Thread(target=try_in, args=(door, f"nobody {number}", WRONG, Source(f"10.0.1.{number}", loopback=False))) for number in range(8)
+    ]
+    for each in crowd:
+        each.start()
+    inside.wait(60)
+    assert try_in(door, "Ben", BEN) == Refused(TOO_MANY, 1)
+    go.set()
+    for each in crowd:
+        each.join(60)
+    monkeypatch.undo()
+    assert isinstance(try_in(door, "Ben", BEN), SignedIn)

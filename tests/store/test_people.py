@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
+from zxcvbn.frequency_lists import FREQUENCY_LISTS
 
 from loopwright.store.file import StoreError
 from loopwright.store.one_time import STEP_S, hotp, step_of
 from loopwright.store.people import USUAL_COST, People
-from loopwright.store.person import RIGHTS, Person, Right, Role
+from loopwright.store.person import RIGHTS, SHORTEST_PASSWORD, Person, Right, Role, good_password
 from loopwright.store.seal import Cost
 from loopwright.store.secret import Secret
 
@@ -84,7 +85,9 @@ def test_names_are_found_however_accents_were_typed(people: People) -> None:
     assert people.find("Zo\u00eb") == people.find("Zoe\u0308") is not None
 
 
-@pytest.mark.parametrize("password", ["", "short", "x" * 11, "x" * 1025, "abcabcabcabcabc", "Ben is my name, yes", "LOOPWRIGHT forever"])
+@pytest.mark.parametrize("password", [
+    "", "short", "x" * 11, "x" * 1025, "abcabcabcabcabc", "Ben is my name, yes", "LOOPWRIGHT forever",
+    "123456qwerty", "Password123456", "1qaz2wsx3edc", "letmeinletmein1"])  # fmt: skip
 def test_bad_passwords_are_refused(people: People, password: str) -> None:
     with pytest.raises(StoreError) as refused:
         people.change_password("Ben", BEN, Secret(password))
@@ -93,7 +96,15 @@ def test_bad_passwords_are_refused(people: People, password: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "password", ["aaaaaaaabcde", "            1234", "ünïcödé wörds äre", "x1" * 20 + "qwerty" * 4, "\0\1\2\3\4\5\6\7\x08\t\n\r"]
+    "password",
+    [
+        "oq vex tumu la",
+        "    4 1 7  9 2 3",
+        "ünïcödé wörds äre",
+        "plum jar kept under " * 3 + "tin",
+        "9184736502719",
+        "\0k\1w\2z\3q\4p\5v\6t\r",
+    ],
 )
 def test_any_characters_are_taken_and_none_demanded(people: People, password: str) -> None:
     people.change_password("Ben", BEN, Secret(password))
@@ -231,3 +242,32 @@ def test_two_processes_lose_nobody(people: People, tmp_path: Path) -> None:
         worker.join(120)
     assert [worker.exitcode for worker in workers] == [0, 0]
     assert len(people.everybody()) == 42
+
+
+def test_much_used_passwords_are_refused_when_they_are_long_enough(people: People) -> None:
+    """Every one of a list of the most used (zxcvbn's, 30 000 of them) that has twelve characters."""
+    long = [each for each in FREQUENCY_LISTS["passwords"] if len(each) >= SHORTEST_PASSWORD]
+    assert len(long) > 200
+    for each in long:
+        with pytest.raises(StoreError):
+            good_password(Secret(each), "Ben")
+
+
+def test_a_given_password_is_marked_until_it_is_changed(people: People, notes: list[tuple[str, str]]) -> None:
+    until = AT + timedelta(days=3)
+    secret = with_codes(people)
+    assert secret.reveal()
+    people.set_password("Ben", Secret("tin jar of plums"), given_until=until)
+    kept = people.everybody()["Ben"]
+    assert kept.given_until == until and kept.one_time is None
+    assert notes[-1] == ("password set anew, without one-time codes", "Ben")
+    with pytest.raises(StoreError, match="the one so far"):
+        people.change_password("Ben", Secret("tin jar of plums"), Secret("tin jar of plums"))
+    people.change_password("Ben", Secret("tin jar of plums"), BEN)
+    assert people.everybody()["Ben"].given_until is None
+
+
+def test_changes_are_noted_in_the_name_of_whoever_makes_them(people: People) -> None:
+    mine: list[tuple[str, str]] = []
+    people.noting(lambda act, subject: mine.append((act, subject))).set_role("Ben", Role.READER)
+    assert mine == [("role changed to reader", "Ben")] and people.everybody()["Ben"].role is Role.READER

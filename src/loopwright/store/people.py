@@ -7,6 +7,7 @@ import json
 import secrets
 import unicodedata
 from collections.abc import Callable
+from copy import copy
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -60,10 +61,17 @@ class People:
         found = self.everybody().get(unicodedata.normalize("NFC", name))
         return found if found is not None and found.active else None
 
-    def add(self, name: str, role: Role, password: Secret, *, owner: bool = False) -> None:
-        """Add a person. Raises StoreError."""
+    def noting(self, note: Record) -> People:
+        """Return the same people, for changes that are noted in the name of somebody else."""
+        other = copy(self)
+        other._note = note
+        return other
+
+    def add(self, name: str, role: Role, password: Secret, *, owner: bool = False, given_until: datetime | None = None) -> None:
+        """Add a person; with ``given_until`` the password is one they have to change. Raises StoreError."""
         name = good_person_name(name)
-        made = Person(name=name, role=role, owner=owner, password_hash=self._hashed(good_password(password, name)))
+        hashed = self._hashed(good_password(password, name))
+        made = Person(name=name, role=role, owner=owner, password_hash=hashed, given_until=given_until)
 
         def change(people: Everybody) -> Everybody:
             if name in people:
@@ -89,12 +97,22 @@ class People:
         def change(person: Person) -> Person:
             if not self.fits(person, old):
                 raise StoreError("The password so far is not right.")
+            if new == old:
+                raise StoreError("The new password is the one so far.")
             one_time = person.one_time
             if one_time is not None:
                 one_time = self._sealed(name, new, self._unsealed(person, old), one_time.used_step)
-            return replace(person, password_hash=hashed, one_time=one_time)
+            return replace(person, password_hash=hashed, one_time=one_time, given_until=None)
 
         self._change_one("password changed", name, change)
+
+    def set_password(self, name: str, new: Secret, *, given_until: datetime | None) -> None:
+        """Set the password of somebody who has lost it, and end their one-time codes, which were sealed under it. Raises StoreError."""
+        hashed = self._hashed(good_password(new, name))
+        self._change_one(
+            "password set anew, without one-time codes", name,
+            lambda person: replace(person, password_hash=hashed, one_time=None, given_until=given_until),
+        )  # fmt: skip
 
     def start_one_time(self, name: str, password: Secret) -> Secret:
         """Return a new secret for one-time codes; it counts once a code of it has been given. Raises StoreError."""
@@ -213,6 +231,7 @@ def _spelled(people: Everybody) -> bytes:
             "owner": person.owner,
             "active": person.active,
             "password": person.password_hash,
+            "given_until": None if person.given_until is None else person.given_until.isoformat(),
             "one_time": None if person.one_time is None else _one_time_row(person.one_time),
         }
         for person in people.values()
@@ -239,6 +258,11 @@ def _person(name: str, row: dict[str, Any]) -> Person:
     if kept is not None:
         salt, nonce, sealed = (bytes.fromhex(kept[each]) for each in ("salt", "nonce", "sealed"))
         one_time = OneTime(salt=salt, nonce=nonce, sealed=sealed, used_step=int(kept["used_step"]))
+    given = row.get("given_until")
+    given_until = None if given is None else datetime.fromisoformat(given)
+    if given_until is not None and given_until.tzinfo is None:
+        raise ValueError("a moment without its clock zone")
     return Person(
-        name=name, role=Role(row["role"]), owner=row["owner"], active=row["active"], password_hash=row["password"], one_time=one_time
-    )
+        name=name, role=Role(row["role"]), owner=row["owner"], active=row["active"], password_hash=row["password"], one_time=one_time,
+        given_until=given_until,
+    )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
 from loopwright.store.file import StoreError
@@ -12,6 +13,8 @@ from loopwright.store.secret import Secret
 LONGEST_NAME = 64
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 12, 1024
 FEWEST_CHARACTERS = 5
+LEAST_SCORE, LOOKED_AT = 3, 72
+"""Of zxcvbn's five scores 3 stands for 10^8 guesses or more; it looks at so many characters."""
 
 
 class Role(StrEnum):
@@ -58,7 +61,10 @@ class OneTime:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Person:
-    """One person. The owner may do everything, and is the one who cannot be kept out."""
+    """One person. The owner may do everything, and is the one who cannot be kept out.
+
+    ``given_until``: the password was set by somebody else, lets in until then, and is to be changed before anything else.
+    """
 
     name: str
     role: Role
@@ -66,6 +72,7 @@ class Person:
     owner: bool = False
     active: bool = True
     one_time: OneTime | None = None
+    given_until: datetime | None = None
 
     def may(self, right: Right) -> bool:
         """Return whether the person has a right."""
@@ -89,4 +96,9 @@ def good_password(password: Secret, name: str) -> Secret:
         raise StoreError("The password repeats a few characters only.")
     if name.casefold() in text.casefold() or "loopwright" in text.casefold():
         raise StoreError("The password holds the name of the person or of this program.")
+    # Only here: the lists of what is tried first are read in a twentieth of a second, and hardly ever wanted.
+    from zxcvbn import zxcvbn
+
+    if zxcvbn(text[:LOOKED_AT], user_inputs=[name])["score"] < LEAST_SCORE:
+        raise StoreError("The password is one of those tried first: much used ones, rows of keys, dates, and such repeated.")
     return password
