@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from loopwright import demo
-from loopwright.cli.new import starter
 from loopwright.demo.synthetic import synthetic
 from loopwright.job.read import read
+from loopwright.job.starter import starter
 
 Run = Callable[..., Any]
 

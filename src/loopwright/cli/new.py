@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from importlib.resources import files
 from pathlib import Path
 from typing import Annotated
 
@@ -64,17 +63,14 @@ def _text(demo: str | None, synthetic: int | None, seed: int) -> str:
     if demo is not None:
         return demo_text(demo)
     if synthetic is None:
+        from loopwright.job.starter import starter
+
         return starter()
     from loopwright.demo import synthetic as generator
 
     if not 1 <= synthetic <= generator.MOST_DEVICES:
         raise Refusal(f"--synthetic {synthetic}: out of bounds. Accepted: 1 to {generator.MOST_DEVICES}.")
     return generator.synthetic(synthetic, seed)
-
-
-def starter() -> str:
-    """Return the commented document a new job starts from."""
-    return files("loopwright.cli").joinpath("starter.yaml").read_text(encoding="utf-8")
 
 
 def demo_text(name: str) -> str:
