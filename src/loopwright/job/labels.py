@@ -13,7 +13,7 @@ ROWS = {
     "sheets/equipment": "data sheet", "sheets/batteries": "battery sheet", "sheets/cables": "cable sheet",
     "equipment": "piece of equipment", "cables": "run", "circuits": "circuit", "joints": "joint", "zones": "zone",
     "areas": "area", "users": "user", "parties": "party", "storeys": "storey", "outputs": "output rule",
-    "programme/part_sets": "part set", "signalling/paths": "transmission path",
+    "programme/part_sets": "part set", "signalling/paths": "transmission path", "observations": "reading on record",
 }  # fmt: skip
 """What one row of each part of the document is called."""
 
@@ -72,6 +72,8 @@ def row_words(job: Job, path: str) -> str:
         return f"zone {job.zones[name].number}"
     if part == "equipment" and name in job.equipment:
         return job.equipment[name].label or name
+    if part == "observations" and name.isdecimal() and int(name) < len(job.observations):
+        return f"the reading at {job.observations[int(name)].where}"
     return f"{ROWS[part]} {name}" if name and part not in ("cables", "circuits", "equipment") else name
 
 

@@ -75,6 +75,35 @@ def _output_working(job: Job, forecast: PowerForecast, output: OutputForecast, c
     )
 
 
+def output_volts_figure(job: Job, forecast: PowerForecast, output: OutputForecast, scenario: str) -> Figure:
+    """Return the volts at an output's own terminals in one scenario; no figure while it is off."""
+    column = forecast.column(scenario)
+    unit, _, terminal = output.name.partition(".")
+    value, amps = float(output.volts_v[column]), float(output.amps_a[column])
+    sheet, path = job.sheet_of(unit).outputs[terminal], f"sheets/equipment/{job.equipment[unit].sheet}/outputs/{terminal}"
+
+    def working() -> Working:
+        behind = value + amps * sheet.path_ohm + sheet.diode_v
+        return Working(
+            formula="V = V_behind - I R_path - V_diode",
+            inputs=(
+                Input(name="volts behind the output", value=round(behind, 4), unit="V", origin=Origin.COMPUTED),
+                Input(name="current out of it", value=round(amps, 4), unit="A", origin=Origin.COMPUTED),
+                Input(name="resistance behind the terminal", value=sheet.path_ohm, unit="Ω", origin=Origin.SHEET, path=f"{path}/path_ohm"),
+                Input(name="drop of a blocking diode", value=sheet.diode_v, unit="V", origin=Origin.SHEET, path=f"{path}/diode_v"),
+            ),
+            substituted=f"{behind:.3f} - {amps:.4f} × {sheet.path_ohm:g} - {sheet.diode_v:g}",
+            result=f"{value:.3f} V",
+        )
+
+    label = f"{label_of(job, unit)}, volts at output {terminal}, {scenario_words(scenario)}"
+    off = np.isnan(value) or scenario.partition("/")[0] not in sheet.on_in
+    return Figure(
+        key=f"output-v/{output.name}/{scenario}", label=label, value=None if off else value, unit="V",
+        probes=(f"{unit} {terminal} +", f"{unit} {terminal} 0 V"), why="the output is off in this state" if off else "", working=working,
+    )  # fmt: skip
+
+
 def supply_figure(job: Job, forecast: PowerForecast, supply: SupplyForecast, scenario: str) -> Figure:
     """Return the amperes a supply's loads take in one scenario, from mains and battery together, charging left out."""
     column = forecast.column(scenario)

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from fastapi.staticfiles import StaticFiles
 
 from loopwright.store.person import Right
+from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
 from loopwright.web.guard import LOOPBACK, Guard
@@ -19,6 +20,7 @@ from loopwright.web.place import link_to_cell
 from loopwright.web.print_run import Clock, moment, paper
 from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
+from loopwright.web.search import add_searching
 from loopwright.web.session import Session
 from loopwright.web.visitor import SOMEBODY, Visitor, visitor_of
 
@@ -37,6 +39,7 @@ def create_app(
     draw = Drawn(session, _version(static))
     add_refusal(app, draw)
     add_changing(app, draw, session)
+    add_searching(app, session)
     _add_asking(app, draw, session, clock)
     _add_reading(app, draw)
     return app
@@ -65,8 +68,9 @@ def _add_asking(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> No
 
     @app.get("/form")
     @demands(Right.READ_JOB)
-    def form(what: str) -> Response:
-        return HTMLResponse(draw.form(what[:300]))
+    def form(what: str, request: Request, given: str = "") -> Response:
+        noted = {"at": f"{clock():%Y-%m-%d %H:%M}", "by": visitor_of(request).name, "where": given[:LONGEST_TEXT]}
+        return HTMLResponse(draw.form(what[:300], noted if what == "observations" else {}))
 
     @app.get("/papers/{name}.pdf")
     @demands(Right.READ_JOB)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from fastapi import HTTPException
@@ -67,9 +68,12 @@ class Drawn:
             figure=figure, body=working_of(figure), version=self.version, job=self.session.state.job
         )
 
-    def form(self, what: str) -> str:
-        """Return the form that puts something into a part of the document. Raises HTTPException where nothing can be put in."""
-        form = form_of(self.session.state.job, what)
+    def form(self, what: str, given: Mapping[str, str]) -> str:
+        """Return the form that puts something into a part of the document, some fields filled in beforehand.
+
+        Raises HTTPException where nothing can be put in.
+        """
+        form = form_of(self.session.state.job, what, given)
         if form is None:
             raise HTTPException(404)
         return self.templates.get_template("form.html").render(form=form)

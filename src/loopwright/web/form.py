@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from loopwright.job.document import Job
 from loopwright.job.labels import ROWS, label_at, label_in
@@ -12,11 +13,13 @@ from loopwright.web.change import next_id
 from loopwright.web.dictionary import cell_unit, choice_key, plain_words, shape_of_cell, shown, ticked, words_of
 from loopwright.web.entered import FITTED, NAME, TICK
 
-MANY = {"outputs": 4, "discharge": 12, "bands": 7, "feeds": 1, "path": 1, "loads": 2, "settings": 0}
-"""How many empty rows a form offers; a row left empty is not put in."""
+MANY = {"outputs": 1, "discharge": 3, "feeds": 1, "path": 1, "loads": 1, "settings": 1}
+"""How many empty rows a form offers before more are asked for; a row left empty is not put in."""
 NAMED = {"loads": ("supply",), "contacts": ("alarm", "tamper", "fault")}
 """Names the trade gives to rows of these, offered beforehand."""
-LEFT_OUT = frozenset({"invented", "end_resistors", "settings", "rooms", "part_sets"})
+NEXT = "{next}"
+"""Stands in the names and titles of a pattern for the number of the row that is made from it."""
+LEFT_OUT = frozenset({"invented", "end_resistors", "rooms", "part_sets"})
 SCALED = {"cables": "W", "circuits": "c", "zones": "z"}
 BANDS = {
     "none": ("rest", "open"), "single": ("short", "rest", "open"), "double": ("short", "rest", "active", "open"),
@@ -39,16 +42,23 @@ class Entry:
     choices: str = ""
     value: str = ""
     needed: bool = False
+    usual: str = ""
 
 
 @dataclass(kw_only=True, slots=True)
 class Section:
-    """A part of a form, with parts of its own; a folded one is opened when it is wanted."""
+    """A part of a form, with parts of its own; a folded one is opened when it is wanted.
+
+    One whose parts are rows of a kind has the ``pattern`` of a further one, and the ``number`` that one is to have.
+    """
 
     title: str
     hint: str = ""
     entries: list[Entry] = field(default_factory=list)
     sections: list[Section] = field(default_factory=list)
+    pattern: Section | None = None
+    number: int = 0
+    row: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,10 +68,14 @@ class Form:
     what: str
     title: str
     body: Section
+    lists: Mapping[str, list[tuple[str, str]]] = field(default_factory=dict)
 
 
-def form_of(job: Job, what: str) -> Form | None:
-    """Return the form that puts an entry into a part of the document; None where nothing can be put in."""
+def form_of(job: Job, what: str, given: Mapping[str, str] | None = None) -> Form | None:
+    """Return the form that puts an entry into a part of the document; None where nothing can be put in.
+
+    ``given`` are the words some fields are filled in with beforehand.
+    """
     shape = shape_of_cell(what)
     body = Section(title="")
     if isinstance(shape, MapShape):
@@ -78,13 +92,37 @@ def form_of(job: Job, what: str) -> Form | None:
         _fill(job, body, inside, at, "")
     else:
         body.entries.append(_entry(job, inside, at, "value", ROWS.get(what, "value"), "", True))
-    return Form(what=what, title=f"Put in: {row}", body=body)
+    if given:
+        body.entries = [replace(entry, value=given.get(entry.name, entry.value)) for entry in body.entries]
+    lists = {}
+    if what == "observations":
+        body.entries = [replace(entry, usual=USUAL.get(entry.name, "")) for entry in body.entries]
+        lists = {"usual-places": reading_places(job), "usual-states": [(words, "") for words in STATES]}
+    return Form(what=what, title=f"Put in: {row}", body=body, lists=lists)
+
+
+USUAL = {"where": "usual-places", "state": "usual-states"}
+STATES = (
+    "at rest", "activated", "lid open", "shorted", "cut", "unset, on mains", "set, on mains", "alarm, on mains", "set, on battery",
+    "alarm, on battery",
+)  # fmt: skip
+"""States that a reading on record is held against a forecast in; any other words may be written."""
+
+
+def reading_places(job: Job) -> list[tuple[str, str]]:
+    """Return the places at which a reading is held against a forecast, with what people call them."""
+    zones = {zone.circuit: zone.text for zone in job.zones.values()}
+    outputs = [(f"{key}.{name}", item.label) for key, item in job.equipment.items() for name in job.sheet_of(key).outputs]
+    fed = [(key, item.label) for key, item in job.equipment.items() if job.sheet_of(key).loads]
+    return [*((key, zones.get(key, "")) for key in job.circuits), *fed, *outputs]
 
 
 def _name(job: Job, what: str) -> Entry:
     """Return the entry for the name of the row to put in."""
     if what.endswith("/end_resistors"):
         return Entry(name="id", label="across output", hint="the output's name on the data sheet", needed=True)
+    if what.startswith("sheets/") and what.count("/") > 1:
+        return Entry(name="id", label="its name", hint="letters, digits, hyphens and underscores", needed=True)
     return Entry(name="id", label="name in the document", hint=_NAME_HINT, needed=True, value=_suggested(job, what))
 
 
@@ -136,18 +174,19 @@ def _rows(job: Job, shape: MapShape, declared: FieldShape, at: str, name: str, l
             below.sections.append(part)
         return [below]
     assert isinstance(inner, RecordShape)
-    return [_named_row(job, inner, declared, (at, name, label), number) for number in range(_count(declared.name))]
+    place, count, named = (at, name, label), MANY.get(declared.name, 0), NAMED.get(declared.name, ())
+    below = Section(title=label, hint=declared.doc)
+    below.sections = [_named_row(job, inner, declared, place, str(number)) for number in range(max(count, len(named)))]
+    if declared.name != "contacts":
+        below.pattern, below.number = _named_row(job, inner, declared, place, NEXT), len(below.sections) + 1
+    return [below]
 
 
-def _count(name: str) -> int:
-    return max(MANY.get(name, 0), len(NAMED.get(name, ())))
-
-
-def _named_row(job: Job, inner: RecordShape, declared: FieldShape, place: tuple[str, str, str], number: int) -> Section:
+def _named_row(job: Job, inner: RecordShape, declared: FieldShape, place: tuple[str, str, str], number: str) -> Section:
     at, name, label = place
     known = NAMED.get(declared.name, ())
-    given = known[number] if number < len(known) else ""
-    below = Section(title=f"{label}: {given}" if given else f"{label} {number + 1}", hint=declared.doc)
+    given = known[int(number)] if number.isdecimal() and int(number) < len(known) else ""
+    below = Section(title=f"{label}: {given}" if given else f"{label} {_ordinal(number)}", row=True)
     if declared.name == "contacts":
         below.entries.append(Entry(name=f"{name}/{given}/{FITTED}", label="it has this contact", kind="tick"))
         _fill(job, below, inner, f"{at}/x", f"{name}/{given}/")
@@ -155,6 +194,10 @@ def _named_row(job: Job, inner: RecordShape, declared: FieldShape, place: tuple[
         below.entries.append(Entry(name=f"{name}/{NAME}{number}/{NAME}", label="its name", value=given))
         _fill(job, below, inner, f"{at}/x", f"{name}/{NAME}{number}/")
     return below
+
+
+def _ordinal(number: str) -> str:
+    return str(int(number) + 1) if number.isdecimal() else number
 
 
 def _keys(job: Job, name: str) -> list[tuple[str, str]]:
@@ -186,12 +229,16 @@ def _list(job: Job, section: Section, inner: ListShape, declared: FieldShape, pl
             section.entries.append(Entry(name=f"{name}/{TICK}{value}", label=f"{label}: {words}", kind="tick"))
     elif isinstance(inner.item, RecordShape):
         below = Section(title=label, hint=declared.doc)
-        for number in range(MANY.get(declared.name, 1)):
-            part = Section(title=f"{label} {number + 1}") if MANY.get(declared.name, 1) > 1 else below
-            _fill(job, part, inner.item, f"{at}/0", f"{name}/{number}/")
-            if part is not below:
-                below.sections.append(part)
+        count = MANY.get(declared.name, 1)
+        below.sections = [_list_row(job, inner.item, at, name, label, str(number)) for number in range(count)]
+        below.pattern, below.number = _list_row(job, inner.item, at, name, label, NEXT), count + 1
         section.sections.append(below)
+
+
+def _list_row(job: Job, inner: RecordShape, at: str, name: str, label: str, number: str) -> Section:
+    part = Section(title=f"{label} {_ordinal(number)}", row=True)
+    _fill(job, part, inner, f"{at}/0", f"{name}/{number}/")
+    return part
 
 
 def _entry(job: Job, shape: Shape, path: str, name: str, label: str, hint: str, needed: bool) -> Entry:

@@ -19,6 +19,7 @@ from loopwright.power.reading import (
     least_figure,
     mains_figure,
     output_figure,
+    output_volts_figure,
     supply_figure,
     worst_scenario,
 )
@@ -60,6 +61,8 @@ def _power(appraisal: Appraisal, kind: str, name: str, scenario: str) -> Figure 
             return power.volts_figure(job, forecast, forecast.load(name), scenario)
         case "output-a":
             return output_figure(job, forecast, next(item for item in forecast.outputs if item.name == name), scenario)
+        case "output-v":
+            return output_volts_figure(job, forecast, next(item for item in forecast.outputs if item.name == name), scenario)
         case "supply-a":
             return supply_figure(job, forecast, forecast.supply(name), scenario)
         case "mains-a":

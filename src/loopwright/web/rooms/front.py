@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from loopwright.appraisal.observed import held_readings
 from loopwright.job.document import Stage
 from loopwright.values.finding import Severity
+from loopwright.web.form import reading_places
 from loopwright.web.page import Page
 from loopwright.web.rooms.power import supply_rows
 
@@ -29,6 +31,8 @@ def view(page: Page) -> Mapping[str, Any]:
         "groups": [group for group in groups if group[2]],
         "supplies": supply_rows(page),
         "asked": _asked(page),
+        "readings": list(enumerate(held_readings(page.appraisal))),
+        "places": reading_places(page.job),
     }
 
 

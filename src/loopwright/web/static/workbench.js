@@ -4,6 +4,7 @@ import "./cell.js";
 import { fill } from "./cell.js";
 import { isDirty } from "./morph.js";
 import { send, show, trouble } from "./post.js";
+import "./search.js";
 
 function folded(key) {
   const query = new URLSearchParams(location.search);
@@ -40,7 +41,8 @@ function beside(button, words) {
 }
 
 async function form(button) {
-  const answer = await fetch(`/form?what=${encodeURIComponent(button.dataset.form)}`).catch(() => null);
+  const given = button.dataset.given ? `&given=${encodeURIComponent(button.dataset.given)}` : "";
+  const answer = await fetch(`/form?what=${encodeURIComponent(button.dataset.form)}${given}`).catch(() => null);
   if (!answer?.ok) return trouble("The program does not answer. Press again when it runs.");
   document.getElementById("form")?.remove();
   document.body.insertAdjacentHTML("beforeend", await answer.text());
@@ -48,6 +50,20 @@ async function form(button) {
   box.querySelectorAll("select[data-choices]").forEach(fill);
   box.addEventListener("close", () => box.remove());
   box.showModal();
+}
+
+// A further row of a form is made from the pattern before its button; it is numbered on, so that no two have one name.
+function further(button) {
+  const pattern = button.parentElement.previousElementSibling;
+  const number = button.dataset.further;
+  const made = pattern.content.cloneNode(true);
+  for (const field of made.querySelectorAll("[name]")) field.name = field.name.replace("{next}", number);
+  const legend = made.querySelector("legend");
+  legend.textContent = legend.textContent.replace("{next}", number);
+  const first = made.querySelector("input, select, textarea");
+  pattern.before(made);
+  button.dataset.further = Number(number) + 1;
+  first.focus();
 }
 
 async function put(form) {
@@ -74,9 +90,11 @@ function far(element) {
   const id = decodeURIComponent(location.hash.slice(1));
   const place = element || (id && document.getElementById(id));
   if (!place) return;
+  for (let fold = place.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
   place.scrollIntoView({ block: "center" });
-  if (place.matches("details")) place.open = true;
-  if (place.matches("input, select, textarea")) place.focus({ preventScroll: true });
+  // A row is where reading goes on: its own link, or its first cell, has the focus.
+  const first = place.matches("input, select, textarea") ? place : place.matches("tr") && place.querySelector("a.opens, input, select, textarea, summary, a");
+  if (first) first.focus({ preventScroll: true });
 }
 
 document.addEventListener("click", (event) => {
@@ -96,6 +114,7 @@ document.addEventListener("click", (event) => {
     location.assign(`/go?path=${encodeURIComponent(drawn.dataset.path)}`);
   } else if (button?.dataset.do) act(button);
   else if (button?.dataset.form) form(button);
+  else if (button?.dataset.further) further(button);
   else if (button?.hasAttribute("data-away")) trouble("");
   else if (button?.hasAttribute("data-close")) button.closest("dialog").close();
 });
@@ -114,6 +133,7 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "Escape") return fold(event);
   if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || event.altKey) return;
   const field = document.activeElement;
+  if (field.closest("dialog")) return;
   // A half-typed entry has the browser's own undo.
   if (/^(INPUT|TEXTAREA)$/.test(field.tagName) && field.type !== "checkbox" && isDirty(field)) return;
   event.preventDefault();
