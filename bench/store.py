@@ -79,7 +79,7 @@ def with_file(folder: Path) -> list[float]:
     path.write_text(edited[0], encoding="utf-8")
     job = KeptJob(JobFile(path), open_store(history_path(path)), by="Ada", clock=lambda: NOW)
     job.start(job.load())
-    taken = [timed(lambda text=text: job.add(text, "", save=True)) for text in edited[1:] if text != path.read_text(encoding="utf-8")]
+    taken = [timed(lambda text=text: job.add(text)) for text in edited[1:] if text != path.read_text(encoding="utf-8")]
     job.close()
     return taken
 

@@ -16,6 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 
 from loopwright.store.file import ChangedOnDisk, JobFile
 from loopwright.store.kept import KeptJob, history_path
+from loopwright.store.own import Step, stand_of, step_of
 from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, Conflict, Revision
 
@@ -23,6 +24,7 @@ START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 LONG = st.builds(lambda word, times: word * times, st.text("ab\n", min_size=1), st.integers(1, 300))
 TEXTS = st.text(alphabet="abcxyz: \n0é🔔", max_size=200) | LONG
 WORDS = st.text(max_size=30)
+PEOPLE = st.sampled_from(["Ada", "Bo", "B\N{LATIN SMALL LETTER O WITH DIAERESIS}", ""])
 
 
 class AnyStore(RuleBasedStateMachine):
@@ -37,37 +39,39 @@ class AnyStore(RuleBasedStateMachine):
         self.job = f"job {next(self.numbers)}"
         self.store.create(self.job, "first", Change(by="Ada", at=START))
         self.texts = ["first"]
-        self.steps = [1]
-        self.at = 0
+        self.steps = {"Ada": [1]}
+        self.at = {"Ada": 0}
         self.marks: dict[str, int] = {}
         self.minutes = 0
 
     def changed(self, by: str = "Ada", why: str = "", back_to: int | None = None) -> Change:
         return Change(by=by, at=START + timedelta(minutes=self.minutes), why=why, back_to=back_to)
 
-    @rule(text=TEXTS, by=WORDS, why=WORDS)
+    @rule(text=TEXTS, by=PEOPLE, why=WORDS)
     def append(self, text: str, by: str, why: str) -> None:
         done = self.store.append(self.job, text, self.changed(by, why), expected=len(self.texts))
         assert isinstance(done, Revision) and done.number == len(self.texts) + 1
         self.texts.append(text)
-        self.steps[self.at + 1 :] = [done.number]
-        self.at += 1
+        steps = self.steps.setdefault(by, [0])
+        steps[self.at.setdefault(by, 0) + 1 :] = [done.number]
+        self.at[by] += 1
 
     @rule(text=TEXTS, behind=st.integers(1, 5))
     def append_to_an_older_one(self, text: str, behind: int) -> None:
         done = self.store.append(self.job, text, self.changed(), expected=len(self.texts) - behind)
         assert isinstance(done, Conflict) and (done.ours, done.theirs.text) == (text, self.texts[-1])
 
-    @rule(way=st.sampled_from([-1, 1]))
-    def step(self, way: int) -> None:
-        if not 0 <= self.at + way < len(self.steps):
+    @rule(way=st.sampled_from([-1, 1]), by=PEOPLE, text=TEXTS)
+    def step(self, way: int, by: str, text: str) -> None:
+        if not 0 <= self.at.get(by, 0) + way < len(self.steps.get(by, "")):
             return
-        number = self.steps[self.at + way]
-        text = self.texts[number - 1]
-        done = self.store.append(self.job, text, self.changed(back_to=number), expected=len(self.texts))
+        to = self.steps[by][self.at[by] + way]
+        found = step_of(self.store.last_by(self.job, by), way, lambda number: self.store.revision(self.job, number))
+        assert found == Step(way, self.steps[by][self.at[by] + (way > 0)], to)
+        done = self.store.append(self.job, text, self.changed(by, back_to=to), expected=len(self.texts))
         assert isinstance(done, Revision)
         self.texts.append(text)
-        self.at += way
+        self.at[by] += way
 
     @rule(name=st.sampled_from("abc"), data=st.data())
     def mark(self, name: str, data: st.DataObject) -> None:
@@ -97,9 +101,13 @@ class AnyStore(RuleBasedStateMachine):
     def the_head_is_the_last(self) -> None:
         head = self.store.head(self.job)
         assert (head.number, head.text) == (len(self.texts), self.texts[-1])
-        place = head.revision.place
-        assert (place.step, place.depth, place.tip) == (self.steps[self.at], self.at, self.steps[-1])
-        assert place.before == (self.steps[self.at - 1] if self.at else 0)
+        for by, at in self.at.items():
+            last = self.store.last_by(self.job, by)
+            assert last is not None
+            steps = self.steps[by]
+            assert (last.place.step, last.place.depth, last.place.tip) == (steps[at], at, steps[-1])
+            assert last.place.before == (steps[at - 1] if at else 0)
+            assert stand_of(last, lambda number: self.store.revision(self.job, number)) == (at, len(steps) - 1 - at)
 
     def teardown(self) -> None:
         assert self.store.verify(self.job) == []
@@ -143,21 +151,23 @@ class AnyJob(RuleBasedStateMachine):
     @rule(text=TEXTS)
     def edited(self, text: str) -> None:
         if text != self.texts[self.at]:
-            self.job.add(text, "", save=True)
+            self.job.add(text)
             self.now(text)
 
     @rule(text=TEXTS)
     def edited_while_another_wrote(self, text: str) -> None:
         if self.dirty:
             with pytest.raises(ChangedOnDisk):
-                self.job.add(text, "", save=True)
+                self.job.add(text)
 
     @precondition(lambda self: not self.dirty)
     @rule(way=st.sampled_from([-1, 1]))
     def step(self, way: int) -> None:
-        if self.job.back if way < 0 else self.job.forward:
-            assert self.job.text(way) == self.texts[self.at + way]
-            self.job.move(way)
+        step = step_of(self.job.last_by(self.job.by), way, self.job.revision)
+        if step is not None:
+            text = self.job.text_at(step.number - 1 if way < 0 else step.number)
+            assert text == self.texts[self.at + way], "alone, what a step goes back to is the text that was there"
+            self.job.add(text, step=step)
             self.at += way
 
     @rule(text=TEXTS)
@@ -167,7 +177,7 @@ class AnyJob(RuleBasedStateMachine):
 
     @rule()
     def reloaded(self) -> None:
-        self.job.reload(lambda text: self.job.add(text, "", save=False))
+        self.job.reload(lambda text: self.job.taken(text))
         self.now(self.path.read_bytes().decode())
         self.dirty = False
 
@@ -180,9 +190,9 @@ class AnyJob(RuleBasedStateMachine):
 
     @invariant()
     def all_agree(self) -> None:
-        assert (self.job.back, self.job.forward) == (self.at, len(self.texts) - 1 - self.at)
+        assert stand_of(self.job.last_by(self.job.by), self.job.revision) == (self.at, len(self.texts) - 1 - self.at)
         assert self.dirty or self.path.read_bytes().decode() == self.texts[self.at]
-        assert self.job.changed_on_disk() is self.dirty
+        assert self.job.changed_elsewhere() is self.dirty
 
     def teardown(self) -> None:
         self.job.close()

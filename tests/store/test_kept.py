@@ -12,9 +12,11 @@ from typing import Any
 import pytest
 
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
-from loopwright.store.kept import FOUND, OUTSIDE, KeptJob, history_path, keep
+from loopwright.store.kept import KeptJob, history_path, keep
+from loopwright.store.own import Stand, stand_of, step_of
 from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, Revision
+from loopwright.store.trail import FOUND, OUTSIDE
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 
@@ -47,21 +49,33 @@ def words(job: KeptJob) -> list[tuple[int, str, str, str]]:
     return [(each.number, each.by, each.why, each.summary) for each in reversed(job.history())]
 
 
+def stand(job: KeptJob) -> Stand:
+    """Return how many steps back and forward there are for whoever sits at the machine."""
+    return stand_of(job.last_by(job.by), job.revision)
+
+
+def stepped(job: KeptJob, way: int) -> None:
+    """Go a step of one's own back or forward, where nobody else has changed anything since."""
+    step = step_of(job.last_by(job.by), way, job.revision)
+    assert step is not None
+    job.add(job.text_at(step.number - 1 if way < 0 else step.number), step=step)
+
+
 def test_who_when_what_and_why(opened: Callable[..., KeptJob], path: Path) -> None:
     job = opened()
-    job.add("second", "title: second", save=True)
-    job.move(-1)
+    job.add("second", "title: second")
+    stepped(job, -1)
     job.close()
-    again = opened(by="Bo", at=START + timedelta(days=1))
-    again.move(1)
+    again = opened(at=START + timedelta(days=1))
+    stepped(again, 1)
     assert words(again) == [
         (1, "Ada", "the history begins", ""),
         (2, "Ada", "", "title: second"),
         (3, "Ada", "undo", ""),
-        (4, "Bo", "redo", ""),
+        (4, "Ada", "redo", ""),
     ]
     assert again.history()[0].at == START + timedelta(days=1)
-    assert path.read_text(encoding="utf-8") == "second" and (again.back, again.forward) == (1, 0)
+    assert path.read_text(encoding="utf-8") == "second" and stand(again) == (1, 0)
 
 
 def test_what_was_changed_while_nobody_looked_is_a_revision(opened: Callable[..., KeptJob], path: Path) -> None:
@@ -69,21 +83,21 @@ def test_what_was_changed_while_nobody_looked_is_a_revision(opened: Callable[...
     path.write_text("by hand", encoding="utf-8")
     job = opened()
     assert words(job)[-1] == (2, "Ada", OUTSIDE, "")
-    assert job.text(-1) == "first" and job.back == 1
+    assert stand(job) == (1, 0) and job.text_at(1) == "first"
 
 
 def test_a_refused_save_leaves_no_revision(opened: Callable[..., KeptJob], path: Path) -> None:
     job = opened()
     path.write_text("by hand", encoding="utf-8")
     with pytest.raises(ChangedOnDisk):
-        job.save("ours")
+        job.add("ours")
     path.write_text("first", encoding="utf-8")
     path.chmod(0o444)
     with pytest.raises(StoreError, match="read-only"):
-        job.save("ours")
+        job.add("ours")
     path.chmod(0o644)
     assert len(job.history()) == 1 and path.read_text(encoding="utf-8") == "first"
-    job.save("ours")
+    job.add("ours")
     assert len(job.history()) == 2
 
 
@@ -100,15 +114,15 @@ def test_a_history_that_cannot_be_written_gives_the_file_its_old_text(
     with monkeypatch.context() as broken:
         broken.setattr(SqlStore, "append", fails)
         with pytest.raises(StoreError, match="the disk is full.$"):
-            job.save("second")
-        assert path.read_text(encoding="utf-8") == "first" and not job.changed_on_disk()
+            job.add("second")
+        assert path.read_text(encoding="utf-8") == "first" and not job.changed_elsewhere()
         # The same where a disk knows no second names.
         broken.setattr(os, "link", lambda *names: (_ for _ in ()).throw(PermissionError()))
         with pytest.raises(StoreError, match="the disk is full.$"):
-            job.save("second")
-        assert path.read_text(encoding="utf-8") == "first" and not job.changed_on_disk()
-    job.save("second")
-    assert (path.read_text(encoding="utf-8"), job.back) == ("second", 1)
+            job.add("second")
+        assert path.read_text(encoding="utf-8") == "first" and not job.changed_elsewhere()
+    job.add("second")
+    assert (path.read_text(encoding="utf-8"), stand(job)) == ("second", (1, 0))
     assert sorted(each.name for each in path.parent.iterdir() if each.name.startswith(".")) == []
 
 
@@ -116,7 +130,7 @@ def test_a_history_that_went_on_alone_is_brought_to_what_the_file_says(opened: C
     job = opened()
     other = open_store(history_path(path))
     other.append("shop.yaml", "never in the file", Change(by="Bo", at=START), expected=1)
-    job.save("second")
+    job.add("second")
     assert words(job)[1:] == [(2, "Bo", "", ""), (3, "Ada", FOUND, ""), (4, "Ada", "", "")]
     assert other.head("shop.yaml").text == "second" and other.verify() == []
     other.close()
@@ -124,35 +138,35 @@ def test_a_history_that_went_on_alone_is_brought_to_what_the_file_says(opened: C
 
 def test_two_workbenches_on_one_file(opened: Callable[..., KeptJob], path: Path) -> None:
     ada, bo = opened("Ada"), opened("Bo")
-    ada.save("Ada's")
+    ada.add("Ada's")
     with pytest.raises(ChangedOnDisk):
-        bo.save("Bo's")
-    bo.reload(lambda text: bo.add(text, "", save=False))
-    assert (bo.back, len(bo.history())) == (1, 2), "Ada's revision is taken as it is, not once more"
-    bo.save("Bo's")
+        bo.add("Bo's")
+    bo.reload(lambda text: bo.taken(text))
+    assert (bo.number, len(bo.history())) == (2, 2), "Ada's revision is taken as it is, not once more"
+    bo.add("Bo's")
     assert [(each.by, each.number) for each in bo.history()] == [("Bo", 3), ("Ada", 2), ("Ada", 1)]
     # Undo on both sides: the file is the same again, the history has gone on.
-    bo.move(-1)
-    ada.save("Ada's again")
+    stepped(bo, -1)
+    ada.add("Ada's again")
     assert path.read_text(encoding="utf-8") == "Ada's again" and len(ada.history()) == 5
 
 
 def test_both_may_get_another_name(opened: Callable[..., KeptJob], path: Path) -> None:
     job = opened()
-    job.save("second")
+    job.add("second")
     job.close()
     moved = path.rename(path.with_name("corner shop.yaml"))
     history_path(path).rename(history_path(moved))
     file, _ = keep(moved, by="Ada", clock=lambda: START)
     assert isinstance(file, KeptJob)
     file.start(file.load())
-    assert file.back == 1 and len(file.history()) == 2
+    assert stand(file) == (1, 0) and len(file.history()) == 2
     file.close()
 
 
 def test_the_history_may_be_read_by_whom_the_file_may_be_read_by(opened: Callable[..., KeptJob], path: Path) -> None:
     path.chmod(0o600)
-    opened().save("second")
+    opened().add("second")
     for each in path.parent.glob("*.history.db*"):
         assert stat.S_IMODE(each.stat().st_mode) == 0o600, each.name
 
@@ -168,7 +182,7 @@ def test_nothing_is_done_before_it_was_started(path: Path) -> None:
     file, _ = keep(path, by="Ada", clock=lambda: START)
     assert isinstance(file, KeptJob)
     with pytest.raises(StoreError, match="has not been loaded"):
-        file.save("x")
+        file.add("x")
     assert path.read_text(encoding="utf-8") == "first"
     file.close()
 

@@ -68,9 +68,21 @@ def test_undo_and_redo_are_revisions_with_a_place(store: SqlStore, begun: Begin,
     assert isinstance(made, Revision)
     assert (made.place.step, made.place.before, made.place.depth, made.place.tip) == (2, 1, 1, 4)
     assert store.head("shop").text == "text 2" and store.head("shop").number == 6
-    with pytest.raises(StoreError, match="another text"):
-        store.append("shop", "not what it was", change(7, back_to=3), expected=6)
     assert store.verify() == []
+
+
+def test_each_person_has_steps_of_their_own(store: SqlStore, begun: Begin, change: Made) -> None:
+    begun(store, 2)
+    for number, (by, back_to, place) in enumerate(
+        [("Bo", None, (3, 0, 1, 3)), ("Ada", None, (4, 2, 2, 4)), ("Bo", None, (5, 3, 2, 5)), ("Ada", 2, (2, 1, 1, 4)),
+         ("Bo", 3, (3, 0, 1, 5)), ("Bo", 0, (0, 0, 0, 5)), ("Bo", 3, (3, 0, 1, 5)), ("Bo", None, (10, 3, 2, 10))], 3,
+    ):  # fmt: skip
+        made = store.append("shop", f"text {number}", change(number, by=by, back_to=back_to), expected=number - 1)
+        assert isinstance(made, Revision)
+        assert (made.place.step, made.place.before, made.place.depth, made.place.tip) == place, number
+    last = store.last_by("shop", "Ada")
+    assert last is not None and last.number == 6 and store.last_by("shop", "Ada", up_to=5) == store.revision("shop", 4)
+    assert store.last_by("shop", "Eve") is None and store.verify() == []
 
 
 def test_what_is_done_alongside_and_fails_leaves_nothing(store: SqlStore, begun: Begin, change: Made) -> None:

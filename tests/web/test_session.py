@@ -67,19 +67,19 @@ def test_every_step_can_be_gone_back_and_forward(session: Session, path: Path) -
     for text in reversed(texts[:-1]):
         assert session.undo() == ()
         assert session.state.text == text == path.read_text(encoding="utf-8")
-    assert session.state.back == 0 and session.state.forward == 5
+    assert session.stand() == (0, 5)
     assert session.undo() == () and session.state.text == texts[0]
     for text in texts[1:]:
         session.redo()
         assert session.state.text == text
-    assert session.state.forward == 0
+    assert session.stand() == (5, 0)
 
 
 def test_an_edit_after_undo_cuts_off_what_was_ahead(session: Session) -> None:
     session.edit(SetField(LENGTH, "50"))
     session.undo()
     session.edit(SetField(LENGTH, "51"))
-    assert session.state.forward == 0 and metres(session) == 51
+    assert session.stand() == (1, 0) and metres(session) == 51
     session.undo()
     assert metres(session) == 41
 
@@ -108,18 +108,25 @@ def test_a_disk_that_refuses_keeps_the_old_state(session: Session, path: Path, m
     assert session.edit(SetField(LENGTH, "50")) == ()
 
 
-def test_what_another_program_wrote_stays_until_it_is_read(session: Session, path: Path) -> None:
+def test_what_another_program_wrote_is_joined(session: Session, path: Path) -> None:
     theirs = session.state.text.replace("title: Fennimarch Bindery", "title: Theirs")
     path.write_text(theirs, encoding="utf-8")
-    assert session.changed_on_disk()
-    assert "another program has changed the file" in session.edit(SetField(LENGTH, "50"))[0].message
-    assert path.read_text(encoding="utf-8") == theirs
-    assert session.reload() == ()
-    assert session.state.job.title == "Theirs" and metres(session) == 41
     assert session.edit(SetField(LENGTH, "50")) == ()
+    assert session.state.job.title == "Theirs" and metres(session) == 50 and not session.changed_on_disk()
+    assert path.read_text(encoding="utf-8") == session.state.text
     session.undo()
+    assert session.state.text == theirs
     session.undo()
-    assert session.state.job.title == "Fennimarch Bindery"
+    assert session.state.job.title == "Fennimarch Bindery" and metres(session) == 41
+
+
+def test_what_another_program_wrote_in_the_same_place_is_not_written_over(session: Session, path: Path) -> None:
+    theirs = session.state.text.replace("title: Fennimarch Bindery", "title: Theirs")
+    path.write_text(theirs, encoding="utf-8")
+    (problem,) = session.edit(SetField("title", "Ours"))
+    assert problem.path == "title" and "‘Theirs’" in problem.message and "‘Ours’" in problem.message
+    assert path.read_text(encoding="utf-8") == theirs == session.state.text
+    assert session.edit(SetField("title", "Ours")) == () and session.state.job.title == "Ours"
 
 
 def test_a_broken_text_on_disk_is_neither_taken_nor_written_over(session: Session, path: Path) -> None:
@@ -147,4 +154,4 @@ def test_edits_from_many_threads_all_arrive(session: Session) -> None:
     for thread in threads:
         thread.join()
     assert {session.state.job.cables[path.split("/")[1]].length_m for path in runs} == {33.0}
-    assert session.state.back == 6
+    assert session.stand() == (6, 0)

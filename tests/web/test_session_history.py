@@ -39,14 +39,14 @@ def test_undo_goes_on_after_a_restart(path: Path) -> None:
     first.undo()
     closed(first)
     again = opened(path, history=True)
-    assert (again.state.back, again.state.forward, again.state.text) == (2, 1, texts[2])
+    assert (*again.stand(), again.state.text) == (2, 1, texts[2])
     assert again.redo() == () and again.state.text == texts[3]
     for text in reversed(texts[:-1]):
         assert again.undo() == ()
         assert again.state.text == text == path.read_text(encoding="utf-8")
-    assert (again.state.back, again.state.forward) == (0, 3) and again.undo() == ()
+    assert again.stand() == (0, 3) and again.undo() == ()
     again.edit(SetField(LENGTH, "99"))
-    assert (again.state.back, again.state.forward) == (1, 0)
+    assert again.stand() == (1, 0)
     found = again.history()
     assert [each.number for each in found] == list(range(10, 0, -1))
     assert found[0].summary == f"{LENGTH}: 99" and found[0].by == who()
@@ -84,9 +84,7 @@ def test_what_another_program_wrote_becomes_a_step(path: Path) -> None:
     session = opened(path, history=True)
     theirs = session.state.text.replace("title: Fennimarch Bindery", "title: Theirs")
     path.write_text(theirs, encoding="utf-8")
-    assert session.changed_on_disk()
-    assert "another program has changed" in session.edit(SetField(LENGTH, "50"))[0].message
-    assert session.reload() == () and session.state.job.title == "Theirs" and session.state.back == 1
+    assert not session.changed_on_disk() and session.state.job.title == "Theirs" and session.stand() == (1, 0)
     assert session.history()[0].why == "changed outside the workbench"
     assert session.undo() == () and session.state.job.title == "Fennimarch Bindery"
     closed(session)

@@ -13,26 +13,25 @@ from datetime import datetime
 from pathlib import Path
 
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
+from loopwright.store.own import Step
 from loopwright.store.store import PAGE, Change, Conflict, Damaged, Head, Revision, Store
+from loopwright.store.trail import BEGINS, FOUND, OUTSIDE, why_of
 
 SUFFIX = ".history.db"
-BEGINS, OUTSIDE, FOUND = "the history begins", "changed outside the workbench", "the file as it was found"
-UNDO, REDO = "undo", "redo"
 MOST_TRIES = 20
 
 
 class KeptJob:
-    """A job file and its history in a store: what ``JobFile`` does, and a trail that outlasts the program."""
+    """A job file and its history in a store: a trail that outlasts the program."""
 
     def __init__(self, file: JobFile, store: Store, *, by: str, clock: Callable[[], datetime]) -> None:
         """Take the file and a store that can be written; ``by`` is who works on the job, ``clock`` says when."""
         self._file = file
         self._store = store
-        self._by = by
+        self.by = by
         self._clock = clock
         self._job = file.name
         self._at: Head | None = None
-        self._forward = 0
 
     @property
     def name(self) -> str:
@@ -45,14 +44,9 @@ class KeptJob:
         return self._file.path
 
     @property
-    def back(self) -> int:
-        """Return how many steps can be gone back."""
-        return self._head.revision.place.depth
-
-    @property
-    def forward(self) -> int:
-        """Return how many steps can be gone forward again."""
-        return self._forward
+    def number(self) -> int:
+        """Return the number of the last revision."""
+        return self._head.number
 
     def load(self) -> str:
         """Return the text in the file. Raises StoreError."""
@@ -62,13 +56,9 @@ class KeptJob:
         """Hand over the text that is in the file now. When it is not taken, the file still counts as changed. Raises StoreError."""
         self._file.reload(take)
 
-    def changed_on_disk(self) -> bool:
+    def changed_elsewhere(self) -> bool:
         """Return whether the file is no longer what was last read or written here. Raises StoreError."""
         return self._file.changed_on_disk()
-
-    def save(self, text: str) -> None:
-        """Write the text to the file and the history. Raises ChangedOnDisk or StoreError; both are then as they were."""
-        self.add(text, "", save=True)
 
     def start(self, text: str) -> None:
         """Begin with the text of the file, going on from the history there is. Raises StoreError."""
@@ -78,30 +68,36 @@ class KeptJob:
             self._job = jobs[0]
         elif self._job not in jobs:
             self._store.create(self._job, text, self._change(BEGINS))
-        self._stand_at(self._store.head(self._job))
+        self._at = self._store.head(self._job)
         if self._head.text != text:
             self._take(text, OUTSIDE)
 
-    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
-        """Make a text the next revision, of the file too when ``save`` is said. Raises ChangedOnDisk or StoreError."""
-        if save:
-            self._append(text, self._change("", summary, by))
-            self._forward = 0
-        else:
-            self._stand_at(self._store.head(self._job))
-            if self._head.text != text:
-                self._take(text, OUTSIDE, by)
+    def taken(self, text: str, *, by: str = "") -> None:
+        """Count what was read from the file as the last revision, one of its own where it is none yet. Raises StoreError."""
+        self._at = self._store.head(self._job)
+        if self._head.text != text:
+            self._take(text, OUTSIDE, by)
 
-    def text(self, way: int) -> str:
-        """Return the text one step back (-1) or forward (1). Raises StoreError."""
-        return self._store.text_at(self._job, self._step(way))
+    def add(self, text: str, summary: str = "", *, by: str = "", step: Step | None = None) -> None:
+        """Write a text to file and history, as the next revision. Raises ChangedOnDisk or StoreError; both are then as they were."""
+        back_to = None if step is None else step.to
+        self._append(text, Change(by=by or self.by, at=self._clock(), why=why_of(step), summary=summary, back_to=back_to))
 
-    def move(self, way: int, *, by: str = "") -> None:
-        """Go one step back (-1) or forward (1): the text that was there is the next revision. Raises ChangedOnDisk or StoreError."""
-        to, forward = self._step(way), self._forward
-        change = Change(by=by or self._by, at=self._clock(), why=UNDO if way < 0 else REDO, back_to=to)
-        self._append(self._store.text_at(self._job, to), change)
-        self._forward = forward - way
+    def text_at(self, number: int) -> str:
+        """Return the text of a revision. Raises StoreError."""
+        return self._head.text if number == self._head.number else self._store.text_at(self._job, number)
+
+    def revision(self, number: int) -> Revision:
+        """Return a revision. Raises StoreError."""
+        return self._store.revision(self._job, number)
+
+    def last_by(self, by: str, *, up_to: int | None = None) -> Revision | None:
+        """Return the last revision a person made. Raises StoreError."""
+        return self._store.last_by(self._job, by, up_to=up_to)
+
+    def since(self, number: int) -> tuple[Revision, ...]:
+        """Return the revisions after a number, the earliest first. Raises StoreError."""
+        return tuple(reversed(self._store.revisions(self._job, most=max(self._head.number - number, 0))))
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
@@ -117,29 +113,14 @@ class KeptJob:
             raise StoreError(f"{self.name} has not been loaded.")
         return self._at
 
-    def _change(self, why: str, summary: str = "", by: str = "") -> Change:
-        return Change(by=by or self._by, at=self._clock(), why=why, summary=summary)
-
-    def _stand_at(self, head: Head) -> None:
-        place = head.revision.place
-        self._forward = self._store.revision(self._job, place.tip).place.depth - place.depth if place.tip != place.step else 0
-        self._at = head
-
-    def _step(self, way: int) -> int:
-        """Return the number of the step before the present one, or of the one that was gone back from."""
-        place = self._head.revision.place
-        if way < 0:
-            return place.before
-        number = place.tip
-        while (found := self._store.revision(self._job, number).place).before != place.step:
-            number = found.before
-        return number
+    def _change(self, why: str, by: str = "") -> Change:
+        return Change(by=by or self.by, at=self._clock(), why=why)
 
     def _take(self, text: str, why: str, by: str = "") -> None:
         """Append a text the file holds already, after whatever else has been appended meanwhile."""
         for _ in range(MOST_TRIES):
-            done = self._store.append(self._job, text, self._change(why, by=by), expected=self._head.number)
-            self._stand_at(done.theirs if isinstance(done, Conflict) else Head(revision=done, text=text))
+            done = self._store.append(self._job, text, self._change(why, by), expected=self._head.number)
+            self._at = done.theirs if isinstance(done, Conflict) else Head(revision=done, text=text)
             if self._head.text == text:
                 return
         raise StoreError(f"the history of {self.name} is being written by others all the time; try again.")
@@ -158,7 +139,7 @@ class KeptJob:
                     "Read the file again to work on from it."
                 )
             # The file is as it was, so the history alone went on; it is to say what the file says before it goes on from there.
-            self._stand_at(done.theirs)
+            self._at = done.theirs
             if self._head.text != known:
                 self._take(known, FOUND)
         raise StoreError(f"the history of {self.name} is being written by others all the time; try again.")

@@ -93,10 +93,9 @@ class SqlStore:
             if row.head != expected:
                 return Conflict(ours=text, theirs=self._head(connection, row))
             last = self._revision(connection, row.id, row.head)
-            back = None if change.back_to is None else self._revision(connection, row.id, change.back_to)
-            made = next_revision(row.name, sha256_of(raw), change, last=last, back=back)
-            if back is not None and back.text_sha256 != made.text_sha256:
-                raise StoreError(f"revision {back.number} of {row.name} has another text than the one that is to come back.")
+            own = last if last.by == plain_words(change.by) else self._last_by(connection, row.id, change.by)
+            back = self._revision(connection, row.id, change.back_to) if change.back_to else None
+            made = next_revision(row.name, sha256_of(raw), change, last=last, own=own, back=back)
             rows.put_text(connection, raw, made.text_sha256, last.text_sha256)
             connection.execute(insert(schema.revisions).values(job_id=row.id, **rows.columns(made)))
             changed = update(schema.jobs).where(schema.jobs.c.id == row.id).values(head=made.number, head_sha256=made.sha256)
@@ -118,6 +117,11 @@ class SqlStore:
         """Return one revision. Raises StoreError."""
         with self._reading() as connection:
             return self._revision(connection, self._job(connection, job).id, number)
+
+    def last_by(self, job: str, by: str, *, up_to: int | None = None) -> Revision | None:
+        """Return the last revision a person made, up to a number where one is given. Raises StoreError."""
+        with self._reading() as connection:
+            return self._last_by(connection, self._job(connection, job).id, by, up_to)
 
     def text_at(self, job: str, number: int) -> str:
         """Return the text of a revision. Raises StoreError, also when it is not the text that was put there."""
@@ -205,6 +209,12 @@ class SqlStore:
         if found is None:
             raise NotThere(f"{self.name} has no revision {number}.")
         return rows.revision_of(found)
+
+    def _last_by(self, connection: Connection, job_id: int, by: str, up_to: int | None = None) -> Revision | None:
+        table = schema.revisions
+        wanted = select(table).where(table.c.job_id == job_id, table.c.by == plain_words(by)).order_by(table.c.number.desc()).limit(1)
+        found = connection.execute(wanted if up_to is None else wanted.where(table.c.number <= up_to)).first()
+        return None if found is None else rows.revision_of(found)
 
     def _text(self, connection: Connection, revision: Revision) -> str:
         raw = rows.kept(connection, revision.text_sha256)

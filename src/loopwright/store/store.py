@@ -39,10 +39,10 @@ class NotThere(StoreError):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Place:
-    """Where a revision stands among the steps of undo.
+    """Where a revision stands among the steps of the person who made it.
 
-    Undo and redo are revisions too, so that nothing is ever taken out; ``step`` is then the revision whose text came back.
-    ``before`` is the one a further undo leads to (0: none), ``depth`` how many there are, ``tip`` the one the last redo leads to.
+    Undo and redo are revisions too, so that nothing is ever taken out; ``step`` is then the person's last step that stands (0: none).
+    ``before`` is the one that stands after a further undo (0: none), ``depth`` how many can be undone, ``tip`` the last that can be redone.
     """
 
     step: int
@@ -110,7 +110,7 @@ class Trouble(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Change:
-    """Who changes a job and why. ``back_to`` is the revision whose text comes back, for undo and redo."""
+    """Who changes a job and why. ``back_to`` is the person's last step that stands then, for undo and redo (0: none)."""
 
     by: str
     at: datetime
@@ -148,6 +148,9 @@ class Store(Protocol):
 
     def revision(self, job: str, number: int) -> Revision:
         """Return one revision."""
+
+    def last_by(self, job: str, by: str, *, up_to: int | None = None) -> Revision | None:
+        """Return the last revision a person made, up to a number where one is given; None when there is none."""
 
     def text_at(self, job: str, number: int) -> str:
         """Return the text of a revision."""
@@ -202,17 +205,24 @@ def plain_words(words: str) -> str:
     return words.encode("utf-8", "replace").decode("utf-8").replace("\0", "\ufffd")[:LONGEST_WORDS]
 
 
-def next_place(number: int, last: Revision | None, back: Revision | None) -> Place:
-    """Return the place of a revision after ``last``; ``back`` is the revision whose text comes back, if one does."""
-    if last is None:
-        return Place(step=number, before=0, depth=0, tip=number)
+def next_place(number: int, own: Revision | None, back_to: int | None, back: Revision | None) -> Place:
+    """Return the place of a revision whose maker's last one is ``own``; ``back`` is the revision ``back_to``, for undo and redo."""
+    if own is None:
+        return Place(step=number, before=0, depth=0 if number == 1 else 1, tip=number)
+    if back_to is None:
+        return Place(step=number, before=own.place.step, depth=own.place.depth + 1, tip=number)
     if back is None:
-        return Place(step=number, before=last.place.step, depth=last.place.depth + 1, tip=number)
-    return Place(step=back.place.step, before=back.place.before, depth=back.place.depth, tip=last.place.tip)
+        return Place(step=0, before=0, depth=0, tip=own.place.tip)
+    return Place(step=back.place.step, before=back.place.before, depth=back.place.depth, tip=own.place.tip)
 
 
-def next_revision(job: str, text_sha256: str, change: Change, *, last: Revision | None, back: Revision | None = None) -> Revision:
-    """Return the revision that follows ``last``. Its time is never before that of ``last``, whatever the clock says."""
+def next_revision(
+    job: str, text_sha256: str, change: Change, *, last: Revision | None, own: Revision | None = None, back: Revision | None = None
+) -> Revision:
+    """Return the revision that follows ``last``; ``own`` is the last one of the same person, ``back`` the one ``change`` goes back to.
+
+    Its time is never before that of ``last``, whatever the clock says.
+    """
     at, note = change.at.astimezone(UTC), ""
     if last is not None and at < last.at:
         note = f"The clock said {stamp(at)}, before the revision this one follows; it carries the time of that one."
@@ -228,7 +238,7 @@ def next_revision(job: str, text_sha256: str, change: Change, *, last: Revision 
         text_sha256=text_sha256,
         previous_sha256=NOTHING_BEFORE if last is None else last.sha256,
         sha256="",
-        place=next_place(number, last, back),
+        place=next_place(number, own, change.back_to, back),
     )
     return sealed(made, job)
 

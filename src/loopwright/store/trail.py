@@ -1,82 +1,168 @@
-"""The way back and forward through the texts of a job that is being worked on."""
+"""The revisions of a job that is being worked on: where the next one goes, and where those before are found."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Protocol
 
 from loopwright.store.file import JobFile
-from loopwright.store.store import PAGE, Revision
+from loopwright.store.own import Step
+from loopwright.store.store import PAGE, Change, NotThere, Revision, next_revision, plain_words
+
+BEGINS, OUTSIDE, FOUND = "the history begins", "changed outside the workbench", "the file as it was found"
+UNDO, REDO = "undo", "redo"
+NO_CLOCK = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def why_of(step: Step | None) -> str:
+    """Return the reason a revision carries; none for a plain edit."""
+    return "" if step is None else UNDO if step.way < 0 else REDO
 
 
 class Trail(Protocol):
-    """What a session needs of the place its job is kept in: steps that are saved as they are made, and the way back over them.
+    """The place a session keeps its job in. Everything raises StoreError with a plain sentence when it cannot; all is then as it was.
 
-    ``by`` is who does it; left out, it is who sits at the machine.
+    Other programs and other people may change the job there at any time: ``changed_elsewhere`` says so, ``reload`` takes it in, and
+    until then ``add`` raises ChangedOnDisk and adds nothing.
     """
 
     @property
-    def back(self) -> int:
-        """Return how many steps can be gone back."""
+    def name(self) -> str:
+        """Return what the job is called in messages."""
 
     @property
-    def forward(self) -> int:
-        """Return how many steps can be gone forward again."""
+    def path(self) -> Path:
+        """Return where the job's file is; what goes with it, as the vault, is found beside it."""
+
+    @property
+    def by(self) -> str:
+        """Return who is meant where nobody is named: whoever sits at the machine."""
+
+    @property
+    def number(self) -> int:
+        """Return the number of the last revision that is known here."""
+
+    def load(self) -> str:
+        """Return the text as it is now."""
 
     def start(self, text: str) -> None:
-        """Begin with the text that was loaded and is a job. Raises StoreError."""
+        """Begin with the text that was loaded and is a job."""
 
-    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
-        """Make a text the next step, and put it into the job file too when ``save`` is said. Raises StoreError; all is then as it was."""
+    def changed_elsewhere(self) -> bool:
+        """Return whether the job is no longer what was last read or written here. This is asked often, and must be cheap."""
 
-    def text(self, way: int) -> str:
-        """Return the text one step back (-1) or forward (1). Raises StoreError."""
+    def reload(self, take: Callable[[str], None]) -> None:
+        """Hand over the text as it is now. ``take`` calls ``taken``; when it raises, the job still counts as changed."""
 
-    def move(self, way: int, *, by: str = "") -> None:
-        """Go one step back (-1) or forward (1), the job file too. Raises StoreError; all is then as it was."""
+    def taken(self, text: str, *, by: str = "") -> None:
+        """Count a text that was handed over as the last revision, one of its own where it is none yet."""
+
+    def add(self, text: str, summary: str = "", *, by: str = "", step: Step | None = None) -> None:
+        """Make a text the next revision. Raises ChangedOnDisk. ``step`` is the one it takes back or does again."""
+
+    def text_at(self, number: int) -> str:
+        """Return the text of a revision. Raises NotThere."""
+
+    def revision(self, number: int) -> Revision:
+        """Return a revision. Raises NotThere."""
+
+    def last_by(self, by: str, *, up_to: int | None = None) -> Revision | None:
+        """Return the last revision a person made, up to a number where one is given; None when there is none."""
+
+    def since(self, number: int) -> tuple[Revision, ...]:
+        """Return the revisions after a number, the earliest first."""
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
-        """Return a page of what was done, the latest first, below the number ``before`` where one is given. Raises StoreError."""
+        """Return a page of what was done, the latest first, below ``before``; nothing where nothing is kept."""
+
+    def close(self) -> None:
+        """Let go of what is open."""
 
 
 class MemoryTrail:
-    """A trail that lasts as long as the program runs."""
+    """A job file whose revisions last as long as the program runs."""
 
-    def __init__(self, file: JobFile) -> None:
-        """Take the file the job is saved in."""
-        self._file = file
+    def __init__(self, file: JobFile, *, by: str = "") -> None:
+        """Take the file the job is saved in, and who sits at the machine."""
+        self.file = file
+        self.by = by
+        self._revisions: list[Revision] = []
         self._texts: list[str] = []
-        self._at = 0
 
     @property
-    def back(self) -> int:
-        """Return how many steps can be gone back."""
-        return self._at
+    def name(self) -> str:
+        """Return the file's own name."""
+        return self.file.name
 
     @property
-    def forward(self) -> int:
-        """Return how many steps can be gone forward again."""
-        return len(self._texts) - self._at - 1
+    def path(self) -> Path:
+        """Return where the file is."""
+        return self.file.path
+
+    @property
+    def number(self) -> int:
+        """Return the number of the last revision."""
+        return len(self._revisions)
+
+    def load(self) -> str:
+        """Return the text in the file. Raises StoreError."""
+        return self.file.load()
 
     def start(self, text: str) -> None:
         """Begin with the text that was loaded."""
-        self._texts, self._at = [text], 0
+        self._revisions, self._texts = [], []
+        self._append(text, Change(by=self.by, at=NO_CLOCK, why=BEGINS))
 
-    def add(self, text: str, summary: str, *, save: bool, by: str = "") -> None:
-        """Make a text the next step; what was ahead is gone. Raises StoreError."""
-        if save:
-            self._file.save(text)
-        self._texts[self._at + 1 :] = [text]
-        self._at += 1
+    def changed_elsewhere(self) -> bool:
+        """Return whether another program has changed the file. Raises StoreError."""
+        return self.file.changed_on_disk()
 
-    def text(self, way: int) -> str:
-        """Return the text one step back (-1) or forward (1)."""
-        return self._texts[self._at + way]
+    def reload(self, take: Callable[[str], None]) -> None:
+        """Hand over the text that is in the file now. Raises StoreError."""
+        self.file.reload(take)
 
-    def move(self, way: int, *, by: str = "") -> None:
-        """Go one step back (-1) or forward (1). Raises StoreError."""
-        self._file.save(self._texts[self._at + way])
-        self._at += way
+    def taken(self, text: str, *, by: str = "") -> None:
+        """Count what was read from the file as the next revision."""
+        if text != self._texts[-1]:
+            self._append(text, Change(by=by or self.by, at=NO_CLOCK, why=OUTSIDE))
+
+    def add(self, text: str, summary: str = "", *, by: str = "", step: Step | None = None) -> None:
+        """Save a text and make it the next revision. Raises ChangedOnDisk or StoreError."""
+        self.file.save(text)
+        back_to = None if step is None else step.to
+        self._append(text, Change(by=by or self.by, at=NO_CLOCK, why=why_of(step), summary=summary, back_to=back_to))
+
+    def text_at(self, number: int) -> str:
+        """Return the text of a revision. Raises NotThere."""
+        self.revision(number)
+        return self._texts[number - 1]
+
+    def revision(self, number: int) -> Revision:
+        """Return a revision. Raises NotThere."""
+        if not 1 <= number <= len(self._revisions):
+            raise NotThere(f"{self.name} has no revision {number}.")
+        return self._revisions[number - 1]
+
+    def last_by(self, by: str, *, up_to: int | None = None) -> Revision | None:
+        """Return the last revision a person made."""
+        found = self._revisions if up_to is None else self._revisions[: max(up_to, 0)]
+        return next((each for each in reversed(found) if each.by == plain_words(by)), None)
+
+    def since(self, number: int) -> tuple[Revision, ...]:
+        """Return the revisions after a number, the earliest first."""
+        return tuple(self._revisions[max(number, 0) :])
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
-        """Return nothing: no revisions are kept."""
+        """Return nothing: what is gone when the program stops is no history."""
         return ()
+
+    def close(self) -> None:
+        """Do nothing: nothing is open."""
+
+    def _append(self, text: str, change: Change) -> None:
+        last = self._revisions[-1] if self._revisions else None
+        back = self.revision(change.back_to) if change.back_to else None
+        self._revisions.append(next_revision(self.name, "", change, last=last, own=self.last_by(change.by), back=back))
+        self._texts.append(text)

@@ -10,27 +10,29 @@ from pydantic import BaseModel, Field
 
 from loopwright.job.document import Job
 from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, RenameItem, SetField
-from loopwright.job.labels import label_at
+from loopwright.job.labels import label_at, row_at
 from loopwright.job.shape import ListShape
 from loopwright.job.splice import Splices
 from loopwright.values.error import JobError, Problem
 from loopwright.web.dictionary import as_entered, field_at, is_entry, shape_of_cell, shown, value_at
 from loopwright.web.entered import added
 
-LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS = 300, 8000, 300
+LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS, MOST_REVISIONS = 300, 8000, 300, 2**31 - 1
 
 
 class Change(BaseModel, extra="forbid"):
     """One change as a page posts it.
 
     ``seen`` is what stood in the cell when it was changed, ``revision`` the one the page showed: what has moved since is not written over.
+    ``side`` says what is to hold where a step back or forward meets what others have changed: what it puts (ours), or what is there.
     """
 
     do: Literal["set", "add", "remove", "rename", "tick", "untick", "undo", "redo", "reload"]
     path: str = Field(default="", max_length=LONGEST_PATH)
     text: str = Field(default="", max_length=LONGEST_TEXT)
     seen: str | None = Field(default=None, max_length=LONGEST_TEXT)
-    revision: int | None = None
+    revision: int | None = Field(default=None, ge=0, le=MOST_REVISIONS)
+    side: Literal["ours", "theirs"] | None = None
     fields: dict[str, str] = Field(default_factory=dict, max_length=MOST_FIELDS)
     mark: str = Field(default="", max_length=64)
     room: str = Field(default="front", max_length=20)
@@ -40,7 +42,7 @@ class Change(BaseModel, extra="forbid"):
 def edit_of(change: Change, job: Job) -> Edit:
     """Return the edit a change stands for.
 
-    Raises JobError when the place is none that can be changed so, or holds something else by now.
+    Raises JobError when the place is none that can be changed so.
     """
     if change.do == "add":
         return added(change.path, {key: text.strip() for key, text in change.fields.items()}, job)
@@ -52,14 +54,24 @@ def edit_of(change: Change, job: Job) -> Edit:
         return RemoveItem(change.path)
     if change.do == "rename":
         return RenameItem(change.path, change.text.strip())
-    if (now := moved(change, job)) is not None:
-        _refuse(change.path, conflict_words(change, now))
     return _set(change, job)
 
 
+def refuse_moved(change: Change, job: Job) -> None:
+    """Raise JobError when a cell holds something else by now than what the page showed."""
+    if (now := moved(change, job)) is not None:
+        _refuse(change.path, conflict_words(change, now))
+
+
 def moved(change: Change, job: Job) -> str | None:
-    """Return what a cell holds by now, when that is neither what the page showed nor what is entered; None when nothing moved."""
+    """Return what a cell holds by now, when that is neither what the page showed nor what is entered; None when nothing moved.
+
+    A row that is not there any more is told of where the change is joined with what others have done.
+    """
     if change.do != "set" or change.seen is None or shape_of_cell(change.path) is None:
+        return None
+    part, name = row_at(change.path)
+    if name and value_at(job, f"{part}/{name}") is None:
         return None
     now = shown(change.path, value_at(job, change.path), job.region.units)[0]
     return None if now.strip() in (change.seen.strip(), change.text.strip()) else now

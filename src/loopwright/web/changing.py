@@ -10,14 +10,17 @@ from fastapi.responses import JSONResponse, Response
 
 from loopwright.store.person import Right
 from loopwright.values.error import Problem
-from loopwright.web.change import LONGEST_TEXT, Change, edit_of, moved
+from loopwright.web.change import LONGEST_TEXT, Change, edit_of, moved, refuse_moved
 from loopwright.web.drawn import Drawn
+from loopwright.web.joining import choices
 from loopwright.web.page import Query
 from loopwright.web.rights import demands
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
 from loopwright.web.told import told
 from loopwright.web.visitor import visitor_of
+
+WAYS = {"undo": -1, "redo": 1}
 
 
 def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
@@ -34,42 +37,51 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
     @demands(Right.CHANGE_JOB)
     def edit(change: Change, request: Request) -> Response:
         with one_at_a_time:
+            visitor = visitor_of(request)
+            elsewhere, seen = session.changed_on_disk(), session.state.revision
             now = moved(change, session.state.job)
-            problems, stale = _made(session, draw.steps, change, visitor_of(request).name)
-            shows = stale or now is not None or not problems
+            problems = _made(session, draw.steps, change, visitor.name)
+            # A page that shows an older revision is drawn anew, so that a second press is meant for what is there.
+            shows = not problems or now is not None or change.revision not in (None, seen)
             return JSONResponse(
                 {
                     "revision": session.state.revision,
                     "problems": told(problems, change, session.state.job),
                     "now": now if problems else None,
-                    "elsewhere": bool(problems) and not shows and session.changed_on_disk(),
-                    "page": draw.room(change.room, Query.of(change.query), visitor_of(request)) if shows else "",
+                    "choices": choices(session.clashes(WAYS[change.do], by=visitor.name)) if problems and change.do in WAYS else [],
+                    "elsewhere": bool(problems) and elsewhere,
+                    "page": draw.room(change.room, Query.of(change.query), visitor) if shows else "",
                 }
             )
 
 
-def _made(session: Session, steps: Steps, change: Change, by: str) -> tuple[tuple[Problem, ...], bool]:
-    """Make a change; return what keeps it from being made, and whether the page was drawn before the last change."""
-    if change.do in ("undo", "redo"):
+def _made(session: Session, steps: Steps, change: Change, by: str) -> tuple[Problem, ...]:
+    """Make a change; return what keeps it from being made."""
+    if change.do in WAYS:
         return _stepped(session, steps, change, by)
-    before, job = session.state.back, session.state.job
+    before, job = session.state.revision, session.state.job
     if change.do == "reload":
         problems = session.reload(by=by)
     else:
-        problems = session.edit(lambda job: edit_of(change, job), mark=change.mark, by=by)
+        problems = session.edit(
+            lambda job: edit_of(change, job), mark=change.mark, by=by, at=change.revision, look=lambda job: refuse_moved(change, job)
+        )
     if not problems:
         steps.note(change, before, job)
-    return problems, False
+    return problems
 
 
-def _stepped(session: Session, steps: Steps, change: Change, by: str) -> tuple[tuple[Problem, ...], bool]:
-    """Go a step back or forward, unless something has happened that the page did not show when it was asked for."""
-    if change.revision is not None and change.revision != session.state.revision:
-        next_step = steps.undo if change.do == "undo" else steps.redo
+def _stepped(session: Session, steps: Steps, change: Change, by: str) -> tuple[Problem, ...]:
+    """Go a step back or forward, unless that is another one by now than the page showed."""
+    way, at = WAYS[change.do], change.revision
+    if at is not None and session.next_step(way, by=by, at=at) != session.next_step(way, by=by):
+        next_step = steps.of(by)[change.do == "redo"]
         name = change.do.capitalize()
         words = f"There is nothing to {change.do}."
         if next_step:
             words = f"{name} would now take: {next_step}. Press {name} again if that is meant."
-        message = f"The job was changed in another window since this page was drawn. {words}"
-        return (Problem(path="", line=0, column=0, message=message),), True
-    return (session.undo(by=by) if change.do == "undo" else session.redo(by=by)), False
+        message = f"You changed the job in another window since this page was drawn. {words}"
+        return (Problem(path="", line=0, column=0, message=message),)
+    # What was chosen was chosen between the values of then.
+    side = change.side if at == session.state.revision else None
+    return session.undo(by=by, side=side) if way < 0 else session.redo(by=by, side=side)

@@ -42,10 +42,10 @@ class Drawn:
         if room is None:
             raise HTTPException(404)
         refuse(visitor, room.right)
-        page = Page(state=self.session.state, room=key, query=query)
         elsewhere = look and self.session.changed_on_disk()
+        page = Page(state=self.session.state, room=key, query=query)
         return self.templates.get_template(f"{key}.html").render(
-            **self._frame(page, room, visitor), steps=self.steps, elsewhere=elsewhere, **room.view(page)
+            **self._frame(page, room, visitor), steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)
         )
 
     def _frame(self, page: Page, room: Room, visitor: Visitor) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""One open job: its text and what was computed from it, every step back and forward, and the place it is kept in."""
+"""One open job: its text and what was computed from it, everybody's steps back and forward, and the place it is kept in."""
 
 from __future__ import annotations
 
@@ -12,17 +12,21 @@ from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.job import edit as job_edit
 from loopwright.job.document import Job
 from loopwright.job.edit import AddItem, Edit, InTurn, RemoveField, RemoveItem, RenameItem, SetField
+from loopwright.job.merge import Clash, Merged, Side
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
 from loopwright.job.tree import Node
-from loopwright.store.file import JobFile, StoreError
-from loopwright.store.kept import KeptJob
-from loopwright.store.store import PAGE, Revision
+from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
+from loopwright.store.own import Stand, Step, stand_of, step_of
+from loopwright.store.store import PAGE, NotThere, Revision
 from loopwright.store.trail import MemoryTrail, Trail
 from loopwright.values.error import JobError, Problem
+from loopwright.web.joining import edit_clashed, joined, others, renaming_of, step_clashed
 
 MOST_REMEMBERED = 64
 """Changes whose marks are kept, so that one sent twice because its answer was lost is made once."""
+MOST_TRIES = 5
+"""How often a change is made again to what others have written meanwhile."""
 
 
 class Unsaved(Problem):
@@ -31,14 +35,12 @@ class Unsaved(Problem):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class State:
-    """The job at one moment: text, reading, appraisal, and how far back and forward the history goes."""
+    """The job at one moment: the number of its last revision, text, reading and appraisal."""
 
     revision: int
     text: str
     reading: Reading
     appraisal: Appraisal
-    back: int
-    forward: int
 
     @property
     def job(self) -> Job:
@@ -47,53 +49,85 @@ class State:
 
 
 class Session:
-    """An open job. Every change is applied, read, appraised and saved; if any of these fails, all stays as it was."""
+    """An open job. Every change is applied, read, appraised and saved; if any of these fails, all stays as it was.
 
-    def __init__(self, file: JobFile | KeptJob) -> None:
-        """Open the file. Raises StoreError when it cannot be read, JobError when it is not a job."""
+    Several people work on it, and other programs may write where it is kept. Wherever ``by`` names who does something, left out it is
+    whoever sits at the machine.
+    """
+
+    def __init__(self, file: JobFile | Trail) -> None:
+        """Open the job. Raises StoreError when it cannot be read, JobError when it is not a job."""
         self.file = file
         self._lock = threading.RLock()
-        self._trail: Trail = file if isinstance(file, KeptJob) else MemoryTrail(file)
-        self._revision = 1
+        self._trail: Trail = MemoryTrail(file) if isinstance(file, JobFile) else file
         self._marks: OrderedDict[str, tuple[Problem, ...]] = OrderedDict()
-        text = file.load()
+        text = self._trail.load()
         reading = read(text)
         self._trail.start(text)
-        self._state = self._appraised(text, reading, self._trail.back, self._trail.forward)
+        self._state = self._appraised(text, reading)
 
     @property
     def state(self) -> State:
         """Return the job as it is now."""
         return self._state
 
-    def edit(self, change: Edit | Callable[[Job], Edit], *, mark: str = "", by: str = "") -> tuple[Problem, ...]:
+    def edit(
+        self,
+        change: Edit | Callable[[Job], Edit],
+        *,
+        mark: str = "",
+        by: str = "",
+        at: int | None = None,
+        look: Callable[[Job], None] | None = None,
+    ) -> tuple[Problem, ...]:
         """Make a change; return the problems that keep it from being made, none when it was made.
 
-        A change may be a function of the job it is made to. ``mark`` names one change: the same mark again is the same change.
-        ``by`` is who makes it; left out, it is whoever the trail takes for the one at the machine.
+        A change may be a function of the job it is meant for. ``mark`` names one change: the same mark again is the same change.
+        ``at`` is the revision it is meant for, left out the present one; where others have changed something else since, both
+        hold, and where they have changed the same, nothing is written over. ``look`` looks at the job as it is now, and may raise JobError.
         """
         with self._lock:
             if mark and mark in self._marks:
                 return self._marks[mark]
-            problems = self._attempt(lambda: self._edited(change, by))
+            meant = self._state.revision if at is None else at
+            problems = self._attempt(lambda: self._edited(change, by or self._trail.by, meant, look))
             if mark:
                 self._marks[mark] = problems
                 while len(self._marks) > MOST_REMEMBERED:
                     self._marks.popitem(last=False)
             return problems
 
-    def undo(self, *, by: str = "") -> tuple[Problem, ...]:
-        """Go one step back, if there is one."""
-        return self._step(-1, by)
+    def undo(self, *, by: str = "", side: Side | None = None) -> tuple[Problem, ...]:
+        """Take back the person's own last step, if there is one. Where others have changed the same, ``side`` says what holds."""
+        return self._step(-1, by, side)
 
-    def redo(self, *, by: str = "") -> tuple[Problem, ...]:
-        """Go one step forward again, if there is one."""
-        return self._step(1, by)
+    def redo(self, *, by: str = "", side: Side | None = None) -> tuple[Problem, ...]:
+        """Do again what the person took back last, if there is something."""
+        return self._step(1, by, side)
+
+    def stand(self, *, by: str = "") -> Stand:
+        """Return how many steps of their own a person can go back and forward. Raises StoreError."""
+        with self._lock:
+            return stand_of(self._trail.last_by(by or self._trail.by), self._trail.revision)
+
+    def next_step(self, way: int, *, by: str = "", at: int | None = None) -> Step | None:
+        """Return a person's next step back (-1) or forward (1), now or as it was at a revision. Raises StoreError."""
+        with self._lock:
+            return step_of(self._trail.last_by(by or self._trail.by, up_to=at), way, self._trail.revision)
+
+    def clashes(self, way: int, *, by: str = "") -> tuple[Clash, ...]:
+        """Return where the person's next step meets what others have changed since."""
+        with self._lock:
+            try:
+                step = self.next_step(way, by=by)
+                return () if step is None else self._stepped(step, None).clashes
+            except (JobError, StoreError):
+                return ()
 
     def reload(self, *, by: str = "") -> tuple[Problem, ...]:
-        """Take what is on disk now; what was here before stays one step back."""
+        """Take what another program has written; what was here before stays one step back."""
         with self._lock:
-            return self._attempt(lambda: self.file.reload(lambda text: self._adopt(text, save=False, by=by)))
+            return self._attempt(lambda: self._trail.reload(lambda text: self._take(text, by)))
 
     @contextmanager
     def held(self) -> Iterator[None]:
@@ -106,45 +140,112 @@ class Session:
         with self._lock:
             return self._trail.history(before=before, most=most)
 
+    def revision(self, number: int) -> Revision:
+        """Return a revision. Raises StoreError."""
+        with self._lock:
+            return self._trail.revision(number)
+
+    def since(self, number: int) -> tuple[Revision, ...]:
+        """Return the revisions after a number, the earliest first. Raises StoreError."""
+        with self._lock:
+            return self._trail.since(number)
+
     def changed_on_disk(self) -> bool:
-        """Return whether another program has changed the file since it was read or saved here."""
+        """Take in what another program has written; return whether there is something that cannot be taken in."""
         with self._lock:
             try:
-                return self.file.changed_on_disk()
+                return self._trail.changed_elsewhere() and bool(self.reload())
             except StoreError:
                 return True
 
-    def _edited(self, change: Edit | Callable[[Job], Edit], by: str) -> None:
-        made = change(self._state.job) if callable(change) else change
-        edited = job_edit.apply(self._state.text, made)
-        self._adopt(edited.text, save=True, tree=edited.tree, summary=summary_of(made), by=by)
+    def _edited(self, change: Edit | Callable[[Job], Edit], by: str, at: int, look: Callable[[Job], None] | None) -> None:
+        for _ in range(MOST_TRIES):
+            self.changed_on_disk()
+            if look is not None:
+                look(self._state.job)
+            base, job = self._meant(at)
+            made = change(job) if callable(change) else change
+            try:
+                return self._put(made, base, at, by)
+            except ChangedOnDisk:
+                if self.changed_on_disk():
+                    raise
+        raise StoreError(f"{self._trail.name} is being written by others all the time; try again.")
 
-    def _adopt(self, text: str, *, save: bool, tree: Node | None = None, summary: str = "", by: str) -> None:
-        """Make the text the present one, at the end of the history."""
-        if text == self._state.text:
-            return
-        state = self._computed(text, self._trail.back + 1, 0, tree)
-        self._trail.add(text, summary, save=save, by=by)
-        self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
+    def _meant(self, at: int) -> tuple[str, Job]:
+        """Return the text and job a change is meant for; the present ones where that revision is not known any more."""
+        if at != self._state.revision:
+            try:
+                base = self._trail.text_at(at)
+                return (base, self._state.job) if base == self._state.text else (base, read(base).job)
+            except NotThere:
+                pass
+        return self._state.text, self._state.job
 
-    def _step(self, way: int, by: str) -> tuple[Problem, ...]:
+    def _put(self, made: Edit, base: str, at: int, by: str) -> None:
+        now = self._state.text
+        if base == now or isinstance(made, RenameItem) or (isinstance(made, AddItem) and made.key is not None):
+            # An id goes in, or changes, where it is by now: it is told when it is not there, or taken.
+            edited = job_edit.apply(now, made)
+            return self._adopt(edited.text, tree=edited.tree, summary=summary_of(made), by=by)
+        since = self._trail.since(at)
+        found = joined(base, job_edit.apply(base, made).text, now, since)
+        if found.clashes:
+            raise edit_clashed(found.clashes, self._state.job, others(since, by))
+        self._adopt(found.text, summary=summary_of(made), by=by)
+
+    def _step(self, way: int, by: str, side: Side | None) -> tuple[Problem, ...]:
         with self._lock:
-            if self._trail.back if way < 0 else self._trail.forward:
-                return self._attempt(lambda: self._move(way, by))
-            return ()
+            return self._attempt(lambda: self._go(way, by or self._trail.by, side))
 
-    def _move(self, way: int, by: str) -> None:
-        state = self._computed(self._trail.text(way), self._trail.back + way, self._trail.forward - way)
-        self._trail.move(way, by=by)
-        self._state = replace(state, back=self._trail.back, forward=self._trail.forward)
+    def _go(self, way: int, by: str, side: Side | None) -> None:
+        for _ in range(MOST_TRIES):
+            self.changed_on_disk()
+            step = self.next_step(way, by=by)
+            if step is None:
+                return
+            found = self._stepped(step, side)
+            if found.clashes and side is None:
+                raise step_clashed(found.clashes, step, self._state.job, others(self._trail.since(step.number), by))
+            try:
+                return self._adopt(found.text, step=step, by=by, summary=self._summary_of(step))
+            except ChangedOnDisk:
+                if self.changed_on_disk():
+                    raise
+        raise StoreError(f"{self._trail.name} is being written by others all the time; try again.")
 
-    def _computed(self, text: str, back: int, forward: int, tree: Node | None = None) -> State:
-        return self._appraised(text, read(text, tree=tree), back, forward)
+    def _stepped(self, step: Step, side: Side | None) -> Merged:
+        """Return what a step back or forward makes of the present text."""
+        before, after = self._trail.text_at(step.number - 1), self._trail.text_at(step.number)
+        base, ours = (after, before) if step.way < 0 else (before, after)
+        if base == self._state.text:
+            return Merged(text=ours)
+        renaming = renaming_of(self._trail.revision(step.number).summary, backwards=step.way < 0)
+        if renaming is not None:
+            return Merged(text=job_edit.apply(self._state.text, renaming).text)
+        return joined(base, ours, self._state.text, self._trail.since(step.number), side)
 
-    def _appraised(self, text: str, reading: Reading, back: int, forward: int) -> State:
-        found = appraise(reading.job)
-        self._revision += 1
-        return State(revision=self._revision, text=text, reading=reading, appraisal=found, back=back, forward=forward)
+    def _summary_of(self, step: Step) -> str:
+        """Return the summary of a step back or forward: of a renaming alone, since later steps follow the names."""
+        renaming = renaming_of(self._trail.revision(step.number).summary, backwards=step.way < 0)
+        return "" if renaming is None else summary_of(renaming)
+
+    def _adopt(self, text: str, *, tree: Node | None = None, summary: str = "", by: str, step: Step | None = None) -> None:
+        """Make the text the present one, at the end of the history."""
+        if text == self._state.text and step is None:
+            return
+        state = self._state if text == self._state.text else self._appraised(text, read(text, tree=tree))
+        self._trail.add(text, summary, by=by, step=step)
+        self._state = replace(state, revision=self._trail.number)
+
+    def _take(self, text: str, by: str) -> None:
+        """Make the present text one that another program has written."""
+        state = self._state if text == self._state.text else self._appraised(text, read(text))
+        self._trail.taken(text, by=by)
+        self._state = replace(state, revision=self._trail.number)
+
+    def _appraised(self, text: str, reading: Reading) -> State:
+        return State(revision=self._trail.number, text=text, reading=reading, appraisal=appraise(reading.job))
 
     def _attempt(self, act: Callable[[], None]) -> tuple[Problem, ...]:
         try:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from typing import NamedTuple
+
 from loopwright.job.document import Job
 from loopwright.job.labels import place_words, row_at, row_words
 from loopwright.store.file import StoreError
-from loopwright.store.kept import OUTSIDE
+from loopwright.store.store import Revision
+from loopwright.store.trail import OUTSIDE, REDO, UNDO
 from loopwright.web.change import Change
 from loopwright.web.session import Session
 
 READ_AGAIN = "reading the file again, with what another program had changed"
 ELSEWHERE = "what another program had changed"
 SOME = "the change before"
+MOST_NOTED, MOST_TOLD = 2000, 3
+
+
+class Named(NamedTuple):
+    """What Undo will take back and Redo will do again, for one person; empty when there is nothing."""
+
+    undo: str
+    redo: str
 
 
 class Steps:
@@ -20,44 +32,57 @@ class Steps:
     def __init__(self, session: Session) -> None:
         """Begin with no step made."""
         self._session = session
-        self._words: dict[int, str] = {}
+        self._words: OrderedDict[int, str] = OrderedDict()
 
     def note(self, change: Change, before: int, job: Job) -> None:
-        """Note the words of a change that was just made; ``before`` is how many steps there were, ``job`` the one it was made to."""
-        made = self._session.state.back
+        """Note the words of a change that was just made; ``before`` is the revision there was, ``job`` the one it was made to."""
+        made = self._session.state.revision
         if change.do in ("undo", "redo") or made == before:
             return
-        self._words = {number: words for number, words in self._words.items() if number < made}
         self._words[made] = words_of(change, job)
+        while len(self._words) > MOST_NOTED:
+            self._words.popitem(last=False)
 
-    @property
-    def undo(self) -> str:
-        """Return what Undo will take back; empty when there is nothing."""
-        back = self._session.state.back
-        return self._at(back) if back else ""
+    def of(self, by: str) -> Named:
+        """Return what a person's own next steps are."""
+        try:
+            back, forward = (self._session.next_step(way, by=by) for way in (-1, 1))
+            return Named(self.at(back.number) if back else "", self.at(forward.number) if forward else "")
+        except StoreError:
+            return Named("", "")
 
-    @property
-    def redo(self) -> str:
-        """Return what Redo will do again; empty when there is nothing."""
-        state = self._session.state
-        return self._words.get(state.back + 1, "the change taken back") if state.forward else ""
-
-    def _at(self, number: int) -> str:
+    def at(self, number: int) -> str:
+        """Return a revision in words: what it changed."""
         if number not in self._words:
             self._words[number] = self._kept(number)
         return self._words[number]
 
     def _kept(self, number: int) -> str:
         try:
-            revisions = self._session.history()
+            revision = self._session.revision(number)
         except StoreError:
             return SOME
-        for revision in revisions:
-            if revision.place.depth == number:
-                if revision.why == OUTSIDE:
-                    return ELSEWHERE
-                return place_words(self._session.state.job, revision.summary.partition(": ")[0]) if ": " in revision.summary else SOME
-        return SOME
+        if revision.why == OUTSIDE:
+            return ELSEWHERE
+        return place_words(self._session.state.job, revision.summary.partition(": ")[0]) if ": " in revision.summary else SOME
+
+    def news(self, since: int, by: str) -> str:
+        """Return in a sentence what others have done after a revision; empty when they have done nothing, or it is not known."""
+        try:
+            found = [each for each in self._session.since(since) if each.by != by or each.why == OUTSIDE]
+        except StoreError:
+            return ""
+        said = list(dict.fromkeys(self._told(each) for each in found[-MOST_TOLD:]))
+        more = f" and {len(found) - MOST_TOLD} changes before" if len(found) > MOST_TOLD else ""
+        return f"{'; '.join(said)}{more}." if said else ""
+
+    def _told(self, revision: Revision) -> str:
+        if revision.why == OUTSIDE:
+            return "Another program changed the file"
+        if revision.why in (UNDO, REDO):
+            return f"{revision.by} {'took back a step' if revision.why == UNDO else 'did a step again'}"
+        words = self.at(revision.number)
+        return f"{revision.by} made a change" if words == SOME else f"{revision.by} changed: {words}"
 
 
 def words_of(change: Change, job: Job) -> str:
