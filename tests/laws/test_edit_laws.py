@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,13 +12,17 @@ import loopwright.demo
 from loopwright.appraisal import appraise as appraisal
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.circuits import forecast as circuits
-from loopwright.job.edit import Edit, RemoveField, SetField, apply
+from loopwright.job import edit as job_edit
+from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField, apply, content
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
+from loopwright.job.tree import compose
 from loopwright.values.error import JobError
 from loopwright.values.finding import Finding
 
 JOBS = {name: loopwright.demo.text(name) for name in ("business", "dwelling")}
+SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
+PATHS = sorted(read(SAMPLE).places)
 NUMBERS = ("0", "1", "2", "3.5", "12", "60", "250", "1 kΩ", "4.7 kΩ", "yes", "no", "double", "single", "alarm", "set")
 
 
@@ -76,3 +82,38 @@ def test_figures_after_edits_are_those_of_the_text_opened_anew(name: str, data: 
         anew = read(text)
         assert anew.job == reading.job and places(anew) == places(reading)
         assert computed(appraise(anew.job)) == here
+
+
+ENTRIES = {"W77": {"sheet": "four-core", "length_m": "9"}, "extra": "x", "Z9": {"name": "shed"}}
+
+
+def any_edit(data: st.DataObject, paths: list[str]) -> Edit:
+    """Return an edit of any kind but a renaming."""
+    path = data.draw(st.sampled_from(paths))
+    key = data.draw(st.sampled_from([*ENTRIES, None]))
+    added = AddItem(path.rpartition("/")[0], key, ENTRIES[key or "extra"])
+    return data.draw(st.sampled_from([RemoveItem(path), added, SetField(path, "7"), SetField(f"{path}/new", "7"), RemoveField(path)]))
+
+
+def made(text: str, edit: Edit) -> object:
+    """Return the new text and the way back, or the words with which the edit is refused."""
+    try:
+        edited = apply(text, edit)
+    except JobError as error:
+        return error.problems
+    return edited.text, edited.inverse
+
+
+@settings(max_examples=40)
+@given(st.data())
+def test_an_edit_that_goes_on_from_the_last_tree_is_the_edit_of_the_text(data: st.DataObject) -> None:
+    text = SAMPLE
+    for _ in range(4):
+        edit = any_edit(data, PATHS)
+        warm = made(text, edit)
+        left = job_edit.TREES.find("tree", (text,))
+        assert left is None or content(left) == content(compose(text)[1])
+        job_edit.TREES.clear()
+        assert made(text, edit) == warm
+        if isinstance(warm[0], str):  # type: ignore[index]
+            text = warm[0]  # type: ignore[index]

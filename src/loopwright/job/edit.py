@@ -6,6 +6,7 @@ Where the text is written in a way that an edit cannot follow, the edit is refus
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field, replace
 from typing import NoReturn
 
@@ -15,6 +16,7 @@ from loopwright.job.splice import Splice, Splices, difference, in_order, spliced
 from loopwright.job.tree import LIST, MAP, SCALAR, Node, compose
 from loopwright.job.write import Value
 from loopwright.values.error import JobError, Problem
+from loopwright.values.recent import Recent
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +80,17 @@ class Edited:
     tree: Node | None = field(default=None, repr=False, compare=False)
 
 
+TREES: Recent[Node] = Recent(most_names=1)
+"""The trees of the texts that edits have left: the next edit goes on from there."""
+
+
 def apply(text: str, edit: Edit) -> Edited:
     """Return the edited text. Raises JobError when the place is not there, or the edit cannot be made there."""
     if isinstance(edit, Splices):
         return Edited(*spliced(text, edit))
     if isinstance(edit, InTurn):
         return _in_turn(text, edit)
-    _, root = compose(text)
+    root = _own_tree(text, edit)
     try:
         parts = _parts(text, root, edit)
     except ValueError as error:
@@ -93,7 +99,36 @@ def apply(text: str, edit: Edit) -> Edited:
     _, found = compose(edited.text)
     if content(found) != content(root):
         _refuse(edit.path, "The text is written in a way here that this edit cannot follow; change it by hand.")
+    TREES.put("tree", (edited.text,), found)
     return replace(edited, tree=found)
+
+
+def _own_tree(text: str, edit: SetField | RemoveField | AddItem | RemoveItem | RenameItem) -> Node:
+    """Return the tree of a text, of which the edit may change its own place; a text edited just before is not composed again."""
+    known = None if isinstance(edit, RenameItem) else TREES.find("tree", (text,))
+    if known is None:
+        return compose(text)[1]
+    # Every node on the way becomes a copy that nobody else holds: an edit changes these and no others.
+    root = node = _loose(known)
+    for name in edit.path.split("/"):
+        child = child_of(node, name)
+        if child is None:
+            break
+        own = _loose(child)
+        node.value = (
+            [(key, own if each is child else each) for key, each in node.value]
+            if node.kind == MAP
+            else [own if each is child else each for each in node.value]
+        )
+        node = own
+    return root
+
+
+def _loose(node: Node) -> Node:
+    made = copy(node)
+    if made.kind != SCALAR:
+        made.value = list(made.value)
+    return made
 
 
 def _in_turn(text: str, edit: InTurn) -> Edited:
