@@ -1,0 +1,1 @@
+"""The HTTP API: what the workbench does, for other programs, under ``/api``."""
