@@ -11,6 +11,9 @@ from dataclasses import dataclass, replace
 
 import pytest
 
+from loopwright.explain.explain import explain
+from loopwright.explain.explanation import Explanation
+from loopwright.explain.observation import read_observations
 from loopwright.job.document import Cable, Circuit, EndPlace, Equipment, Hop, Job, Premises, Region
 from loopwright.job.sheet import CableSheet, ContactSheet, EquipmentSheet, Gauge, Kind, ResistorSet, Sheets, Topology
 from loopwright.netlist.fault import Bridge, ChangeOhm, Fault, Leak, MoveEnds, OpenCore, StuckContact
@@ -22,15 +25,15 @@ CLEAN_OHM = 1e-4
 ACTS = (ActKind.REST, ActKind.ACTIVATED, ActKind.LID_OPEN, ActKind.SHORTED, ActKind.CUT)
 
 
-def circuit(topology: Topology, resistors: ResistorSet, *, devices: int = 1, end_at: EndPlace = EndPlace.LAST_DEVICE) -> LoopNetwork:
-    """Return a circuit of 60 m to the first device; a second one stands beside it."""
+def job_with(topology: Topology, resistors: ResistorSet, *, devices: int = 1, end_at: EndPlace = EndPlace.LAST_DEVICE) -> Job:
+    """Return a job with one circuit, of 60 m to the first device; a second one stands beside it."""
     closed = ContactSheet(closed_ohm=0.0, closed_tolerance_ohm=0.0)
     detector = EquipmentSheet(kind=Kind.DETECTOR, maker="any", model="any", contacts={"tamper": closed, "alarm": closed})
     drum = CableSheet(cores=6, gauge=Gauge(area_mm2=0.22), ohm_per_km=OHM_PER_KM)
     places = ["box", *(f"d{number}" for number in range(devices))]
     runs = {f"W{n}": Cable(sheet="drum", start=places[n], end=places[n + 1], length_m=0.0 if n else 60.0) for n in range(devices)}
     hops = tuple(Hop(cable=f"W{n}", device=f"d{n}") for n in range(devices))
-    job = Job(
+    return Job(
         format=1,
         title="five readings",
         premises=Premises(name="bench"),
@@ -40,7 +43,11 @@ def circuit(topology: Topology, resistors: ResistorSet, *, devices: int = 1, end
         cables=runs,
         circuits={"c": Circuit(topology=topology, resistors=resistors, path=hops, end_at=end_at)},
     )
-    return compile_loop(job, "c")
+
+
+def circuit(topology: Topology, resistors: ResistorSet, *, devices: int = 1, end_at: EndPlace = EndPlace.LAST_DEVICE) -> LoopNetwork:
+    """Return the network of that circuit."""
+    return compile_loop(job_with(topology, resistors, devices=devices, end_at=end_at), "c")
 
 
 def single(*, devices: int = 1, end_at: EndPlace = EndPlace.LAST_DEVICE) -> LoopNetwork:
@@ -198,3 +205,47 @@ def test_what_a_fault_holds_no_act_changes() -> None:
     assert len(broken.acts) == len(single().acts)
     with pytest.raises(KeyError):
         with_faults(single(), StuckContact("c.end", closed=True))
+
+
+SINGLE, DOUBLE = (Topology.SINGLE, ResistorSet(end_ohm=2200.0)), (Topology.DOUBLE, ResistorSet(end_ohm=1000.0, alarm_ohm=2200.0))
+NAMED = [(w, SINGLE if w in WIRINGS[:8] else DOUBLE) for w in (*WIRINGS, *MORE)]
+
+
+def explained(wiring: Wiring, kit: tuple[Topology, ResistorSet], acts: tuple[ActKind, ...]) -> Explanation:
+    """Return what the readings of ``acts`` say when nobody knows of the fault: the job is the right one."""
+    devices = 2 if "two in series" in wiring.name or wiring.together else 1
+    job = job_with(*kit, devices=devices)
+    lines = []
+    for act, ohm in zip(ACTS, seen(wiring), strict=True):
+        if act in acts:
+            state = {ActKind.REST: "rest", ActKind.ACTIVATED: "operated d0", ActKind.LID_OPEN: "lid open d0"}.get(act)
+            state = "all operated" if wiring.together and act is ActKind.ACTIVATED else state
+            state = state or {ActKind.SHORTED: "shorted d0", ActKind.CUT: "wire lifted d0"}[act]
+            lines.append(f"  - {{where: c, state: {state}, reading: {'OL' if math.isinf(ohm) else f'{ohm:g} Ω'}}}")
+    return explain(job, read_observations(job, "\n".join(["readings:", *lines, ""])))
+
+
+def meant(wiring: Wiring) -> str:
+    """Return the fault a wiring is, as the catalogue numbers it; none for the good ones, and for two devices as the job has them."""
+    word = wiring.name.partition(" ")[0]
+    return word if word.startswith("D") and not wiring.together else ""
+
+
+@pytest.mark.parametrize(("wiring", "kit"), NAMED, ids=lambda each: each.name if isinstance(each, Wiring) else "")
+def test_five_readings_name_each_wiring(wiring: Wiring, kit: tuple[Topology, ResistorSet]) -> None:
+    found = explained(wiring, kit, ACTS)
+    assert not found.left_out
+    lead = found.answers[0]
+    if not meant(wiring):
+        assert found.nothing > lead.probability
+    else:
+        assert [cause.fault for cause in lead.causes] == [meant(wiring)]
+        # A core that comes and goes could have opened at just the right acts: that is the doubt left.
+        assert lead.probability > 0.6
+
+
+def test_at_rest_alone_eight_wrong_wirings_look_sound() -> None:
+    """One resting reading cannot pass a circuit: what reads right at rest is thought sound."""
+    passed = {w.name for w, kit in NAMED if meant(w) and explained(w, kit, (ActKind.REST,)).nothing > 0.2}
+    assert passed == {w.name for w, kit in NAMED if meant(w) and seen(w)[0] == GOOD[kit[0]][0]}
+    assert len(passed) == 8

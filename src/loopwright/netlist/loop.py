@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 
 NODE_LEAK_S = 1e-12
 """Leak [S] from every point of a circuit to its 0 V: a point behind two open contacts has volts, and a meter sees no end of ohms."""
+ISLAND_LEAK_S = 1e-9
+"""The same [S] where points are cut off and their equations would be singular."""
 OVER_RANGE_OHM = 5e7
 """Above this [Ω] a common meter shows over range."""
 ASSUMED_PULL_UP = (5.0, 4700.0)
@@ -45,6 +47,7 @@ class ActKind(StrEnum):
     CUT = "cut before the device"
     ALL_ACTIVATED = "all activated"
     NO_RESISTOR = "end resistor missing"
+    LIFTED = "pair lifted at the device"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -264,12 +267,27 @@ def read_loops(networks: Sequence[LoopNetwork]) -> tuple[LoopReading, ...]:
     for size, members in by_size.items():
         matrix = np.concatenate([arrays.matrices() for arrays in members])
         right = np.concatenate([arrays.right() for arrays in members])
-        volts = np.linalg.solve(matrix, right[..., None])[..., 0] if size else np.zeros((len(matrix), 0))
+        volts = _volts(matrix, right) if size else np.zeros((len(matrix), 0))
         at = 0
         for arrays in members:
             arrays.volts = volts[at : at + arrays.conductance.shape[0]]
             at += arrays.conductance.shape[0]
     return tuple(arrays.reading() for arrays in built)
+
+
+def _volts(matrix: Floats, right: Floats) -> Floats:
+    """Return the node volts of a stack of systems.
+
+    Points cut off altogether and joined by next to no ohms are held by leaks too small to be told beside that: a larger leak then holds
+    that system's points. It moves nothing that is read, since no current comes to them.
+    """
+    try:
+        return np.asarray(np.linalg.solve(matrix, right[..., None])[..., 0])
+    except np.linalg.LinAlgError:
+        if len(matrix) == 1:
+            size = matrix.shape[-1]
+            return np.asarray(np.linalg.solve(matrix + ISLAND_LEAK_S * np.eye(size), right[..., None])[..., 0])
+        return np.concatenate([_volts(matrix[row : row + 1], right[row : row + 1]) for row in range(len(matrix))])
 
 
 class _LoopArrays:

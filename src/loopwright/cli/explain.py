@@ -1,0 +1,161 @@
+"""``loopwright explain``: what is seen against what should be seen, and where to put the meter next."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter
+
+from loopwright.cli.refusal import DONE, Refusal
+from loopwright.cli.words import File, Flag
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from loopwright.explain.explanation import Answer, Cause, Explanation, NextCheck
+    from loopwright.explain.observation import Observations
+    from loopwright.job.document import Job
+
+WIDEST, NARROWEST = 110, 40
+MOST_CAUSES = 4
+
+
+def explain(file: File, /, *, seen: Annotated[str, Parameter(show_default=False)], json: Flag = False) -> int:
+    """Say why what is seen is not what should be seen, and which check is worth doing next.
+
+    The file holds readings, what the keypad shows and answers, as docs/observations.md describes. Printed are the faults
+    that explain it, the likeliest first, with what mends them and what to mind; readings that were probably mistakes;
+    the check that tells most a minute; and, when no check would change what to do, that.
+
+    For example:
+
+        loopwright explain shop.yaml --seen visit.yaml
+        loopwright explain shop.yaml --seen visit.yaml --json
+
+    Parameters
+    ----------
+    file
+        The job document; - reads it from standard input.
+    seen
+        The file of what was seen.
+    json
+        Print everything as JSON: answers, causes with expected readings and working, next checks; units in the keys.
+    """
+    from loopwright.cli.file import STDIN, read_job
+    from loopwright.cli.terminal import console, say_json
+
+    if file == STDIN == seen:
+        raise Refusal("The job and what was seen cannot both come from standard input.")
+    job = read_job(file)
+    observed = _observations(job, seen)
+    from loopwright.explain.explain import explain as explained
+
+    found = explained(job, observed)
+    if json:
+        say_json({"file": file, "seen": seen, "title": job.title} | found.as_data())
+    else:
+        show(console(), job, found)
+    return DONE
+
+
+def _observations(job: Job, seen: str) -> Observations:
+    """Return what was seen. Raises Refusal when the file is no list of observations at all."""
+    from loopwright.cli.file import name_of, read_source
+    from loopwright.explain.observation import read_observations
+    from loopwright.values.error import JobError
+
+    try:
+        return read_observations(job, read_source(seen))
+    except JobError as error:
+        raise Refusal(*(f"{name_of(seen)}: {problem}" for problem in error.problems)) from None
+
+
+def show(out: Console, job: Job, found: Explanation) -> None:
+    """Print an explanation for people."""
+    from rich.text import Text
+
+    from loopwright.cli.terminal import plain
+
+    out.print(Text(plain(job.title), "bold"), soft_wrap=True)
+    for words in found.left_out:
+        _lines(out, f"Left out: {words}", 0)
+    for check, first, second in found.contradictions:
+        _lines(out, f"These two cannot both be so: {first} and {second} ({check}). Both are weighed; neither is averaged.", 0)
+    out.print()
+    _lines(out, found.verdict, 0)
+    out.print()
+    _lines(out, f"Nothing wrong with what was read: {_chance(found.nothing)}.", 0)
+    for answer in found.answers:
+        _answer(out, answer)
+    if found.two_faults > 0.01:
+        _lines(out, f"Two faults at once: {_chance(found.two_faults)}.", 0)
+        for probability, first_cause, second_cause in found.pairs[:3]:
+            _lines(
+                out,
+                f"{first_cause.words} ({first_cause.where}) with {second_cause.words} ({second_cause.where}): {_chance(probability)}",
+                4,
+            )
+    _lines(out, f"None of these: {_chance(found.none_of_these)}.", 0)
+    for doubt in found.doubts:
+        _lines(out, f"Doubtful: {doubt.read} ({doubt.check}): {doubt.kind}, {_chance(doubt.probability)}. Read it again.", 0)
+    if found.next_checks and not found.stop:
+        out.print()
+        out.print(Text("Next", "bold"))
+    for check_ in found.next_checks if not found.stop else ():
+        _next(out, check_)
+
+
+def _answer(out: Console, answer: Answer) -> None:
+    from rich.text import Text
+
+    from loopwright.cli.terminal import plain
+
+    out.print()
+    lead = answer.causes[0]
+    out.print(
+        Text(f"  {_chance(answer.probability)}  ") + Text(plain(f"{lead.words}, {lead.where}"), "bold") + Text(f"  [{lead.fault}]", "dim")
+    )
+    if len(answer.causes) > 1:
+        _lines(out, "No check at hand tells these apart:", 4)
+        for cause in answer.causes[1:MOST_CAUSES]:
+            _lines(out, f"{cause.words}, {cause.where} [{cause.fault}], {_chance(cause.probability)}", 6)
+    _cause(out, lead)
+
+
+def _cause(out: Console, cause: Cause) -> None:
+    from loopwright.values.source import source
+
+    parts = f" Parts: {', '.join(cause.parts)}." if cause.parts else ""
+    _lines(out, f"Do: {cause.fix}.{parts}", 4)
+    if cause.caution:
+        _lines(out, f"Mind: {cause.caution}.", 4)
+    for step in cause.working:
+        _lines(out, f"{step.check}: read {step.read}; with this {step.here}, sound {step.sound}", 4)
+    _lines(out, f"Why it is thought of: {cause.reason} ({'; '.join(str(source(key)) for key in cause.source)}).", 4)
+
+
+def _next(out: Console, check: NextCheck) -> None:
+    needs = f" Needs: {', '.join(check.needs)}." if check.needs else ""
+    _lines(out, f"{check.words} ({check.minutes:g} min, {check.bits:.2f} bit).{needs}", 2)
+    for each in check.outlook[:4]:
+        _lines(out, f"{each.shows} ({each.chance:.0%}): then {each.leads} ({each.leads_chance:.0%})", 4)
+    _lines(out, "Write it down as {" + ", ".join(f"{key}: {value}" for key, value in check.entry.items()) + "}", 4)
+
+
+def _chance(probability: float) -> str:
+    from loopwright.explain.explanation import chance_words
+
+    return f"{probability:.1%} ({chance_words(probability)})"
+
+
+def _lines(out: Console, text: str, indent: int) -> None:
+    """Print a text indented; in a pipe on one line, so that it can be searched."""
+    from rich.text import Text
+
+    from loopwright.cli.terminal import plain
+
+    width = max(min(out.width, WIDEST), NARROWEST) if out.is_terminal else out.width * 10
+    lead = " " * indent
+    body = textwrap.fill(plain(text), width, initial_indent=lead, subsequent_indent=lead, break_long_words=False, break_on_hyphens=False)
+    out.print(Text(body), soft_wrap=True)

@@ -1,0 +1,148 @@
+"""The likelihood of everything that was seen, under every variant of every part: arrays, one column a reading.
+
+A reading belongs to one part. Under a fault of that part it reads as the variant does; under any other it reads as the part does when
+sound, unless the other fault leaves devices of this part without a supply. A fault that shows only part of the time reads as
+itself or as sound by the share of the time it shows. How a reading came about by a mistake is kept apart, so that the mistakes
+themselves can be weighed once the faults are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.explain.check import Check
+from loopwright.explain.hypothesis import Floats, Hypothesis, Part
+from loopwright.explain.meter import Instrument, Mistake, Shown, chance_anything, chances_of_mistakes, chances_of_words
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Seen:
+    """One reading tied to its check: digits, or the outcomes a word covers. ``number`` is its place in the observation file."""
+
+    check: Check
+    shown: Shown | None = None
+    told: tuple[str, ...] = ()
+    meter: Instrument = Instrument()
+    number: int = 0
+    text: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rows:
+    """Every variant of every part in one order: row 0 is nothing wrong, then the variants of each part's hypotheses.
+
+    ``part`` and ``variant`` say where each row is found (-1 for nothing wrong), ``owner`` which of ``hypotheses`` it belongs to.
+    ``dark`` holds for each part the hidden row each row puts it in, -1 for none.
+    """
+
+    parts: tuple[Part, ...]
+    hypotheses: tuple[Hypothesis, ...]
+    part: NDArray[np.int64]
+    variant: NDArray[np.int64]
+    owner: NDArray[np.int64]
+    share: Floats
+    present: Floats
+    dark: dict[int, NDArray[np.int64]]
+    index: dict[Check, tuple[int, int]]
+
+    def column(self, check: Check) -> tuple[int, int] | None:
+        """Return the part and the column of a check; None when no part has it."""
+        return self.index.get(check)
+
+    def variant_at(self, row: int, number: int) -> int:
+        """Return the variant of part ``number`` that a row stands for."""
+        dark = self.dark.get(number)
+        if dark is not None and dark[row] >= 0:
+            return int(dark[row])
+        return int(self.variant[row]) if self.part[row] == number else 0
+
+    def spread(self, number: int, values: Floats) -> Floats:
+        """Return one value a row (rows, ...) from one a variant of part ``number``."""
+        out = np.repeat(values[:1], self.part.size, axis=0)
+        own = self.part == number
+        out[own] = values[self.variant[own]]
+        dark = self.dark.get(number)
+        if dark is not None:
+            out[dark >= 0] = values[dark[dark >= 0]]
+        return out
+
+
+def rows_of(parts: Sequence[Part], dark: dict[int, dict[int, NDArray[np.int64]]] | None = None) -> Rows:
+    """Return the rows of ``parts``.
+
+    ``dark`` gives, for a part that can darken others, by its number and theirs, the hidden row each of its variants puts them in.
+    """
+    part, variant, owner, share, present = [-1], [0], [-1], [1.0], [1.0]
+    hypotheses: list[Hypothesis] = []
+    darkened: dict[int, list[int]] = {target: [-1] for rows in (dark or {}).values() for target in rows}
+    for number, item in enumerate(parts):
+        known = item.predicted
+        for row in np.flatnonzero(known.owner >= 0).tolist():
+            part.append(number)
+            variant.append(row)
+            owner.append(len(hypotheses) + int(known.owner[row]))
+            share.append(float(known.share[row]))
+            present.append(float(known.present[row]))
+            for target, column in darkened.items():
+                column.append(int(dark[number][target][row]) if dark and number in dark and target in dark[number] else -1)
+        hypotheses += item.hypotheses
+    return Rows(
+        parts=tuple(parts),
+        hypotheses=tuple(hypotheses),
+        part=np.array(part),
+        variant=np.array(variant),
+        owner=np.array(owner),
+        share=np.array(share),
+        present=np.array(present),
+        dark={target: np.array(column) for target, column in darkened.items()},
+        index={check: (number, column) for number, item in enumerate(parts) for column, check in enumerate(item.predicted.checks)},
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Likelihood:
+    """The probability of each reading under each row, (rows, readings); ``mistakes`` is the part of it that is each mistake's.
+
+    ``anything`` is the probability of each reading when nothing at all is known.
+    """
+
+    chance: Floats
+    mistakes: tuple[dict[Mistake, Floats], ...]
+    anything: Floats
+
+
+def likelihood(rows: Rows, seen: Sequence[Seen]) -> Likelihood:
+    """Return the likelihood of ``seen``. Raises KeyError for a check that no part has."""
+    columns, mistakes, anything = [], [], []
+    for reading in seen:
+        found = rows.column(reading.check)
+        if found is None:
+            raise KeyError(reading.check)
+        kinds = _kinds(rows.parts[found[0]], found[1], reading)
+        mixed = {}
+        for kind, values in kinds.items():
+            every = rows.spread(found[0], values)
+            mixed[kind] = rows.present * every + (1 - rows.present) * every[0]
+        columns.append(np.sum(list(mixed.values()), axis=0))
+        mistakes.append(mixed)
+        anything.append(_anything(reading, rows.parts[found[0]].predicted.checks[found[1]]))
+    empty = np.zeros((rows.part.size, 0))
+    return Likelihood(chance=np.stack(columns, axis=1) if columns else empty, mistakes=tuple(mistakes), anything=np.array(anything))
+
+
+def _kinds(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
+    known = part.predicted
+    if reading.shown is None:
+        told = np.array([float(word in reading.told) for word in known.checks[column].outcomes])
+        return chances_of_words(told, known.chances[column])
+    return chances_of_mistakes(reading.shown, known.mean[:, column], known.sd[:, column], reading.meter, known.checks[column].pull_ohm)
+
+
+def _anything(reading: Seen, check: Check) -> float:
+    if reading.shown is None:
+        return len(reading.told) / max(len(check.outcomes), 1)
+    return chance_anything(reading.shown, reading.meter)

@@ -1,0 +1,140 @@
+"""What is probable after everything that was seen: single faults, nothing wrong, two faults in different parts, and none of these.
+
+Exact, by enumeration. Prior odds are the catalogue's weights; what share of calls has nothing wrong, two faults, or a cause no row of the
+catalogue knows is stated here and is judgement. Two faults in different parts are independent, and each reading belongs to one part, so
+the posterior of all pairs is an outer product.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.explain.hypothesis import Floats
+from loopwright.explain.likelihood import Likelihood, Rows
+from loopwright.explain.meter import Mistake
+
+NOTHING = 0.25
+"""Prior share of occasions on which nothing is wrong with what was read."""
+NONE_OF_THESE = 0.01
+"""Prior share of causes that no row of the catalogue knows."""
+TWO_FAULTS = 0.02
+"""Prior share of occasions with two faults in different parts."""
+MOST_PAIRS = 5
+LEAST = 1e-300
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pair:
+    """Two faults at once, by their numbers among the hypotheses."""
+
+    first: int
+    second: int
+    probability: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Posterior:
+    """Probabilities that sum to one: ``rows`` (row 0 is nothing wrong), ``none_of_these``, and ``two_faults`` in all.
+
+    ``hypotheses`` are those of single faults, summed over their rows; ``pairs`` are the most probable of the two faults.
+    ``mistaken`` is for each reading the probability that it was a mistake, by kind.
+    """
+
+    rows: Floats
+    hypotheses: Floats
+    none_of_these: float
+    two_faults: float
+    pairs: tuple[Pair, ...]
+    mistaken: tuple[dict[Mistake, float], ...]
+
+    @property
+    def nothing(self) -> float:
+        """Return the probability that nothing is wrong with what was read."""
+        return float(self.rows[0])
+
+
+def prior(rows: Rows) -> Floats:
+    """Return the prior probability of nothing wrong and of every variant of a single fault."""
+    weight = np.array([h.weight for h in rows.hypotheses] or [0.0])
+    out = weight[rows.owner] * rows.share if rows.hypotheses else np.zeros(rows.part.size)
+    out[0] = 0.0
+    total = out.sum()
+    single = 1 - NOTHING - NONE_OF_THESE - (TWO_FAULTS if len(rows.parts) > 1 else 0.0)
+    out = out * (single / total) if total > 0 else out
+    out[0] = 1 - NONE_OF_THESE - (TWO_FAULTS if len(rows.parts) > 1 else 0.0) - out.sum()
+    return np.asarray(out)
+
+
+def posterior(rows: Rows, seen: Likelihood) -> Posterior:
+    """Return the posterior of every row, of none of these, and of pairs from different parts."""
+    before = prior(rows)
+    log_chance = np.log(np.maximum(seen.chance, LEAST)).sum(axis=1)
+    log_none = float(np.log(np.maximum(seen.anything, LEAST)).sum())
+    top = max(float(np.max(log_chance)), log_none)
+    mass = before * np.exp(log_chance - top)
+    none = NONE_OF_THESE * float(np.exp(log_none - top))
+    pairs, both = _pairs(rows, before, log_chance, top)
+    total = mass.sum() + none + both
+    after = mass / total
+    owner = np.maximum(rows.owner, 0)
+    count = len(rows.hypotheses)
+    by_hypothesis = _sums(owner[1:], after[1:], count)
+    return Posterior(
+        rows=after,
+        hypotheses=by_hypothesis,
+        none_of_these=none / total,
+        two_faults=both / total,
+        pairs=tuple(Pair(first=p.first, second=p.second, probability=p.probability / total) for p in pairs),
+        mistaken=tuple(_mistaken(after, chance, kinds) for chance, kinds in zip(seen.chance.T, seen.mistakes, strict=True)),
+    )
+
+
+def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float) -> tuple[list[Pair], float]:
+    """Return the most probable pairs and the mass of all of them; a fault that darkens other parts is paired with none there."""
+    parts = len(rows.parts)
+    if parts < 2 or len(rows.hypotheses) < 2:
+        return [], 0.0
+    single = before[1:] / before[1:].sum()
+    gain = np.exp(np.clip(log_chance[1:] - log_chance[0], -600, 600))
+    owner, part = rows.owner[1:], rows.part[1:]
+    weight, odds = _sums(owner, single, len(rows.hypotheses)), _sums(owner, single * gain, len(rows.hypotheses))
+    home = np.zeros(len(rows.hypotheses), dtype=np.int64)
+    home[owner] = part
+    by_part, own = _sums(home, odds, parts), _sums(home, weight, parts)
+    # All ordered pairs less those within one part; the prior of pairs is scaled to the share it has.
+    possible = 1.0 - float(np.sum(own**2))
+    if possible <= 0:
+        return [], 0.0
+    scale = TWO_FAULTS / possible * float(np.exp(min(log_chance[0] - top, 600)))
+    both = scale * (float(by_part.sum()) ** 2 - float(np.sum(by_part**2)))
+    return _likeliest(odds, home, scale), max(both, 0.0)
+
+
+def _sums(owner: NDArray[np.int64], values: Floats, count: int) -> Floats:
+    """Return the sum of ``values`` by owner."""
+    out = np.zeros(count)
+    np.add.at(out, owner, values)
+    return out
+
+
+def _likeliest(odds: Floats, home: NDArray[np.int64], scale: float) -> list[Pair]:
+    best = np.argsort(odds)[::-1][:40]
+    found = [
+        Pair(first=int(a), second=int(b), probability=2 * scale * float(odds[a] * odds[b]))
+        for position, a in enumerate(best)
+        for b in best[position + 1 :]
+        if home[a] != home[b]
+    ]
+    return sorted(found, key=lambda pair: -pair.probability)[:MOST_PAIRS]
+
+
+def _mistaken(after: Floats, chance: Floats, kinds: dict[Mistake, Floats]) -> dict[Mistake, float]:
+    """Return the probability that a reading came about by each mistake, the single faults taken together."""
+    whole = after.sum()
+    if whole <= 0:
+        return {}
+    share = after / whole / np.maximum(chance, LEAST)
+    return {kind: float(np.sum(share * values)) for kind, values in kinds.items() if kind is not Mistake.NONE}

@@ -1,0 +1,67 @@
+"""The catalogue: which of the trade's 187 rows are there, how each acts, and that each can be put into an example job."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+import loopwright.demo
+from loopwright.explain.catalogue import GROUPS, Amount, faults, of_group
+from loopwright.explain.circuit_part import circuit_variants
+from loopwright.job.read import read
+from loopwright.netlist.loop import read_loops
+from loopwright.values.source import sources
+
+ROWS = {"P": 27, "D": 46, "B": 17, "S": 13, "C": 21, "R": 13, "T": 4, "G": 24, "E": 16, "U": 6}
+"""The trade's list by letter: 187 rows."""
+MODELLED = {"D": 41}
+"""Rows with an edit, by letter; the others of a file say why they have none."""
+
+
+def test_the_list_has_187_rows_and_so_many_of_them_are_here() -> None:
+    assert sum(ROWS.values()) == 187
+    here = Counter(name[0] for name in faults())
+    known = {f"{letter}{number:02d}" for letter, count in ROWS.items() for number in range(1, count + 1)}
+    assert set(faults()) <= known
+    modelled = Counter(fault.id[0] for group in GROUPS for fault in of_group(group))
+    assert dict(modelled) == MODELLED
+    # A file that is there is there whole.
+    assert here == Counter({letter: ROWS[letter] for letter in here})
+
+
+@pytest.mark.parametrize("fault", faults().values(), ids=lambda fault: fault.id)
+def test_every_row_is_whole(fault) -> None:  # type: ignore[no-untyped-def]
+    assert fault.words and fault.reason and fault.fix
+    assert fault.weight in (1, 3, 9)
+    assert fault.sources and set(fault.sources) <= set(sources())
+    assert bool(fault.ways) != bool(fault.unmodelled)
+    assert 0 < fault.present <= 1
+    if fault.look is not None:
+        assert 0 < fault.look.false < fault.look.hit < 1
+        assert set(fault.look.also) <= set(faults())
+        assert fault.look.minutes > 0
+
+
+def test_amounts_are_rows_of_numbers() -> None:
+    assert Amount(low=1.0, high=100.0, count=3).numbers() == pytest.approx((1.0, 10.0, 100.0))
+    assert Amount(low=0.1, high=0.9, count=5, spacing="even").numbers() == pytest.approx((0.1, 0.3, 0.5, 0.7, 0.9))
+
+
+def test_every_fault_of_a_circuit_finds_a_place_in_the_example_jobs_and_changes_something_or_has_a_look() -> None:
+    placed: set[str] = set()
+    for name in loopwright.demo.names():
+        job = read(loopwright.demo.text(name)).job
+        for circuit in job.circuits:
+            hypotheses, variants = circuit_variants(job, circuit)
+            readings = read_loops([variant.network for variant in variants])
+            for owner, hypothesis in enumerate(hypotheses):
+                placed.add(hypothesis.fault.id)
+                own = [number for number, variant in enumerate(variants) if variant.owner == owner]
+                moved = any(
+                    not (readings[n].volts_v == pytest.approx(readings[0].volts_v, rel=1e-6)) or variants[n].bands != variants[0].bands
+                    for n in own
+                )
+                assert moved or hypothesis.fault.look is not None or hypothesis.fault.id in ("D23", "D45"), hypothesis.key
+                assert sum(variants[n].share for n in own) == pytest.approx(1.0)
+    assert {fault.id for fault in of_group("circuit")} - placed == {"D16", "D42"}, "no example job has what these need"
