@@ -14,8 +14,8 @@ from pathlib import Path
 
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
 from loopwright.store.own import Step
-from loopwright.store.store import PAGE, Change, Conflict, Damaged, Head, Revision, Store
-from loopwright.store.trail import BEGINS, FOUND, OUTSIDE, why_of
+from loopwright.store.store import PAGE, Change, Conflict, Damaged, Head, Mark, Revision, Store
+from loopwright.store.trail import BEGINS, FOUND, OUTSIDE, reason, why_of
 
 SUFFIX = ".history.db"
 MOST_TRIES = 20
@@ -102,6 +102,19 @@ class KeptJob:
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
         return self._store.revisions(self._job, before=before, most=most)
+
+    def explain(self, why: str, *, by: str = "") -> None:
+        """Say why the present text is as it is, as a revision of its own. Raises ChangedOnDisk or StoreError."""
+        who = by or self.by
+        self._append(self._head.text, reason(why, self.last_by(who), by=who, at=self._clock()))
+
+    def mark(self, name: str, number: int) -> Mark:
+        """Give a revision a name. Raises StoreError, also when the name stands on another."""
+        return self._store.mark(self._job, name, number)
+
+    def marks(self) -> tuple[Mark, ...]:
+        """Return the names given to revisions, by revision. Raises StoreError."""
+        return self._store.marks(self._job)
 
     def close(self) -> None:
         """Let go of the history."""

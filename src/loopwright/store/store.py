@@ -207,13 +207,14 @@ def plain_words(words: str) -> str:
 
 def next_place(number: int, own: Revision | None, back_to: int | None, back: Revision | None) -> Place:
     """Return the place of a revision whose maker's last one is ``own``; ``back`` is the revision ``back_to``, for undo and redo."""
-    if own is None:
-        return Place(step=number, before=0, depth=0 if number == 1 else 1, tip=number)
     if back_to is None:
+        if own is None:
+            return Place(step=number, before=0, depth=0 if number == 1 else 1, tip=number)
         return Place(step=number, before=own.place.step, depth=own.place.depth + 1, tip=number)
+    tip = 0 if own is None else own.place.tip
     if back is None:
-        return Place(step=0, before=0, depth=0, tip=own.place.tip)
-    return Place(step=back.place.step, before=back.place.before, depth=back.place.depth, tip=own.place.tip)
+        return Place(step=0, before=0, depth=0, tip=tip)
+    return Place(step=back.place.step, before=back.place.before, depth=back.place.depth, tip=tip)
 
 
 def next_revision(

@@ -7,18 +7,29 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
-from loopwright.store.file import JobFile
+from loopwright.store.file import JobFile, StoreError
 from loopwright.store.own import Step
-from loopwright.store.store import PAGE, Change, NotThere, Revision, next_revision, plain_words
+from loopwright.store.store import PAGE, Change, Mark, NotThere, Revision, next_revision, plain_words
 
 BEGINS, OUTSIDE, FOUND = "the history begins", "changed outside the workbench", "the file as it was found"
 UNDO, REDO = "undo", "redo"
+BACK, REASON = "back to revision ", "a reason given"
+"""Summaries: of a revision that brings an old text back as a whole, and of one that only says why the text is as it is."""
+NOT_KEPT = "No history of this job is kept, so nothing can be noted in it."
 NO_CLOCK = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def why_of(step: Step | None) -> str:
     """Return the reason a revision carries; none for a plain edit."""
     return "" if step is None else UNDO if step.way < 0 else REDO
+
+
+def reason(why: str, own: Revision | None, *, by: str, at: datetime) -> Change:
+    """Return the change that only says why; ``own`` is the person's last revision, whose place stays. Raises StoreError."""
+    words = " ".join(plain_words(why).split())
+    if not words or words in (UNDO, REDO, OUTSIDE, FOUND, BEGINS):
+        raise StoreError("A reason takes a few words.")
+    return Change(by=by, at=at, why=words, summary=REASON, back_to=0 if own is None else own.place.step)
 
 
 class Trail(Protocol):
@@ -76,6 +87,15 @@ class Trail(Protocol):
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of what was done, the latest first, below ``before``; nothing where nothing is kept."""
+
+    def explain(self, why: str, *, by: str = "") -> None:
+        """Say why the present text is as it is, as a revision of its own: what is recorded of one cannot be changed."""
+
+    def mark(self, name: str, number: int) -> Mark:
+        """Give a revision a name; a name stays with the revision it was given to."""
+
+    def marks(self) -> tuple[Mark, ...]:
+        """Return the names given to revisions, by revision."""
 
     def close(self) -> None:
         """Let go of what is open."""
@@ -156,6 +176,18 @@ class MemoryTrail:
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return nothing: what is gone when the program stops is no history."""
+        return ()
+
+    def explain(self, why: str, *, by: str = "") -> None:
+        """Refuse: it would be gone when the program stops."""
+        raise StoreError(NOT_KEPT)
+
+    def mark(self, name: str, number: int) -> Mark:
+        """Refuse: it would be gone when the program stops."""
+        raise StoreError(NOT_KEPT)
+
+    def marks(self) -> tuple[Mark, ...]:
+        """Return nothing."""
         return ()
 
     def close(self) -> None:

@@ -18,8 +18,8 @@ from loopwright.job.reading import Reading
 from loopwright.job.tree import Node
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
 from loopwright.store.own import Stand, Step, stand_of, step_of
-from loopwright.store.store import PAGE, NotThere, Revision
-from loopwright.store.trail import MemoryTrail, Trail
+from loopwright.store.store import PAGE, Mark, NotThere, Revision
+from loopwright.store.trail import BACK, MemoryTrail, Trail
 from loopwright.values.error import JobError, Problem
 from loopwright.web.joining import edit_clashed, joined, others, renaming_of, step_clashed
 
@@ -150,6 +150,31 @@ class Session:
         with self._lock:
             return self._trail.since(number)
 
+    def marks(self) -> tuple[Mark, ...]:
+        """Return the names given to revisions, by revision. Raises StoreError."""
+        with self._lock:
+            return self._trail.marks()
+
+    def text_at(self, number: int) -> str:
+        """Return the text of a revision. Raises StoreError."""
+        with self._lock:
+            return self._trail.text_at(number)
+
+    def name_revision(self, name: str, number: int) -> tuple[Problem, ...]:
+        """Give a revision a name."""
+        with self._lock:
+            return self._attempt(lambda: self._named(name, number))
+
+    def explain(self, why: str, *, by: str = "") -> tuple[Problem, ...]:
+        """Say why the present text is as it is."""
+        with self._lock:
+            return self._attempt(lambda: self._explained(why, by))
+
+    def go_back(self, number: int, *, by: str = "") -> tuple[Problem, ...]:
+        """Bring the text of a revision back as a whole: a step like any other, which can be taken back."""
+        with self._lock:
+            return self._attempt(lambda: self._gone_back(number, by or self._trail.by))
+
     def changed_on_disk(self) -> bool:
         """Take in what another program has written; return whether there is something that cannot be taken in."""
         with self._lock:
@@ -157,6 +182,18 @@ class Session:
                 return self._trail.changed_elsewhere() and bool(self.reload())
             except StoreError:
                 return True
+
+    def _named(self, name: str, number: int) -> None:
+        self._trail.mark(name, number)
+
+    def _explained(self, why: str, by: str) -> None:
+        self.changed_on_disk()
+        self._trail.explain(why, by=by)
+        self._state = replace(self._state, revision=self._trail.number)
+
+    def _gone_back(self, number: int, by: str) -> None:
+        self.changed_on_disk()
+        self._adopt(self._trail.text_at(number), summary=f"{BACK}{number}", by=by)
 
     def _edited(self, change: Edit | Callable[[Job], Edit], by: str, at: int, look: Callable[[Job], None] | None) -> None:
         for _ in range(MOST_TRIES):
