@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import getpass
 import os
 import pwd
-import resource
 import stat
 import sys
 import warnings
@@ -42,6 +40,10 @@ class Words:
         """Return the passphrase to change to, asked for twice. Raises Refusal."""
         return _twice("New passphrase: ") if self._lines is None else self._line(1, "the new passphrase")
 
+    def new_password(self, name: str) -> Secret:
+        """Return a new password of a person, asked for twice. Raises Refusal."""
+        return _twice(f"New password of {name}: ") if self._lines is None else self._line(0, "the password")
+
     def secret(self, name: str) -> Secret:
         """Return the secret to put: the whole of standard input but its last line end, or what is typed twice. Raises Refusal."""
         if sys.stdin is None or sys.stdin.closed or sys.stdin.isatty():
@@ -62,12 +64,6 @@ class Words:
         if self._lines is None or number >= len(self._lines):
             raise Refusal(f"{ELSEWHERE}: line {number + 1}, {what}, is not there.")
         return self._lines[number]
-
-
-def no_core() -> None:
-    """Leave no copy of the memory on disk should the program be ended by force."""
-    with contextlib.suppress(OSError, ValueError):
-        resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
 
 
 def who() -> str:

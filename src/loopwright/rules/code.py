@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from loopwright.job.document import Job
+from loopwright.power.forecast import label_of
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import marked, some, worked
 from loopwright.values.code import Use, use_of, whose
@@ -125,7 +126,8 @@ def words_of(job: Job, name: str) -> str:
     """Return a code as people call it."""
     use, owner = use_of(name), whose(name)
     if use is Use.INSTALLER:
-        return f"the installer's code of {owner}" if owner else "the installer's code"
+        of = label_of(job, owner) if owner in job.equipment else owner
+        return f"the installer's code of {of}" if of else "the installer's code"
     who = f"{job.users[owner].role} ({owner})" if owner in job.users and job.users[owner].role != owner else owner or "somebody"
     return f"the {'duress ' if use is Use.DURESS else ''}code of {who}"
 
@@ -136,12 +138,6 @@ def subject_of(job: Job, name: str) -> str:
     if use_of(name) is Use.INSTALLER:
         return f"equipment/{owner}" if owner in job.equipment else "programme"
     return f"users/{owner}" if owner in job.users else "users"
-
-
-def users_without_code(job: Job, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the users of the document for whom no code is on record."""
-    have = {whose(name) for name in names if use_of(name) is Use.USER}
-    return tuple(user for user in job.users if user not in have)
 
 
 def _of_practice(code: str, severity: Severity, subject: str, sentence: str, remedy: str) -> Finding:

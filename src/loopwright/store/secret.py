@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hmac
+import resource
 from collections.abc import Callable
 from typing import NoReturn
 
@@ -66,6 +68,12 @@ class Secret:
     def __getstate__(self) -> NoReturn:
         """Refuse to give the state away."""
         raise TypeError("a secret is not copied or pickled")
+
+
+def no_core() -> None:
+    """Leave no copy of the memory on disk should the program be ended by force."""
+    with contextlib.suppress(OSError, ValueError):
+        resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
 
 
 def same(one: bytes, other: bytes) -> bool:

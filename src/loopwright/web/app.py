@@ -22,6 +22,7 @@ from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
 from loopwright.web.search import add_searching
 from loopwright.web.session import Session
+from loopwright.web.vault_asked import add_secrets
 from loopwright.web.visitor import SOMEBODY, Visitor, visitor_of
 
 
@@ -40,6 +41,7 @@ def create_app(
     add_refusal(app, draw)
     add_changing(app, draw, session)
     add_searching(app, session)
+    add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)
     _add_reading(app, draw)
     return app

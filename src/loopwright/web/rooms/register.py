@@ -8,7 +8,7 @@ from typing import Any
 
 from loopwright.store.person import Right
 from loopwright.web.page import Page
-from loopwright.web.rooms import front, kit, papers, power, premises, programme, wiring
+from loopwright.web.rooms import front, kit, papers, power, premises, programme, secrets, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,5 +34,6 @@ ROOMS = (
     Room(key="wiring", words="Wiring", view=wiring.view),
     Room(key="power", words="Power", view=power.view),
     Room(key="programme", words="Programme", view=programme.view),
+    Room(key="secrets", words="Secrets", view=secrets.view, right=Right.READ_SECRETS, changing=Right.READ_SECRETS),
     Room(key="papers", words="Papers", view=papers.view),
 )

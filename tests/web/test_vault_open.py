@@ -1,0 +1,130 @@
+"""Vaults open in the server: for whoever gave the passphrase, for a bounded time, and not for whoever guesses."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+import pytest
+
+from loopwright.store.file import StoreError
+from loopwright.store.seal import Cost
+from loopwright.store.secret import Secret
+from loopwright.store.vault import NotOpened, NoVault, create_vault
+from loopwright.web import vault_open
+from loopwright.web.vault_open import IDLE_S, LIMITS, LONGEST_S, OpenVaults, Shut, Wait
+
+PASSPHRASE = Secret("correct horse battery")
+
+
+class Clock:
+    """Seconds that pass when they are told to."""
+
+    now_s = 1000.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def notes() -> list[tuple[str, str]]:
+    return []
+
+
+@pytest.fixture
+def vaults(tmp_path: Path, clock: Clock, notes: list[tuple[str, str]]) -> OpenVaults:
+    """Return the vault of a job with one code in it, open for nobody."""
+    made = OpenVaults(tmp_path / "shop.yaml", clock)
+    create_vault(made.path, PASSPHRASE, note=lambda *_: None, cost=Cost(passes=1, memory_kib=8, lanes=1)).put("user/1", Secret("4711"))
+    return made
+
+
+def test_it_is_open_for_who_opened_it_and_for_nobody_else(vaults: OpenVaults, notes: list[tuple[str, str]]) -> None:
+    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *line: notes.append(line))
+    assert vaults.vault("Ada").get("user/1").reveal() == "4711"
+    assert notes == [("opened", "shop.yaml.vault"), ("read", "user/1")]
+    for ask in (vaults.vault, vaults.facts, vaults.names):
+        with pytest.raises(Shut):
+            ask("Ben")
+    assert vaults.left_s("Ben") == 0
+    vaults.close("Ada")
+    with pytest.raises(Shut):
+        vaults.vault("Ada")
+
+
+def test_it_closes_without_use_and_use_keeps_it_open_but_not_for_ever(vaults: OpenVaults, clock: Clock) -> None:
+    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+    clock.now_s += IDLE_S - 1
+    vaults.names("Ada")
+    vaults.facts("Ada")
+    assert vaults.left_s("Ada") == 1, "looking at names and facts is no use"
+    vaults.vault("Ada")
+    start = clock.now_s - (IDLE_S - 1)
+    while clock.now_s + IDLE_S - 1 < start + LONGEST_S:
+        clock.now_s += IDLE_S - 1
+        vaults.vault("Ada")
+    clock.now_s = start + LONGEST_S
+    with pytest.raises(Shut):
+        vaults.vault("Ada")
+
+
+def test_the_keys_are_forgotten_though_nobody_asks_any_more(vaults: OpenVaults, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
+    rung: list[threading.Timer] = []
+
+    class Bell(threading.Timer):
+        def start(self) -> None:
+            rung.append(self)
+
+    monkeypatch.setattr(vault_open.threading, "Timer", Bell)
+    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+    (first,) = rung
+    assert IDLE_S < first.interval < IDLE_S + 2 and first.daemon
+    clock.now_s += 60
+    vaults.vault("Ada")
+    clock.now_s += IDLE_S - 59
+    first.function()
+    assert vaults._held and len(rung) == 2, "it was used meanwhile, so it is looked at again later"
+    clock.now_s += 60
+    rung[1].function()
+    assert not vaults._held and len(rung) == 2
+
+
+def test_facts_are_worked_out_and_noted_once_for_each_state_of_the_file(vaults: OpenVaults, notes: list[tuple[str, str]]) -> None:
+    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *line: notes.append(line))
+    for _ in range(3):
+        assert [code.name for code in vaults.facts("Ada")] == ["user/1"]
+    vaults.vault("Ada").put("user/2", Secret("4712"))
+    for _ in range(3):
+        assert [code.one_away for code in vaults.facts("Ada")] == [("user/2",), ("user/1",)]
+    assert [act for act, _ in notes].count("compared") == 2
+    vaults.path.unlink()
+    with pytest.raises(StoreError, match="not there any more"):
+        vaults.facts("Ada")
+
+
+def test_who_guesses_waits_and_nobody_else_does(vaults: OpenVaults) -> None:
+    def wrong(address: str) -> None:
+        vaults.open("Ada", Secret("wrong horse battery"), address=address, note=lambda *_: None)
+
+    for _ in range(LIMITS.free):
+        with pytest.raises(NotOpened):
+            wrong("1")
+    with pytest.raises(Wait, match="Too many passphrases") as waits:
+        wrong("1")
+    assert 1 <= waits.value.seconds <= LIMITS.first_wait_s
+    with pytest.raises(Wait):
+        vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+    vaults.open("Ada", PASSPHRASE, address="2", note=lambda *_: None)
+    vaults.open("Ben", PASSPHRASE, address="1", note=lambda *_: None)
+
+
+def test_where_there_is_no_vault_no_passphrase_is_tried(tmp_path: Path) -> None:
+    vaults = OpenVaults(tmp_path / "none.yaml")
+    for _ in range(LIMITS.free + 1):
+        with pytest.raises(NoVault):
+            vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
