@@ -14,6 +14,7 @@ from loopwright.store.person import Right
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
+from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.page import Page, Query
 from loopwright.web.place import link_to_cell
@@ -97,11 +98,11 @@ def _add_reading(app: FastAPI, draw: Drawn) -> None:
     @app.get("/")
     @demands(Right.READ_JOB)
     def front(request: Request) -> Response:
-        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True))
+        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))
 
     @app.get("/{room}")
     @demands(Right.READ_JOB)
     def room(room: str, request: Request) -> Response:
         if room == "front":
             raise HTTPException(404)
-        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True))
+        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))

@@ -25,6 +25,7 @@ class Change(BaseModel, extra="forbid"):
 
     ``seen`` is what stood in the cell when it was changed, ``revision`` the one the page showed: what has moved since is not written over.
     ``side`` says what is to hold where a step back or forward meets what others have changed: what it puts (ours), or what is there.
+    ``held`` is the drawing the page holds: what is the same in the next is not sent again.
     """
 
     do: Literal["set", "add", "remove", "rename", "tick", "untick", "undo", "redo", "reload"]
@@ -37,6 +38,7 @@ class Change(BaseModel, extra="forbid"):
     mark: str = Field(default="", max_length=64)
     room: str = Field(default="front", max_length=20)
     query: str = Field(default="", max_length=8000)
+    held: str = Field(default="", max_length=64)
 
 
 def edit_of(change: Change, job: Job) -> Edit:

@@ -50,7 +50,7 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
                     "now": now if problems else None,
                     "choices": choices(session.clashes(WAYS[change.do], by=visitor.name)) if problems and change.do in WAYS else [],
                     "elsewhere": bool(problems) and elsewhere,
-                    "page": draw.room(change.room, Query.of(change.query), visitor) if shows else "",
+                    "page": draw.room(change.room, Query.of(change.query), visitor, held=change.held) if shows else "",
                 }
             )
 

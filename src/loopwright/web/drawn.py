@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
+from loopwright.web.fragment import Drawings
 from loopwright.web.page import Page, Query, working_of
 from loopwright.web.rights import MAY_NOT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
@@ -26,6 +27,7 @@ class Drawn:
         self.session = session
         self.version = version
         self.steps = Steps(session)
+        self.drawings = Drawings()
         self.templates = Environment(
             loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
@@ -33,8 +35,10 @@ class Drawn:
         self.templates.filters["capital"] = lambda text: text[:1].upper() + text[1:]
         self.rooms = {room.key: room for room in ROOMS}
 
-    def room(self, key: str, query: Query, visitor: Visitor, *, look: bool = False) -> str:
+    def room(self, key: str, query: Query, visitor: Visitor, *, look: bool = False, held: str = "") -> str:
         """Return a room at the present revision, as a visitor may see it; with ``look`` it says when the file on disk is newer.
+
+        What a page holds already, that was drawn under the name ``held``, is left out of it.
 
         Raises HTTPException when there is none of that name, NotAllowed when it is not for the visitor.
         """
@@ -44,9 +48,11 @@ class Drawn:
         refuse(visitor, room.right)
         elsewhere = look and self.session.changed_on_disk()
         page = Page(state=self.session.state, room=key, query=query)
-        return self.templates.get_template(f"{key}.html").render(
-            **self._frame(page, room, visitor), steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)
+        name = self.drawings.name()
+        html = self.templates.get_template(f"{key}.html").render(
+            **self._frame(page, room, visitor), drawn=name, steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)
         )
+        return self.drawings.sent(html, name, held)
 
     def _frame(self, page: Page, room: Room, visitor: Visitor) -> dict[str, Any]:
         return {

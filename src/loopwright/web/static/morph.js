@@ -11,12 +11,34 @@ export function isDirty(field) {
 
 export const chosen = (select) => (select.querySelector("option[selected]") || { value: "" }).value;
 
+// What the server has not sent because this page holds it already stands in the answer as an empty element of the same id.
+const SAME = "[data-same]";
+
+// Brings the page up to date with an answer; says no, and touches nothing, when the page does not hold what the answer takes for granted.
+export function bring(page, wanted) {
+  for (const mark of wanted.querySelectorAll(SAME)) {
+    if (document.getElementById(mark.id)?.nodeName !== mark.nodeName) return false;
+  }
+  const name = wanted.dataset.drawn;
+  // Without a name until all is done: what is brought half-way counts for nothing.
+  delete wanted.dataset.drawn;
+  morph(page, wanted);
+  page.dataset.drawn = name || "";
+  return true;
+}
+
 export function morph(old, fresh) {
+  if (fresh.nodeType === 1 && fresh.hasAttribute("data-same")) return unticked(old);
   if (old.isEqualNode(fresh) && !old.querySelector("input, textarea, select")) return;
   attributes(old, fresh);
   if (old.tagName === "SELECT" && old.hasAttribute("data-choices")) return choice(old, fresh);
   if (old.tagName === "TEXTAREA") return area(old, fresh);
   children(old, fresh);
+}
+
+// A tick that was refused goes back even where nothing else has changed.
+function unticked(old) {
+  for (const box of old.querySelectorAll('input[type="checkbox"]')) if (box.checked !== box.defaultChecked) box.checked = box.defaultChecked;
 }
 
 function attributes(old, fresh) {

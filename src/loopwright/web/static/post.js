@@ -1,6 +1,6 @@
 // Talks to the server: one change at a time, in order; when there is no answer it says so and goes on trying.
 
-import { morph } from "./morph.js";
+import { bring } from "./morph.js";
 
 const page = () => document.getElementById("page");
 const waits = [1, 2, 4, 8, 15];
@@ -13,15 +13,24 @@ export function drawn(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html");
   const wanted = fresh.getElementById("page");
   if (!wanted) return;
+  if (!bring(page(), wanted)) return whole();
   document.title = fresh.title;
-  morph(page(), wanted);
   document.dispatchEvent(new CustomEvent("drawn"));
   standing();
 }
 
+// The page does not hold what an answer left out: the room is asked for again, all of it.
+async function whole() {
+  delete page().dataset.drawn;
+  await show(location.pathname + location.search);
+}
+
+// The drawing this page holds: what is the same in the next is not sent again.
+const held = () => page().dataset.drawn || "";
+
 export async function show(address) {
   try {
-    const answer = await fetch(address, { headers: { Accept: "text/html" } });
+    const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": held() } });
     if (!answer.ok) return trouble(answer.status === 403 ? stale : await answer.text());
     drawn(await answer.text());
     history.replaceState(null, "", address);
@@ -57,7 +66,7 @@ async function run() {
     const answer = await attempt(next);
     queue.shift();
     if (answer.page) {
-      drawn(answer.page);
+      await drawn(answer.page);
       if (!answer.problems.length) trouble("");
     }
     if (answer.elsewhere) elsewhere(answer.problems);
@@ -72,7 +81,7 @@ async function attempt({ change, waiting }) {
       const answer = await fetch("/edit", {
         method: "POST",
         headers: { "Content-Type": "application/json" },
-        body: JSON.stringify({ ...change, query: location.search }),
+        body: JSON.stringify({ ...change, query: location.search, held: held() }),
       });
       if (answer.ok) {
         if (tries) trouble("");
