@@ -54,6 +54,7 @@ def document(app: FastAPI) -> Schema:
     schemas.update(problem.pop("$defs"))
     schemas[ProblemForm.__name__] = problem
     schemas.update(_job_schemas())
+    schemas["Entry"]["description"] = "A value with everything in it, as in the JSON form of a job."
     for operation in (operation for methods in made["paths"].values() for operation in methods.values()):
         if "428" in operation["responses"]:
             # It is needed, and yet taken without, so that the answer can say what it is for.

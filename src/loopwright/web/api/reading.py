@@ -30,6 +30,7 @@ YAML, JSON, PDF, CSV = "application/yaml", "application/json", "application/pdf"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 Described = dict[int | str, dict[str, Any]]
 MOST_NUMBER = 2**31 - 1
+FOUND = "What was asked for."
 NOT_CHANGED: Described = {304: {"description": "The job is still the one named in If-None-Match."}}
 IfNoneMatch = Annotated[str, Header(max_length=1000, description="The ETag of what is there already; it is not sent again.")]
 
@@ -46,7 +47,7 @@ def reading(session: Session, clock: Clock) -> APIRouter:
 
 
 def _add_job(routes: APIRouter, session: Session) -> None:
-    @routes.get("/job", response_model=JobForm, responses=NOT_CHANGED | said(422), operation_id="job")
+    @routes.get("/job", response_model=JobForm, response_description=FOUND, responses=NOT_CHANGED | said(422), operation_id="job")
     @demands(Right.READ_JOB)
     def job(request: Request, if_none_match: IfNoneMatch = "") -> Response:
         """Return the job's title and stage, and which revision it is."""
@@ -77,13 +78,17 @@ def _add_job(routes: APIRouter, session: Session) -> None:
 
 
 def _add_computed(routes: APIRouter, session: Session) -> None:
-    @routes.get("/findings", response_model=FindingsForm, responses=NOT_CHANGED | said(422), operation_id="findings")
+    @routes.get(
+        "/findings", response_model=FindingsForm, response_description=FOUND, responses=NOT_CHANGED | said(422), operation_id="findings"
+    )
     @demands(Right.READ_JOB)
     def findings(if_none_match: IfNoneMatch = "") -> Response:
         """Return what is wrong with the design, and what would put it right: what `loopwright check --json` prints."""
         return _unless_known(_now(session), if_none_match, JSON, lambda state: written(findings_form(state.appraisal)))
 
-    @routes.get("/forecast", response_model=ForecastForm, responses=NOT_CHANGED | said(422), operation_id="forecast")
+    @routes.get(
+        "/forecast", response_model=ForecastForm, response_description=FOUND, responses=NOT_CHANGED | said(422), operation_id="forecast"
+    )
     @demands(Right.READ_JOB)
     def forecast(if_none_match: IfNoneMatch = "") -> Response:
         """Return what every terminal should read: what `loopwright forecast --json` prints."""
@@ -91,7 +96,7 @@ def _add_computed(routes: APIRouter, session: Session) -> None:
 
 
 def _add_history(routes: APIRouter, session: Session) -> None:
-    @routes.get("/history", response_model=HistoryForm, responses=said(422), operation_id="history")
+    @routes.get("/history", response_model=HistoryForm, response_description=FOUND, responses=said(422), operation_id="history")
     @demands(Right.READ_JOB)
     def history(
         before: Annotated[int | None, Query(ge=1, le=MOST_NUMBER, description="Only revisions before this number.")] = None,
@@ -102,7 +107,7 @@ def _add_history(routes: APIRouter, session: Session) -> None:
 
 
 def _add_papers(routes: APIRouter, session: Session, clock: Clock) -> None:
-    @routes.get("/papers", response_model=NamesForm, responses=said(), operation_id="papers")
+    @routes.get("/papers", response_model=NamesForm, response_description=FOUND, responses=said(), operation_id="papers")
     @demands(Right.READ_JOB)
     def papers() -> Response:
         """Return which papers there are."""
