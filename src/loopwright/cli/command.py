@@ -21,6 +21,7 @@ from loopwright.cli import (
     list_out,
     new,
     papers,
+    people,
     restore,
     schema,
     serve,
@@ -55,12 +56,16 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
     "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),
     "schema": (schema.schema, ""),
-    "serve": (serve.serve, "[FILE] [--port N] [--no-browser] [--no-history]"),
+    "serve": (serve.serve, "[FILE] [--port N] [--lan | --host H | --behind-proxy ADDRESS] [--name NAME] [--people FILE] [--no-browser] [--no-history]"),
     "backup": (backup.backup, "FILE.db TO [--force]"),
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "verify": (verify.verify, "FILE.db [--json]"),
     "vault": (vault.vault, "FILE put|get|list|remove|passwd|trail [NAME] [--passphrase-file FILE | --passphrase-fd N]"),
     "token": (token.token, "FILE make|list|remove|trail [NAME] [--scope read|change] [--days N]"),
+    "people": (
+        people.people,
+        "add|list|role|out|in|password|codes|trail [NAME] [--role ROLE] [--owner] [--people FILE] [--passphrase-file FILE | --passphrase-fd N]",
+    ),
     "demo": (demo.demo, "[NAME]"),
 }
 """The verbs in the order they are listed: what each does, and how it is written."""
@@ -104,7 +109,7 @@ def run(arguments: list[str]) -> int:
 
 def _misused(error: CycloptsError) -> int:
     words = str(error)
-    if "vault" in (error.command_chain or ()):
+    if {"vault", "people"} & set(error.command_chain or ()):
         # Somebody may have written a secret there.
         words = "This cannot be read, and is not repeated here. A secret is asked for, not written on the command line"
     elif isinstance(error, UnusedCliTokensError):

@@ -5,17 +5,38 @@ from __future__ import annotations
 import os
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
+from cyclopts import Parameter
+
+from loopwright.cli.folder import data_folders
 from loopwright.cli.refusal import Refusal
 from loopwright.cli.words import File, Flag
+
+if TYPE_CHECKING:
+    from ipaddress import IPv4Address, IPv6Address
+
+    from loopwright.web.lan import Network
 
 HOST = "127.0.0.1"
 OWN_COPY = "demo-business.yaml"
 LOWEST_PORT, HIGHEST_PORT = 0, 65535
 
 
-def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = False, no_history: Flag = False) -> int:
-    """Open the workbench in a browser, for this machine alone.
+def serve(
+    file: File | None = None,
+    /,
+    *,
+    port: int = 8417,
+    lan: Flag = False,
+    host: Annotated[str | None, Parameter(show_default=False)] = None,
+    behind_proxy: Annotated[str | None, Parameter(show_default=False)] = None,
+    name: Annotated[tuple[str, ...], Parameter(show_default=False, negative=())] = (),
+    people: Annotated[str | None, Parameter(show_default=False)] = None,
+    no_browser: Flag = False,
+    no_history: Flag = False,
+) -> int:
+    """Open the workbench in a browser, for this machine alone unless others are asked in.
 
     Without a file it opens a copy of the business example, kept in your data folder from one time to the next
     ($XDG_DATA_HOME/loopwright, otherwise ~/.local/share/loopwright). Ctrl-C stops it.
@@ -23,11 +44,17 @@ def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = F
     Every change is kept, with who made it and when, in a database beside the file: shop.yaml.history.db. Undo goes
     on from there the next time, and what was changed elsewhere is taken in.
 
+    With --lan, or --host and an address of this machine, others reach it from the local network: by HTTPS, with a certificate of
+    its own whose fingerprint is printed, and only people who sign in (`loopwright people`). With --behind-proxy a proxy of yours
+    speaks HTTPS in its place. Serve to the internet by neither.
+
     For example:
 
         loopwright serve
         loopwright serve shop.yaml
         loopwright serve shop.yaml --port 9000 --no-browser
+        loopwright serve shop.yaml --lan
+        loopwright serve shop.yaml --behind-proxy 127.0.0.1 --name bench.example
 
     Parameters
     ----------
@@ -35,6 +62,17 @@ def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = F
         The job document to work on; what is changed in the browser is written to it.
     port
         Port to listen on; when it is taken, one that is free.
+    lan
+        Let people in from the local network, at every address of this machine.
+    host
+        The one address of this machine to listen on.
+    behind_proxy
+        The address your own proxy speaks from. It ends HTTPS, passes the Host header on as it came, and says for whom it speaks
+        (X-Forwarded-For, X-Forwarded-Proto); from any other address nothing is taken.
+    name
+        A further name the workbench is reached by; may be said more than once.
+    people
+        The file the people are kept in; otherwise the one in your data folder.
     no_browser
         Only print the address.
     no_history
@@ -42,10 +80,41 @@ def serve(file: File | None = None, /, *, port: int = 8417, no_browser: Flag = F
     """
     if not LOWEST_PORT <= port <= HIGHEST_PORT:
         raise Refusal(f"--port {port}: out of bounds. Accepted: {LOWEST_PORT} to {HIGHEST_PORT}.")
+    listen_on, network = _reach(lan, host, behind_proxy, name, people)
     path = own_copy() if file is None else _given(file)
     from loopwright.web.serve import serve as open_workbench
 
-    return open_workbench(path, host=HOST, port=port, open_browser=not no_browser, history=not no_history)
+    return open_workbench(path, host=listen_on, port=port, open_browser=not no_browser, history=not no_history, network=network)
+
+
+def _reach(lan: bool, host: str | None, proxy: str | None, names: tuple[str, ...], people: str | None) -> tuple[str, Network | None]:
+    """Return where to listen, and how others reach the workbench; None when nobody else does. Raises Refusal."""
+    address = _address("--host", "127.0.0.1" if host == "localhost" else host)
+    speaker = _address("--behind-proxy", proxy)
+    here = HOST if address is None else str(address)
+    if not lan and speaker is None and (address is None or address.is_loopback):
+        if names or people is not None:
+            raise Refusal("--name and --people are for others: say --lan, --host ADDRESS or --behind-proxy ADDRESS too.")
+        return here, None
+    if lan and (address is not None or speaker is not None):
+        raise Refusal("--lan is every address of this machine; it goes with neither --host nor --behind-proxy.")
+    if speaker is not None and not names:
+        raise Refusal("--behind-proxy needs --name NAME: the name people reach the proxy by.")
+    from loopwright.cli.folder import people_path
+    from loopwright.web.lan import ANYWHERE, Network
+
+    return here, Network(
+        people=people_path(people), host=ANYWHERE if lan else here, names=names, proxy="" if speaker is None else str(speaker)
+    )  # fmt: skip
+
+
+def _address(option: str, said: str | None) -> IPv4Address | IPv6Address | None:
+    from ipaddress import ip_address
+
+    try:
+        return None if said is None else ip_address(said)
+    except ValueError:
+        raise Refusal(f"{option} {said}: not an IP address.") from None
 
 
 def _given(file: str) -> Path:
@@ -74,7 +143,7 @@ def own_copy() -> Path:
 
 def _data_folder() -> tuple[Path, str]:
     """Return a folder that can be written to: the user's data folder, or a temporary one, and then a sentence that says so."""
-    for folder in _wanted():
+    for folder in data_folders():
         try:
             folder.mkdir(parents=True, exist_ok=True)
             if (folder / OWN_COPY).exists() or os.access(folder, os.W_OK | os.X_OK):
@@ -82,10 +151,3 @@ def _data_folder() -> tuple[Path, str]:
         except (OSError, ValueError):
             continue
     return Path(tempfile.mkdtemp(prefix="loopwright-")), " There is no data folder to write to, so this copy may not be kept."
-
-
-def _wanted() -> list[Path]:
-    data, home = os.environ.get("XDG_DATA_HOME", ""), os.environ.get("HOME", "")
-    # The XDG Base Directory Specification: a path that is not absolute is to be ignored.
-    folders = [Path(data) / "loopwright"] if data.startswith("/") else []
-    return folders + ([Path(home) / ".local" / "share" / "loopwright"] if home.startswith("/") else [])

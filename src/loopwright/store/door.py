@@ -91,10 +91,13 @@ class Door:
             self._sessions = begun(self._sessions, token, known, source, now, lock=_lock_of(person))
             return SignedIn(token, self._sessions[key_of(token)])
 
-    def inside(self, token: Secret, *, now: datetime) -> Inside | None:
-        """Return whose token it is, and their session, if both are still good. Raises StoreError."""
+    def inside(self, token: Secret, *, now: datetime, by_hand: bool = True) -> Inside | None:
+        """Return whose token it is, and their session, if both are still good. Raises StoreError.
+
+        What a page asks by itself, not ``by_hand``, keeps no session alive.
+        """
         with self._lock:
-            self._sessions, found = used(self._sessions, token, now)
+            self._sessions, found = used(self._sessions, token, now, by_hand=by_hand)
         person = None if found is None else self._people.find(found.name)
         if found is None or person is None or found.lock != _lock_of(person):
             return None
@@ -175,9 +178,9 @@ class Door:
         with self._lock:
             self._sessions = ended(self._sessions, token=token)
 
-    def turn_out(self, name: str, *, number: str | None = None) -> None:
-        """End all sessions of a person, or the one of a number. Raises StoreError."""
-        self._note("all sessions ended" if number is None else "a session ended", name)
+    def turn_out(self, name: str, *, number: str | None = None, note: Record | None = None) -> None:
+        """End all sessions of a person, or the one of a number; ``note`` notes it in the name of somebody else. Raises StoreError."""
+        (note or self._note)("all sessions ended" if number is None else "a session ended", name)
         with self._lock:
             self._sessions = ended(self._sessions, name=name, number=number)
 

@@ -74,12 +74,14 @@ def begun(sessions: Sessions, token: Secret, name: str, source: Source, now: dat
     return living | {key: made}
 
 
-def used(sessions: Sessions, token: Secret, now: datetime) -> tuple[Sessions, Session | None]:
-    """Return the sessions and the one a token stands for, if it is good; it was heard of now."""
+def used(sessions: Sessions, token: Secret, now: datetime, *, by_hand: bool = True) -> tuple[Sessions, Session | None]:
+    """Return the sessions and the one a token stands for, if it is good; it was heard of now, unless a page only looks by itself."""
     key = key_of(token)
     found = sessions.get(key)
     if found is None or not found.lives(now):
         return {each: session for each, session in sessions.items() if each != key}, None
+    if not by_hand:
+        return sessions, found
     fresh = replace(found, used_at=now)
     return {**sessions, key: fresh}, fresh
 

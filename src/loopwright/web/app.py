@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from hashlib import sha256
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 
+from loopwright.store.api_token import ApiTokens
 from loopwright.store.person import Right
+from loopwright.web.api.app import create_api
+from loopwright.web.api.entry import ROOT, ApiEntry
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
-from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.page import Page, Query
 from loopwright.web.place import link_to_cell
@@ -23,27 +25,43 @@ from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
 from loopwright.web.search import add_searching
 from loopwright.web.session import Session
-from loopwright.web.vault_asked import add_secrets
-from loopwright.web.visitor import SOMEBODY, Visitor, visitor_of
+from loopwright.web.visitor import NOBODY, SOMEBODY, Visitor, visitor_of
+
+if TYPE_CHECKING:
+    from loopwright.web.entrance import Entrance
 
 
 def create_app(
-    session: Session, *, token: str | None, hosts: frozenset[str] = LOOPBACK, clock: Clock = moment, visitor: Visitor = SOMEBODY
+    session: Session,
+    *,
+    token: str | None,
+    hosts: frozenset[str] = LOOPBACK,
+    clock: Clock = moment,
+    visitor: Visitor = SOMEBODY,
+    tokens: ApiTokens | None = None,
+    entrance: Entrance | None = None,
 ) -> FastAPI:
     """Return the application for one open job. With a ``token`` only who brings it once is let in; ``hosts`` are its own names.
 
-    ``visitor`` is who sits at this machine.
+    ``visitor`` is who sits at this machine; ``tokens`` are those other programs come with. With an ``entrance`` people come in by it
+    from elsewhere, and nobody is taken to sit at this machine.
     """
     app = FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
-    app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts))
+    visitor = visitor if entrance is None else NOBODY
+    app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts, api=ApiEntry(tokens), entrance=entrance))
     static = files("loopwright.web").joinpath("static")
     app.mount("/static", StaticFiles(directory=str(static)), name="static")
+    app.mount(ROOT, create_api(session, clock))
     draw = Drawn(session, _version(static))
     add_refusal(app, draw)
     add_changing(app, draw, session)
     add_searching(app, session)
-    add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)
+    if entrance is not None:
+        # Only here: whoever serves one machine alone needs no door, and its libraries cost a tenth of a second.
+        from loopwright.web.coming_in import add_entrance
+
+        add_entrance(app, draw, entrance)
     _add_reading(app, draw)
     return app
 
@@ -98,11 +116,11 @@ def _add_reading(app: FastAPI, draw: Drawn) -> None:
     @app.get("/")
     @demands(Right.READ_JOB)
     def front(request: Request) -> Response:
-        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))
+        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True))
 
     @app.get("/{room}")
     @demands(Right.READ_JOB)
     def room(room: str, request: Request) -> Response:
         if room == "front":
             raise HTTPException(404)
-        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))
+        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True))

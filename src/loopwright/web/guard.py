@@ -8,17 +8,22 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from typing import Protocol
 from urllib.parse import urlsplit
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 
+from loopwright.web.api.entry import ApiEntry, in_api
 from loopwright.web.visitor import Visitor
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
-MOST_POSTED = 256 * 1024
+MOST_POSTED, MOST_LISTED = 256 * 1024, 8_000_000
+LISTS = "/lists/"
+"""Where whole lists are posted, which are longer than any single change."""
 POLICY = "; ".join(
     (
         "default-src 'self'",
@@ -49,18 +54,35 @@ _LET_IN = (
 _SHUT = "Open the address that Loopwright printed when it was started; it holds the key to this job.\n"
 
 Next = Callable[[Request], Awaitable[Response]]
+_OWN = "same-origin"
+_HOST = re.compile(r"(?:\[([0-9a-f:.]+)\]|([a-z0-9._-]+))(?::[0-9]{1,5})?", re.IGNORECASE | re.ASCII)
+
+
+class Entrance(Protocol):
+    """The way in for people who are not at this machine, in place of the key."""
+
+    def stranger(self, request: Request) -> Response | None:
+        """Return the answer to a request that did not come the way requests come here."""
+
+    def admit(self, request: Request) -> Response | None:
+        """Put the visitor on the request, or return the answer that asks who it is."""
+
+    def sign(self, request: Request, response: Response) -> None:
+        """Put on the answer what the browser needs for the next request."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Guard:
     """Lets a request through or answers it: ``hosts`` are the names this program may be called by, ``token`` the key, if there is one.
 
-    Whoever holds the key sits at this machine and is ``visitor``.
+    Whoever holds the key sits at this machine and is ``visitor``. With an ``entrance`` there is no key: everybody comes in by it.
     """
 
     token: str | None
     visitor: Visitor
     hosts: frozenset[str] = LOOPBACK
+    api: ApiEntry | None = None
+    entrance: Entrance | None = None
 
     @property
     def cookie(self) -> str:
@@ -70,23 +92,37 @@ class Guard:
     async def __call__(self, request: Request, call_next: Next) -> Response:
         """Answer a request, or have it answered, and put the headers on."""
         request.state.visitor = self.visitor
-        response = self._refused(request) or self._let_in(request) or await call_next(request)
+        response = self._before(request) or await call_next(request)
         for name, value in HEADERS.items():
             response.headers[name] = value
         if not request.url.path.startswith("/static/"):
             response.headers["Cache-Control"] = "no-store"
+        if self.entrance is not None:
+            self.entrance.sign(request, response)
         return response
+
+    def _before(self, request: Request) -> Response | None:
+        if refused := self._elsewhere(request):
+            return refused
+        if self.api is not None and in_api(request):
+            # A token in a header of its own: no page of another site can send it, so neither cookie nor Origin is asked for.
+            return self.api(request)
+        return self._refused(request) or (self._let_in(request) if self.entrance is None else self.entrance.admit(request))
+
+    def _elsewhere(self, request: Request) -> Response | None:
+        if _name_of(request.headers.get("host", "")) not in self.hosts:
+            return PlainTextResponse("This is not the address of this program.\n", status_code=421)
+        return None if self.entrance is None else self.entrance.stranger(request)
 
     def _refused(self, request: Request) -> Response | None:
         host = request.headers.get("host", "")
-        if _name_of(host) not in self.hosts:
-            return PlainTextResponse("This is not the address of this program.\n", status_code=421)
         if request.method not in ("GET", "HEAD"):
             origin = urlsplit(request.headers.get("origin", ""))
-            if origin.scheme not in ("http", "https") or origin.netloc != host:
+            schemes = ("http", "https") if self.entrance is None else ("https",)
+            if origin.scheme not in schemes or origin.netloc != host or request.headers.get("sec-fetch-site", _OWN) != _OWN:
                 return PlainTextResponse("Only this program's own pages may change the job.\n", status_code=403)
-            length = request.headers.get("content-length", "")
-            if not length.isdecimal() or int(length) > MOST_POSTED:
+            length, most = request.headers.get("content-length", ""), MOST_LISTED if request.url.path.startswith(LISTS) else MOST_POSTED
+            if not length.isdecimal() or int(length) > most:
                 return PlainTextResponse("That is too much to post at once.\n", status_code=413)
         return None
 
@@ -104,11 +140,10 @@ class Guard:
 
 
 def _name_of(host: str) -> str:
-    """Return the name in a Host header, without the port.
+    """Return the name in a Host header, without the port; empty when it is no name and port, and nothing else.
 
-    >>> _name_of('127.0.0.1:8417'), _name_of('[::1]:8417'), _name_of('a@127.0.0.1')
-    ('127.0.0.1', '::1', 'a@127.0.0.1')
+    >>> _name_of('127.0.0.1:8417'), _name_of('[::1]:8417'), _name_of('a@127.0.0.1'), _name_of('127.0.0.1:1/static/?')
+    ('127.0.0.1', '::1', '', '')
     """
-    if host.startswith("["):
-        return host[1:].partition("]")[0]
-    return host.rpartition(":")[0] if ":" in host else host
+    found = _HOST.fullmatch(host)
+    return (found[1] or found[2]).lower() if found else ""

@@ -14,8 +14,10 @@ import webbrowser
 from datetime import UTC, datetime
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
+from fastapi import FastAPI
 
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.kept import KeptJob, keep
@@ -25,21 +27,38 @@ from loopwright.web.guard import LOOPBACK
 from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor
 
+if TYPE_CHECKING:
+    from loopwright.web.lan import Network
+
 UNUSABLE, STOPPED = 2, 0
+MOST_AT_ONCE = 256
+"""Connections that are open at the same time; more are told to come back."""
 
 
-def serve(path: Path, *, host: str = "127.0.0.1", port: int = 8417, open_browser: bool = True, history: bool = True) -> int:
+def serve(
+    path: Path,
+    *,
+    host: str = "127.0.0.1",
+    port: int = 8417,
+    open_browser: bool = True,
+    history: bool = True,
+    network: Network | None = None,
+) -> int:
     """Show a job file in the browser until Ctrl-C; return the exit code. Problems go to standard error.
 
-    With ``history`` every change is kept in a database beside the file.
+    With ``history`` every change is kept in a database beside the file. ``host`` is one of this machine's own; others come in by a
+    ``network``, which names the address to listen on itself.
     """
+    if network is None and host not in LOOPBACK:
+        print(f"{host} is not this machine alone: without people and TLS nothing is shown there.", file=sys.stderr)
+        return UNUSABLE
     try:
         session = opened(path, history=history)
     except (StoreError, JobError) as error:
         print(f"{path.name} cannot be opened.\n{error}", file=sys.stderr)
         return UNUSABLE
     try:
-        return _shown(session, host=host, port=port, open_browser=open_browser)
+        return _shown(session, host=network.host if network else host, port=port, open_browser=open_browser, network=network)
     finally:
         if isinstance(session.file, KeptJob):
             session.file.close()
@@ -70,22 +89,21 @@ def who() -> str:
         return "unknown"
 
 
-def _shown(session: Session, *, host: str, port: int, open_browser: bool) -> int:
+def _shown(session: Session, *, host: str, port: int, open_browser: bool, network: Network | None) -> int:
     try:
         listening = listen(host, port)
     except OSError as error:
         print(f"No port could be opened on {host}: {error.strerror or error}", file=sys.stderr)
         return UNUSABLE
-    token = secrets.token_urlsafe(24)
-    address = address_of(host, listening.getsockname()[1], token)
-    print(f"Loopwright shows {session.file.path} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
+    try:
+        config, address = _for_others(session, network, listening) if network else _for_here(session, host, listening)
+    except StoreError as error:
+        listening.close()
+        print(error, file=sys.stderr)
+        return UNUSABLE
     if open_browser and has_display():
-        webbrowser.open(doorstep(address))
+        webbrowser.open(address)
     settle_memory()
-    config = uvicorn.Config(
-        create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who())),
-        log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2,
-    )  # fmt: skip
     try:
         uvicorn.Server(config).run(sockets=[listening])
     except KeyboardInterrupt:
@@ -94,6 +112,36 @@ def _shown(session: Session, *, host: str, port: int, open_browser: bool) -> int
         listening.close()
     print("\nStopped. Every change had been saved as it was made.")
     return STOPPED
+
+
+def _for_here(session: Session, host: str, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+    """Return the server for whoever sits at this machine, and the address of a page that leads to it with the key."""
+    token = secrets.token_urlsafe(24)
+    address = address_of(host, listening.getsockname()[1], token)
+    print(f"Loopwright shows {session.file.path} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
+    app = create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()))
+    return _config(app), doorstep(address) if has_display() else ""
+
+
+def _for_others(session: Session, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+    """Return the server for people who sign in, and the address at which they do. Raises StoreError."""
+    from loopwright.web.lan import entrance_for, greeting, speaks_tls
+
+    entrance, why = entrance_for(network, listening.getsockname()[1])
+    spoken = speaks_tls(entrance)
+    where = greeting(entrance, why, drawn=sys.stdout.isatty())
+    print(f"Loopwright shows {session.file.path} at\n\n{where}\n\nCtrl-C stops.", flush=True)
+    config = _config(create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance), limit_concurrency=MOST_AT_ONCE)
+    config.load()
+    config.ssl = spoken
+    return config, entrance.ways.addresses[-1]
+
+
+def _config(app: FastAPI, **more: Any) -> uvicorn.Config:  # noqa: ANN401 - what uvicorn takes
+    """Return how the server runs. It takes nobody's word for where a request comes from: with a proxy, the entrance does that."""
+    return uvicorn.Config(
+        app, log_level="warning", access_log=False, server_header=False, proxy_headers=False, timeout_graceful_shutdown=2, **more
+    )  # fmt: skip
 
 
 def settle_memory() -> None:

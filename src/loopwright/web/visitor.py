@@ -49,3 +49,5 @@ def record_for(request: Request, trail: Path) -> Record:
 
 SOMEBODY = Visitor(name="somebody")
 """Whoever sits at the machine, where nothing more is known."""
+NOBODY = Visitor(name="nobody", rights=frozenset())
+"""Whoever has not come in yet."""
