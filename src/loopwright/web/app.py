@@ -17,6 +17,7 @@ from loopwright.web.api.entry import ROOT, ApiEntry
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
+from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.page import Page, Query
 from loopwright.web.place import link_to_cell
@@ -25,6 +26,7 @@ from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
 from loopwright.web.search import add_searching
 from loopwright.web.session import Session
+from loopwright.web.vault_asked import add_secrets
 from loopwright.web.visitor import NOBODY, SOMEBODY, Visitor, visitor_of
 
 if TYPE_CHECKING:
@@ -56,6 +58,7 @@ def create_app(
     add_refusal(app, draw)
     add_changing(app, draw, session)
     add_searching(app, session)
+    add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)
     if entrance is not None:
         # Only here: whoever serves one machine alone needs no door, and its libraries cost a tenth of a second.
@@ -116,11 +119,11 @@ def _add_reading(app: FastAPI, draw: Drawn) -> None:
     @app.get("/")
     @demands(Right.READ_JOB)
     def front(request: Request) -> Response:
-        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True))
+        return HTMLResponse(draw.room("front", Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))
 
     @app.get("/{room}")
     @demands(Right.READ_JOB)
     def room(room: str, request: Request) -> Response:
         if room == "front":
             raise HTTPException(404)
-        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True))
+        return HTMLResponse(draw.room(room, Query.of(request.url.query), visitor_of(request), look=True, held=held_by(request)))
