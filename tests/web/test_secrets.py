@@ -45,7 +45,7 @@ class Desk:
     def __init__(self, folder: Path, rights: frozenset[Right] = EVERY_RIGHT, name: str = "Ada") -> None:
         self.path = folder / "shop.yaml"
         if not self.path.exists():
-            self.path.write_text(loopwright.demo.text("business"), encoding="utf-8")
+            self.path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
         file, trouble = keep(self.path, by=name, clock=moment)
         assert not trouble
         self.session = Session(file)
@@ -94,7 +94,7 @@ def desk(tmp_path: Path) -> Desk:
     made = Desk(tmp_path)
     made.done("make", passphrase=PASSPHRASE, again=PASSPHRASE)
     made.put("user/owner", SECRET)
-    made.put("user/cleaner", OTHER)
+    made.put("user/sitter", OTHER)
     return made
 
 
