@@ -202,18 +202,30 @@ def test_a_run_is_put_in_and_taken_out_again(visit: Visit) -> None:
     assert "W99" not in visit.bench.session.state.job.cables
 
 
-def test_a_change_by_another_program_is_not_written_over(visit: Visit) -> None:
-    page = visit.go("/wiring")
+def test_a_change_by_another_program_is_joined_and_told(visit: Visit) -> None:
+    visit.go("/wiring")
     theirs = visit.bench.path.read_text(encoding="utf-8").replace("title: Fennimarch Bindery", "title: Theirs")
     visit.bench.path.write_text(theirs, encoding="utf-8")
     cell = visit.cell("cables/W22/length_m")
     cell.fill("60")
     cell.press("Enter")
-    page.locator("#trouble").get_by_text("another program has changed the file").wait_for()
-    assert visit.bench.path.read_text(encoding="utf-8") == theirs
-    page.get_by_role("button", name="Read the file again").click()
     visit.until("document.title.includes('Theirs')")
-    assert cell.input_value() == "60"
+    visit.until("document.querySelector('[data-path=\"cables/W22/length_m\"]').defaultValue === '60'")
+    assert visit.bench.path.read_text(encoding="utf-8") == theirs.replace("length_m: 41", "length_m: 60")
+
+
+def test_a_file_that_is_no_job_is_not_written_over(visit: Visit) -> None:
+    page = visit.go("/wiring")
+    visit.bench.path.write_text("title: [", encoding="utf-8")
+    cell = visit.cell("cables/W22/length_m")
+    cell.fill("60")
+    cell.press("Enter")
+    page.locator("#trouble").get_by_text("another program has changed").first.wait_for()
+    assert visit.bench.path.read_text(encoding="utf-8") == "title: [" and cell.input_value() == "60"
+    visit.bench.path.write_text(loopwright.demo.text("business"), encoding="utf-8")
+    page.get_by_role("button", name="Read the file again").click()
+    cell.press("Enter")
+    visit.until("document.querySelector('[data-path=\"cables/W22/length_m\"]').defaultValue === '60'")
 
 
 def test_two_tabs_do_not_write_over_each_other(visit: Visit) -> None:
@@ -240,7 +252,7 @@ def test_undo_names_the_step_and_asks_when_another_window_made_one(visit: Visit)
     visit.cell("cables/W22/length_m").press("Enter")
     visit.revision_after(revision)
     assert undo.get_attribute("title") == "Undo: length of W22"
-    assert not visit.bench.session.edit(SetField("title", "Theirs"))
+    assert not visit.bench.session.edit(SetField("title", "Theirs"), by=SOMEBODY.name)
     undo.click()
     page.locator("#trouble").get_by_text("in another window").wait_for()
     assert visit.bench.session.state.job.title == "Theirs"

@@ -19,6 +19,7 @@ from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
 from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
+from loopwright.web.news import add_news
 from loopwright.web.page import Page, Query
 from loopwright.web.place import link_to_cell
 from loopwright.web.print_run import Clock, moment, paper
@@ -57,6 +58,7 @@ def create_app(
     draw = Drawn(session, _version(static))
     add_refusal(app, draw)
     add_changing(app, draw, session)
+    add_news(app, draw, session)
     add_searching(app, session)
     add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)
@@ -103,11 +105,6 @@ def _add_asking(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> No
         if made is None:
             raise HTTPException(404)
         return Response(made, media_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{name}.pdf"'})
-
-    @app.get("/revision")
-    @demands(Right.READ_JOB)
-    def revision() -> Response:
-        return JSONResponse({"revision": session.state.revision, "elsewhere": session.changed_on_disk()})
 
 
 def _add_reading(app: FastAPI, draw: Drawn) -> None:

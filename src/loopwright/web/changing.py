@@ -38,7 +38,7 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
     def edit(change: Change, request: Request) -> Response:
         with one_at_a_time:
             visitor = visitor_of(request)
-            elsewhere, seen = session.changed_on_disk(), session.state.revision
+            elsewhere, seen = change.do != "reload" and session.changed_on_disk(), session.state.revision
             now = moved(change, session.state.job)
             problems = _made(session, draw.steps, change, visitor.name)
             # A page that shows an older revision is drawn anew, so that a second press is meant for what is there.

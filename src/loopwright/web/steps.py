@@ -11,6 +11,7 @@ from loopwright.store.file import StoreError
 from loopwright.store.store import Revision
 from loopwright.store.trail import OUTSIDE, REDO, UNDO
 from loopwright.web.change import Change
+from loopwright.web.joining import renaming_of
 from loopwright.web.session import Session
 
 READ_AGAIN = "reading the file again, with what another program had changed"
@@ -36,10 +37,15 @@ class Steps:
 
     def note(self, change: Change, before: int, job: Job) -> None:
         """Note the words of a change that was just made; ``before`` is the revision there was, ``job`` the one it was made to."""
+        if change.do not in ("undo", "redo"):
+            self.call(words_of(change, job), before)
+
+    def call(self, words: str, before: int) -> None:
+        """Give the step that was just made its words; ``before`` is the revision there was."""
         made = self._session.state.revision
-        if change.do in ("undo", "redo") or made == before:
+        if made == before:
             return
-        self._words[made] = words_of(change, job)
+        self._words[made] = words
         while len(self._words) > MOST_NOTED:
             self._words.popitem(last=False)
 
@@ -79,10 +85,22 @@ class Steps:
     def _told(self, revision: Revision) -> str:
         if revision.why == OUTSIDE:
             return "Another program changed the file"
+        who = revision.by or "Somebody"
         if revision.why in (UNDO, REDO):
-            return f"{revision.by} {'took back a step' if revision.why == UNDO else 'did a step again'}"
-        words = self.at(revision.number)
-        return f"{revision.by} made a change" if words == SOME else f"{revision.by} changed: {words}"
+            return f"{who} {'took back a step' if revision.why == UNDO else 'did a step again'}"
+        return f"{who} {_done(revision.summary, self._session.state.job)}"
+
+
+def _done(summary: str, job: Job) -> str:
+    """Return what a revision's summary says was done."""
+    for ending, words in ((" added", "put in"), (" taken out", "took out")):
+        if summary.endswith(ending):
+            return f"{words} {place_words(job, summary.removesuffix(ending))}"
+    renaming = renaming_of(summary)
+    if renaming is not None:
+        return f"renamed {renaming.path.rpartition('/')[2]} to {renaming.new_id}"
+    path, colon, _ = summary.partition(": ")
+    return f"changed {place_words(job, path)}" if colon else "made a change"
 
 
 def words_of(change: Change, job: Job) -> str:

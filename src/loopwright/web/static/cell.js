@@ -123,6 +123,7 @@ function clear(field) {
 }
 
 function restore(field) {
+  delete field.dataset.seen;
   field.value = stands(field);
   clear(field);
 }

@@ -47,6 +47,11 @@ function attributes(old, fresh) {
   for (const { name } of [...old.attributes]) {
     if (!fresh.hasAttribute(name) && !kept(old, name)) old.removeAttribute(name);
   }
+  // What stood there when somebody began to type is what their entry was meant to replace.
+  const { path, seen, sending } = old.dataset;
+  if (old.tagName === "INPUT" && path && isDirty(old) && seen === undefined && sending === undefined && old.defaultValue !== fresh.defaultValue) {
+    old.dataset.seen = old.defaultValue;
+  }
   for (const { name, value: text } of [...fresh.attributes]) {
     if (old.getAttribute(name) !== text) old.setAttribute(name, text);
   }

@@ -3,11 +3,13 @@
 import { bring } from "./morph.js";
 
 const page = () => document.getElementById("page");
+// What another has done since the revision this page shows is not written over.
+const shown = () => Number(page().dataset.revision);
 const waits = [1, 2, 4, 8, 15];
 const queue = [];
 let busy = false;
 
-const stale = "The program was started anew since this sheet was opened. Open the address it printed this time, in the window where it runs; what you entered stays in this tab.";
+export const stale = "The program was started anew since this sheet was opened. Open the address it printed this time, in the window where it runs; what you entered stays in this tab.";
 
 export function drawn(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html");
@@ -42,7 +44,7 @@ export async function show(address) {
 // A change may hold functions: they are asked when its turn comes, since the change before may have drawn the page anew.
 export function send(change, { waiting = () => {} } = {}) {
   return new Promise((settled) => {
-    queue.push({ change: { ...change, mark: mark(), room: page().dataset.room }, waiting, settled });
+    queue.push({ change: { revision: shown, ...change, mark: mark(), room: page().dataset.room }, waiting, settled });
     run();
   });
 }
@@ -106,15 +108,15 @@ async function attempt({ change, waiting }) {
   }
 }
 
-export function trouble(words) {
+export function trouble(words, ways = []) {
   const place = document.getElementById("trouble");
   place.textContent = words;
   place.hidden = !words;
-  if (words) place.append(button("Put away", "data-away"));
+  if (words) place.append(...ways, button("Put away", "data-away"));
   standing();
 }
 
-function button(words, name, value = "") {
+export function button(words, name, value = "") {
   const made = document.createElement("button");
   made.type = "button";
   made.setAttribute(name, value);
@@ -137,16 +139,4 @@ export function standing() {
 
 addEventListener("beforeunload", (event) => {
   if (pending()) event.preventDefault();
-});
-
-document.addEventListener("visibilitychange", async () => {
-  if (document.hidden || pending()) return;
-  try {
-    const reply = await fetch("/revision");
-    if (reply.status === 403) return trouble(stale);
-    const answer = await reply.json();
-    if (answer.elsewhere || String(answer.revision) !== page().dataset.revision) await show(location.pathname + location.search);
-  } catch {
-    // Said as soon as somebody changes something.
-  }
 });

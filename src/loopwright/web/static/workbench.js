@@ -3,7 +3,8 @@
 import "./cell.js";
 import { fill } from "./cell.js";
 import { isDirty } from "./morph.js";
-import { send, show, trouble } from "./post.js";
+import { button, send, show, trouble } from "./post.js";
+import "./news.js";
 import "./search.js";
 
 function folded(key) {
@@ -15,18 +16,23 @@ function folded(key) {
   return location.pathname + (text ? `?${text}` : "");
 }
 
-async function act(button) {
-  const what = { do: button.dataset.do, path: button.dataset.path || "" };
-  const answer = await send(/^(undo|redo)$/.test(what.do) ? step(what.do) : what);
+async function act(pressed) {
+  const { do: what, path = "", side, revision } = pressed.dataset;
+  const answer = await send({ do: what, path, ...(side && { side, revision: Number(revision) }) });
   if (!answer.problems.length) return trouble("");
   if (answer.elsewhere || answer.told) return;
   const words = answer.problems.map((problem) => problem.message).join(" ");
-  if (!button.isConnected || what.do !== "remove") return trouble(words);
-  beside(button, words);
+  if (what !== "remove") return trouble(`${words} `, (answer.choices || []).map((choice) => way(what, choice, answer.revision)));
+  if (!pressed.isConnected) return trouble(words);
+  beside(pressed, words);
 }
 
-// Undo names the revision this page shows: what another window did since is not taken back unseen.
-const step = (name) => ({ do: name, revision: () => Number(document.getElementById("page").dataset.revision) });
+// Where a step meets what another has changed, both values stand on buttons.
+function way(what, { side, words }, revision) {
+  const made = button(words, "data-do", what);
+  Object.assign(made.dataset, { side, revision });
+  return made;
+}
 
 // A refusal stands beside what was pressed, until something else is.
 function beside(button, words) {

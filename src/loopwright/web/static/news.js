@@ -1,0 +1,69 @@
+// What others change: asked for every few seconds while the page is looked at, told in a line, and drawn when nobody is typing.
+
+import { isDirty } from "./morph.js";
+import { drawn, pending, stale, trouble } from "./post.js";
+
+const EVERY_MS = 3000;
+const TOLD_MS = 45000;
+const page = () => document.getElementById("page");
+const shown = () => Number(page().dataset.revision);
+let known = shown();
+let asking = false;
+let shut = false;
+let putAway = 0;
+
+const typing = () => {
+  const field = document.activeElement;
+  const half = /^(INPUT|TEXTAREA|SELECT)$/.test(field?.tagName || "") && field.type !== "checkbox" && isDirty(field);
+  return half || document.querySelector("dialog[open]") !== null || document.querySelector(".said-no") !== null;
+};
+
+function tell(words) {
+  let line = document.getElementById("news");
+  if (!line) {
+    line = document.createElement("p");
+    line.id = "news";
+    line.className = "news";
+    line.setAttribute("role", "status");
+    line.setAttribute("data-ours", "");
+    document.querySelector(".head").append(line);
+  }
+  line.textContent = words;
+  clearTimeout(putAway);
+  putAway = setTimeout(() => line.remove(), TOLD_MS);
+}
+
+async function fresh() {
+  const revision = shown();
+  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
+  // Whatever was sent, drawn or typed meanwhile is newer.
+  if (answer.ok) {
+    const html = await answer.text();
+    if (!pending() && !typing() && shown() === revision) drawn(html);
+  }
+}
+
+export async function look() {
+  if (asking || shut || document.hidden || pending()) return;
+  asking = true;
+  try {
+    const reply = await fetch(`/revision?since=${known}`);
+    if (reply.status === 403) {
+      shut = true;
+      trouble(stale);
+    } else if (reply.ok) {
+      const answer = await reply.json();
+      if (answer.news) tell(answer.news);
+      known = answer.revision;
+      const told = document.querySelector('#trouble [data-do="reload"]');
+      if (!typing() && (answer.revision !== shown() || (answer.elsewhere && !told))) await fresh();
+    }
+  } catch {
+    // No answer: said as soon as somebody changes something.
+  } finally {
+    asking = false;
+  }
+}
+
+document.addEventListener("visibilitychange", look);
+setInterval(look, EVERY_MS);
