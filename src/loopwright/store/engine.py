@@ -10,12 +10,15 @@ from pathlib import Path
 
 import sqlalchemy
 from sqlalchemy import Connection, Engine, event
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 
+from loopwright.store.address import is_address, shown_address
 from loopwright.store.file import StoreError
 from loopwright.store.store import Damaged
 
 BUSY_MS = 5000
+FRESH_S = 1800
+"""So old a connection to a server is given up for a new one; what stands between may have forgotten it."""
 WRITES = "loopwright_writes"
 ONE_AT_A_TIME = 1_819_242_352
 """A number only this program locks by, so that two do not make the same tables at once."""
@@ -25,6 +28,7 @@ _WORDS = (
     ("no space left", "the disk is full"),
     ("readonly database", "the file or its disk can only be read"),
     ("unable to open database file", "its folder is not there, there is no permission, or the disk can only be read"),
+    ("lock timeout", f"another program has been writing for over {BUSY_MS // 1000} s"),
     ("locked", f"another program has been writing for over {BUSY_MS // 1000} s"),
     ("disk i/o error", "the disk does not answer as it should, or is full"),
     ("too big", "it is larger than the database can hold"),
@@ -32,25 +36,29 @@ _WORDS = (
 _BROKEN = ("malformed", "not a database", "no such table", "no such column", "database corruption", "malformed database schema")
 
 
-def is_address(where: str) -> bool:
-    """Return whether this is the address of a server rather than a file."""
-    return where.startswith(("postgresql://", "postgresql+psycopg://"))
-
-
 def shown(where: str) -> str:
     """Return how a database is called in a message: the file's name, or the address without its password."""
-    return sqlalchemy.make_url(where).render_as_string(hide_password=True) if is_address(where) else Path(where).name
+    return shown_address(where) if is_address(where) else Path(where).name
 
 
 def open_engine(where: str, *, read_only: bool = False) -> Engine:
     """Return the engine for a file or an address. Nothing is read yet."""
-    if is_address(where):
+    return _postgresql(where) if is_address(where) else _sqlite(Path(where), read_only=read_only)
+
+
+def _postgresql(where: str) -> Engine:
+    try:
         url = sqlalchemy.make_url(where).set(drivername="postgresql+psycopg")
-        try:
-            return sqlalchemy.create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": BUSY_MS // 1000})
-        except ModuleNotFoundError as error:
-            raise StoreError("PostgreSQL needs one more library: pip install 'loopwright[postgresql]'.") from error
-    return _sqlite(Path(where), read_only=read_only)
+    except (ArgumentError, ValueError):
+        # What cannot be read is not repeated: a password may stand in it.
+        raise StoreError(f"{shown(where)} is not an address: write postgresql://person@server/database.") from None
+    waits = {"connect_timeout": BUSY_MS // 1000, "application_name": "loopwright"}
+    if "options" not in url.query:
+        waits["options"] = f"-c lock_timeout={BUSY_MS} -c idle_in_transaction_session_timeout={BUSY_MS * 6}"
+    try:
+        return sqlalchemy.create_engine(url, pool_pre_ping=True, pool_recycle=FRESH_S, connect_args=waits)
+    except ModuleNotFoundError as error:
+        raise StoreError("PostgreSQL needs one more library: pip install 'loopwright[postgresql]'.") from error
 
 
 def _sqlite(path: Path, *, read_only: bool) -> Engine:

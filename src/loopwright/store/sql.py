@@ -11,8 +11,9 @@ from sqlalchemy import Connection, Engine, Row, insert, select, update
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from loopwright.store import check, rows, schema
+from loopwright.store.address import is_address
 from loopwright.store.backup import beside
-from loopwright.store.engine import is_address, open_engine, reading, rebuilding, shown, told, writing
+from loopwright.store.engine import open_engine, reading, rebuilding, shown, told, writing
 from loopwright.store.file import StoreError
 from loopwright.store.migrate import bring_up_to_date, check_version, version_of
 from loopwright.store.store import (
@@ -79,6 +80,11 @@ class SqlStore:
         """Return the last revision and its text. Raises StoreError."""
         with self._reading() as connection:
             return self._head(connection, self._job(connection, job))
+
+    def number(self, job: str) -> int:
+        """Return the number of the last revision. Raises StoreError."""
+        with self._reading() as connection:
+            return int(self._job(connection, job).head)
 
     def append(
         self, job: str, text: str, change: Change, *, expected: int, alongside: Callable[[], None] | None = None

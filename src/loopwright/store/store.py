@@ -135,6 +135,9 @@ class Store(Protocol):
     def head(self, job: str) -> Head:
         """Return the last revision and its text."""
 
+    def number(self, job: str) -> int:
+        """Return the number of the last revision; nothing else is read, so that it may be asked for often."""
+
     def append(
         self, job: str, text: str, change: Change, *, expected: int, alongside: Callable[[], None] | None = None
     ) -> Revision | Conflict:

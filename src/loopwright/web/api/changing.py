@@ -52,6 +52,7 @@ def _add_edits(routes: APIRouter, session: Session) -> None:
         """Make edits, one after the other, all or none, as one revision. Without If-Match they are made to whatever the job is now."""
         by = visitor_of(request).name
         with session.held():
+            session.changed_on_disk()
             made = session.edit(lambda job: _if_still(session, if_match, edit_of(sent)), by=by, mark=_mark(by, key, sent))
             return _told(session, made, by)
 
