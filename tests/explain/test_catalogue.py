@@ -7,15 +7,21 @@ from collections import Counter
 import pytest
 
 import loopwright.demo
+from loopwright.explain.bus_part import bus_part, on_bus
 from loopwright.explain.catalogue import GROUPS, Amount, faults, of_group
 from loopwright.explain.circuit_part import circuit_variants
+from loopwright.explain.output_part import output_variants
+from loopwright.explain.power_part import power_variants
+from loopwright.explain.power_place import PowerPlaces, focus_on, near
 from loopwright.job.read import read
+from loopwright.netlist.compile import compile_power
 from loopwright.netlist.loop import read_loops
+from loopwright.netlist.watch import compile_watches
 from loopwright.values.source import sources
 
 ROWS = {"P": 27, "D": 46, "B": 17, "S": 13, "C": 21, "R": 13, "T": 4, "G": 24, "E": 16, "U": 6}
 """The trade's list by letter: 187 rows."""
-MODELLED = {"D": 41}
+MODELLED = {"P": 26, "D": 43, "B": 16, "S": 9}
 """Rows with an edit, by letter; the others of a file say why they have none."""
 
 
@@ -65,3 +71,23 @@ def test_every_fault_of_a_circuit_finds_a_place_in_the_example_jobs_and_changes_
                 assert moved or hypothesis.fault.look is not None or hypothesis.fault.id in ("D23", "D45"), hypothesis.key
                 assert sum(variants[n].share for n in own) == pytest.approx(1.0)
     assert {fault.id for fault in of_group("circuit")} - placed == {"D16", "D42"}, "no example job has what these need"
+
+
+def test_every_fault_of_supplies_outputs_and_bus_finds_a_place_in_the_example_jobs() -> None:
+    placed: set[str] = set()
+    for name in loopwright.demo.names():
+        job = read(loopwright.demo.text(name)).job
+        network = compile_power(job)
+        supplies = [item for item in job.equipment if job.sheet_of(item).supply is not None]
+        for some in [supplies, *([supply] for supply in supplies)]:
+            focus = focus_on(job, network, [m.equipment for m in network.landings if m.supply in some][:6], [], some)
+            places = PowerPlaces(job, network, focus, near(network, focus))
+            hypotheses, variants = power_variants(places, near(network, focus))
+            placed |= {h.fault.id for h in hypotheses}
+            shares = [sum(v.share for v in variants if v.owner == owner) for owner in range(len(hypotheses))]
+            assert shares == pytest.approx([1.0] * len(hypotheses))
+        for watch in compile_watches(job, network):
+            placed |= {h.fault.id for h in output_variants(job, network, watch)[0]}
+        placed |= {h.fault.id for h in bus_part(job, on_bus(job)[:2]).hypotheses}
+    modelled = {fault.id for group in ("power", "sounder", "bus") for fault in of_group(group)}
+    assert modelled - placed == {"B08", "S10", "S13"}, "no example job has a terminated bus, or a self-powered sounder on a watched output"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -77,6 +77,7 @@ class Fault:
     ways: tuple[tuple[Edit, ...], ...] = ()
     amount: Amount | None = None
     present: float = 1.0
+    trouble: Mapping[str, float] = field(default_factory=dict)
     look: Look | None = None
     unmodelled: str = ""
 

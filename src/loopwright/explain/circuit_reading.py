@@ -82,7 +82,7 @@ def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Return ohms and their spread, the share of the watching volts and its spread, and volts; (variants, acts) each."""
     ohm = np.array([reading.field_ohm for reading in loops.readings])
     volts = np.array([reading.volts_v for reading in loops.readings])
-    spread = np.array([_spread(network, reading) for network, reading in zip(loops.networks, loops.readings, strict=True)])
+    spread = np.array([spread_ohm(network, reading) for network, reading in zip(loops.networks, loops.readings, strict=True)])
     pull = np.array([network.pull_up.ohm for network in loops.networks])[:, None]
     ratio = volts / loops.nominal.open_v
     # V / V_pu = R / (R + R_pu), so d(ratio) = ratio (1 - ratio) d(ln R - ln R_pu).
@@ -94,7 +94,7 @@ def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     return ohm, spread, ratio, ratio_sd, volts
 
 
-def _spread(network: LoopNetwork, reading: LoopReading) -> Floats:
+def spread_ohm(network: LoopNetwork, reading: LoopReading) -> Floats:
     """Return the spread [Ω] of the loop in each act."""
     row = {name: position for position, name in enumerate(reading.names)}
     counted = np.where(reading.weights > 0, reading.weights * np.where(np.isinf(reading.ohm), 0.0, reading.ohm), 0.0)

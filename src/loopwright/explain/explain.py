@@ -11,6 +11,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.explain.bus_part import PART as BUS
+from loopwright.explain.bus_part import SHOWN, bus_part, on_bus
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_part import circuit_part
 from loopwright.explain.explanation import Explanation
@@ -19,9 +21,14 @@ from loopwright.explain.likelihood import Likelihood, Rows, Seen, likelihood, ro
 from loopwright.explain.next_check import Advised, advise, alike
 from loopwright.explain.observation import Observations
 from loopwright.explain.outcome import Outcomes, outcomes
+from loopwright.explain.output_part import output_part
 from loopwright.explain.posterior import Posterior, posterior
+from loopwright.explain.power_part import PART as POWER
+from loopwright.explain.power_part import PowerPart, power_part
+from loopwright.explain.power_place import Focus, focus_on
 from loopwright.explain.telling import tell
 from loopwright.job.document import Job
+from loopwright.netlist.compile import PowerNetwork, compile_power
 
 MOST_ROWS = 48
 """Of the variants, so many of the likeliest are followed when the next check is chosen."""
@@ -59,6 +66,8 @@ class Inquiry:
     def __init__(self, job: Job) -> None:
         self.job = job
         self._parts: dict[str, Part] = {}
+        self._powers: dict[Focus, PowerPart] = {}
+        self._compiled: PowerNetwork | None = None
 
     def explain(self, observed: Observations) -> Explanation:
         """Return what follows from ``observed``."""
@@ -84,15 +93,72 @@ class Inquiry:
         return weighed, tuple(left_out)
 
     def _needed(self, observed: Observations) -> tuple[list[Part], dict[int, dict[int, NDArray[np.int64]]]]:
+        """Return the parts that were read, with the supply network behind them, and what its faults darken of the others."""
         names = dict.fromkeys(part_of(reading.check) for reading in observed.seen)
-        parts = [self._circuit(name.partition("/")[2]) for name in names if name.startswith("circuits/")]
-        return parts, {}
+        circuits = [name for name in names if name.startswith("circuits/") and name.partition("/")[2] in self.job.circuits]
+        parts = [self._circuit(name.partition("/")[2]) for name in circuits]
+        devices = [powered_devices(self.job, name.partition("/")[2]) for name in circuits]
+        if BUS in names:
+            seen = self._on_bus(observed)
+            parts.append(self._bus(seen))
+            devices.append(seen)
+        power = self._power(observed, [device for some in devices for device in some])
+        dark = {n: _dark_rows(power, part, some) for n, (part, some) in enumerate(zip(parts, devices, strict=True))} if power else {}
+        parts += [self._output(name.partition("/")[2]) for name in names if name.startswith("outputs/") and self._watched(name)]
+        if power is None:
+            return parts, {}
+        return [*parts, power.part], {len(parts): {number: rows for number, rows in dark.items() if (rows >= 0).any()}}
 
     def _circuit(self, name: str) -> Part:
         key = f"circuits/{name}"
         if key not in self._parts:
             self._parts[key] = circuit_part(self.job, name)
         return self._parts[key]
+
+    def _output(self, name: str) -> Part:
+        key = f"outputs/{name}"
+        if key not in self._parts:
+            self._parts[key] = output_part(self.job, self._network(), name)
+        return self._parts[key]
+
+    def _watched(self, key: str) -> bool:
+        unit, _, terminal = key.partition("/")[2].partition(".")
+        spec = self.job.sheet_of(unit).outputs.get(terminal) if unit in self.job.equipment else None
+        return spec is not None and spec.supervision is not None
+
+    def _on_bus(self, observed: Observations) -> tuple[str, ...]:
+        """Return the equipment on the bus that something was seen of."""
+        checks = [reading.check for reading in observed.seen]
+        seen = {check.where if check.kind is CheckKind.TROUBLE else check.place for check in checks}
+        return tuple(name for name in on_bus(self.job) if name in seen)
+
+    def _bus(self, devices: tuple[str, ...]) -> Part:
+        key = f"{BUS}/{','.join(devices)}"
+        if key not in self._parts:
+            self._parts[key] = bus_part(self.job, devices)
+        return self._parts[key]
+
+    def _power(self, observed: Observations, devices: list[str]) -> PowerPart | None:
+        """Return the supply network near what was read; None when nothing of it was read and no device read hangs on it."""
+        checks = [reading.check for reading in observed.seen if part_of(reading.check) == POWER]
+        looked = [check.place for check in checks if check.kind is CheckKind.LOOK]
+        landed = [*devices, *(check.where for check in checks if check.kind is CheckKind.DEVICE_VOLTS)]
+        outputs = [check.where for check in checks if check.kind in (CheckKind.OUTPUT_VOLTS, CheckKind.OUTPUT_AMPS)]
+        supplies = [check.where for check in checks if check.where in self.job.equipment]
+        supplies += [place for place in looked if place in self.job.equipment and self.job.sheet_of(place).supply is not None]
+        if not (landed or outputs or supplies):
+            return None
+        focus = focus_on(self.job, self._network(), landed, outputs, supplies)
+        if not focus.supplies:
+            return None
+        if focus not in self._powers:
+            self._powers[focus] = power_part(self.job, self._network(), focus)
+        return self._powers[focus]
+
+    def _network(self) -> PowerNetwork:
+        if self._compiled is None:
+            self._compiled = compile_power(self.job)
+        return self._compiled
 
 
 def explain(job: Job, observed: Observations) -> Explanation:
@@ -104,9 +170,24 @@ def part_of(check: Check) -> str:
     """Return the document path of the part a check belongs to."""
     if check.kind is CheckKind.LOOK:
         return check.where
-    if check.kind in (CheckKind.OHM, CheckKind.CORES_OHM, CheckKind.VOLTS, CheckKind.STATE, CheckKind.CONTACT_OHM):
+    if check.kind in (CheckKind.CORES_OHM, CheckKind.VOLTS, CheckKind.STATE, CheckKind.CONTACT_OHM):
+        return f"circuits/{check.where}"
+    if check.kind is CheckKind.OHM:
         return f"outputs/{check.where}" if "." in check.where else f"circuits/{check.where}"
-    return "power"
+    if check.kind is CheckKind.TROUBLE and ("." in check.where or check.scenario in SHOWN):
+        return f"outputs/{check.where}" if "." in check.where else BUS
+    return POWER
+
+
+def powered_devices(job: Job, circuit: str) -> tuple[str, ...]:
+    """Return the devices of a circuit whose alarm contact needs a supply."""
+    hops = [hop for hop in job.circuits[circuit].path if hop.device is not None and "alarm" in hop.contacts]
+    return tuple(hop.device for hop in hops if hop.device is not None and job.sheet_of(hop.device).loads)
+
+
+def _dark_rows(power: PowerPart, part: Part, devices: tuple[str, ...]) -> NDArray[np.int64]:
+    """Return the hidden row of a circuit that each variant of the supply network puts it in; -1 for none."""
+    return np.array([part.hidden.get(some, -1) for some in power.dark(devices)])
 
 
 def _kept(after: Posterior) -> NDArray[np.int64]:

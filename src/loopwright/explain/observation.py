@@ -130,7 +130,7 @@ def _look(job: Job, noted: Noted) -> Seen:
     if answer is None:
         raise Unclear(f"'{noted.answer}' is no answer to a look. Accepted: yes or no.")
     circuit = circuit_of(job, noted.where)
-    part = f"circuits/{circuit}" if circuit else f"outputs/{noted.where}" if "." in noted.where else "power"
+    part = f"circuits/{circuit}" if circuit else f"outputs/{noted.where}" if "." in noted.where else noted.where
     return Seen(
         check=Check(kind=CheckKind.LOOK, where=part, fault=noted.look.upper(), place=noted.at), told=answer, text=noted.answer.lower()
     )

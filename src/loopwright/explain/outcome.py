@@ -20,7 +20,7 @@ from loopwright.explain.meter import METER_MISTAKES, WORD_MISTAKE, Instrument
 
 BEYOND = 1e12
 """Over every reading and under over range: the edge between the last cell and over range."""
-APART = 1.0
+APART = 0.3
 """Readings further apart than this many spreads of both together lie in cells of their own."""
 BLUNDER = sum(METER_MISTAKES.values())
 

@@ -98,6 +98,9 @@ def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float) -> tuple[
     if parts < 2 or len(rows.hypotheses) < 2:
         return [], 0.0
     single = before[1:] / before[1:].sum()
+    # What leaves devices of another part without a supply changes readings there too: the two cannot be told by a product.
+    alone = np.all([column[1:] < 0 for column in rows.dark.values()], axis=0) if rows.dark else np.ones(single.size, dtype=np.bool_)
+    single = np.where(alone, single, 0.0)
     gain = np.exp(np.clip(log_chance[1:] - log_chance[0], -600, 600))
     owner, part = rows.owner[1:], rows.part[1:]
     weight, odds = _sums(owner, single, len(rows.hypotheses)), _sums(owner, single * gain, len(rows.hypotheses))
@@ -105,7 +108,7 @@ def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float) -> tuple[
     home[owner] = part
     by_part, own = _sums(home, odds, parts), _sums(home, weight, parts)
     # All ordered pairs less those within one part; the prior of pairs is scaled to the share it has.
-    possible = 1.0 - float(np.sum(own**2))
+    possible = float(own.sum()) ** 2 - float(np.sum(own**2))
     if possible <= 0:
         return [], 0.0
     scale = TWO_FAULTS / possible * float(np.exp(min(log_chance[0] - top, 600)))

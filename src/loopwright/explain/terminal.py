@@ -51,7 +51,9 @@ def check_of(job: Job, where: str, at: str, state: str, unit: str) -> Check:
         return _supply_check(where, at, state, unit)
     owner, _, terminal = where.partition(".")
     if owner in job.equipment and terminal in job.sheet_of(owner).outputs:
-        return _output_check(job, where, state, unit)
+        return _output_check(job, where, at, state, unit)
+    if not unit and where in job.equipment and job.sheet_of(where).addressed:
+        return Check(kind=CheckKind.TROUBLE, where=where, scenario=at.lower().strip() or "missing")
     if owner in job.equipment and (terminal in job.sheet_of(owner).loads or not terminal and job.sheet_of(owner).loads):
         if unit not in ("V", ""):
             raise Unclear(f"At the supply terminals of {where} volts are read, not {_unit_words(unit)}.")
@@ -146,7 +148,7 @@ def _supply_check(where: str, at: str, state: str, unit: str) -> Check:
     return Check(kind=kind, where=where, scenario=_scenario(state))
 
 
-def _output_check(job: Job, where: str, state: str, unit: str) -> Check:
+def _output_check(job: Job, where: str, at: str, state: str, unit: str) -> Check:
     if unit == "V":
         return Check(kind=CheckKind.OUTPUT_VOLTS, where=where, scenario=_scenario(state))
     if unit == "A":
@@ -160,7 +162,9 @@ def _output_check(job: Job, where: str, state: str, unit: str) -> Check:
         if lower.lower().startswith(words):
             act, device = kind, lower[len(words) :].strip()
             break
-    return Check(kind=CheckKind.STATE if unit == "" else CheckKind.OHM, where=where, act=act, device=device)
+    if unit == "" and at.lower().strip() == "silent":
+        return Check(kind=CheckKind.TROUBLE, where=where, scenario="silent")
+    return Check(kind=CheckKind.TROUBLE if unit == "" else CheckKind.OHM, where=where, act=act, device=device)
 
 
 def _scenario(state: str) -> str:
@@ -169,7 +173,8 @@ def _scenario(state: str) -> str:
     named = [each.value for each in STATES if each.value in words]
     if words - set(named) or len(named) > 1:
         raise Unclear(f"'{state}' is not a state of the system. Accepted: {ACCEPTED_STATES}.")
-    return f"{named[0] if named else 'unset'}/{'battery' if 'battery' in lower else 'mains'}"
+    # Set and entry draw little else than unset does: the same forecast serves.
+    return f"{'alarm' if named == ['alarm'] else 'unset'}/{'battery' if 'battery' in lower else 'mains'}"
 
 
 def _unit_words(unit: str) -> str:
