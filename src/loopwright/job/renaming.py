@@ -6,8 +6,8 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from loopwright.job.document import Job
-from loopwright.job.shape import record_shape, shape_at
+from loopwright.job.document import Equipment, Job
+from loopwright.job.shape import shape_at
 from loopwright.job.walk import PART_SETS, ROOMS, names_used, path_with_names, renamed_value
 
 PARTS = (
@@ -124,17 +124,11 @@ class _Uses:
 
 
 def _likeness(one: Any, other: Any) -> float:  # noqa: ANN401
-    """Return the share of fields two records have in common; nothing when the first required one differs, which says what it is."""
-    fields = [each.name for each in dataclasses.fields(one)]
-    first = next(iter(_required(type(one))), "")
-    if first and getattr(one, first) != getattr(other, first):
+    """Return the share of fields two records have in common; nothing for equipment of another data sheet, which is another thing."""
+    if isinstance(one, Equipment) and one.sheet != other.sheet:
         return 0.0
-    alike = sum(1 for name in fields if getattr(one, name) == getattr(other, name))
-    return alike / len(fields)
-
-
-def _required(record: type) -> list[str]:
-    return [name for name, each in record_shape(record).fields.items() if each.required]
+    fields = [each.name for each in dataclasses.fields(one)]
+    return sum(1 for name in fields if getattr(one, name) == getattr(other, name)) / len(fields)
 
 
 def _part_set(before: Job, after: Job) -> dict[str, str]:

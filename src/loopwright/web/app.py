@@ -21,6 +21,7 @@ from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.news import add_news
 from loopwright.web.page import Page, Query
+from loopwright.web.past import add_past
 from loopwright.web.place import link_to_cell
 from loopwright.web.print_run import Clock, moment, paper
 from loopwright.web.refusal import add_refusal
@@ -60,6 +61,7 @@ def create_app(
     add_changing(app, draw, session)
     add_news(app, draw, session)
     add_searching(app, session)
+    add_past(app, draw.steps, session)
     add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)
     if entrance is not None:

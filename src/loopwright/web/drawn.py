@@ -12,6 +12,7 @@ from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
 from loopwright.web.fragment import Drawings
 from loopwright.web.page import Page, Query, working_of
+from loopwright.web.past import Past
 from loopwright.web.rights import MAY_NOT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
 from loopwright.web.session import Session
@@ -27,6 +28,7 @@ class Drawn:
         self.session = session
         self.version = version
         self.steps = Steps(session)
+        self.past = Past(session)
         self.drawings = Drawings()
         self.templates = Environment(
             loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
@@ -47,7 +49,7 @@ class Drawn:
             raise HTTPException(404)
         refuse(visitor, room.right)
         elsewhere = look and self.session.changed_on_disk()
-        page = Page(state=self.session.state, room=key, query=query)
+        page = Page(state=self.session.state, room=key, query=query, past=self.past)
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(
             **self._frame(page, room, visitor), drawn=name, steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, quote
 
 from markupsafe import Markup, escape
@@ -27,6 +28,9 @@ from loopwright.web.dictionary import choice_key, choices, field_at, is_entry, s
 from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding, row_of
 from loopwright.web.session import State
 
+if TYPE_CHECKING:
+    from loopwright.web.past import Past
+
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
 WORST = "alarm/battery-end"
 RULES = "region/ruleset"
@@ -41,17 +45,22 @@ _NOTE = Markup('<div class="note is-{}"><p><b class="kind">{}</b> {}</p>{}{}{}</
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Query:
-    """What of a room is unfolded, and in which scenario it is shown; all of it stands in the address."""
+    """What of a room is unfolded, in which scenario it is shown, and what else is asked of it; all of it stands in the address."""
 
     opened: tuple[str, ...] = ()
     scenario: str = WORST
+    asked: tuple[tuple[str, str], ...] = ()
 
     @classmethod
     def of(cls, text: str) -> Query:
         """Return the query of an address; what cannot be is left out."""
         found = parse_qs(text.lstrip("?")[:8000])
         scenario = found.get("scenario", [WORST])[0]
-        return cls(opened=tuple(found.get("open", ()))[:MOST_OPEN], scenario=scenario if scenario in SCENARIOS else WORST)
+        return cls(
+            opened=tuple(found.get("open", ()))[:MOST_OPEN],
+            scenario=scenario if scenario in SCENARIOS else WORST,
+            asked=tuple((name, values[0]) for name, values in found.items() if name not in ("open", "scenario"))[:MOST_OPEN],
+        )
 
     def address(self, room: str, **changed: str) -> str:
         """Return the address of a room with this query, some of it changed."""
@@ -68,6 +77,7 @@ class Page:
     state: State
     room: str
     query: Query
+    past: Past | None = None
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)

@@ -8,7 +8,7 @@ from typing import Any
 
 from loopwright.store.person import Right
 from loopwright.web.page import Page
-from loopwright.web.rooms import front, kit, papers, power, premises, programme, secrets, wiring
+from loopwright.web.rooms import front, history, kit, papers, power, premises, programme, secrets, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -36,4 +36,5 @@ ROOMS = (
     Room(key="programme", words="Programme", view=programme.view),
     Room(key="secrets", words="Secrets", view=secrets.view, right=Right.READ_SECRETS, changing=Right.READ_SECRETS),
     Room(key="papers", words="Papers", view=papers.view),
+    Room(key="history", words="History", view=history.view),
 )
