@@ -12,6 +12,8 @@ import pytest
 
 from loopwright.store import attempt, door, login, people, person, seal, vault
 from loopwright.store.person import RIGHTS, Right, Role
+from loopwright.web.vault_asked import SHOWN_S
+from loopwright.web.vault_open import IDLE_S, LONGEST_S
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "security.md").read_text(encoding="utf-8")
@@ -40,6 +42,12 @@ def test_it_says_the_numbers_the_program_uses() -> None:
     assert f"from {limits.first_wait_s} s to {limits.longest_wait_s // 60} minutes" in page
     assert (limits.free, limits.free_for_all_names, limits.forgotten_after_s, login.MOST_OF_ONE) == (5, 20, 3600, 10)
     assert f"after {login.IDLE.seconds // 60} minutes without use and after {login.LONGEST.seconds // 3600} hours" in page
+
+
+def test_it_says_how_long_a_vault_is_open_and_a_secret_shown() -> None:
+    page = " ".join(PAGE.split())
+    assert f"after {IDLE_S // 60} minutes without use, and after {LONGEST_S // 3600} hours" in page
+    assert f"for {SHOWN_S} seconds" in page
 
 
 def test_it_says_what_each_role_may() -> None:

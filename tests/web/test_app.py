@@ -23,7 +23,7 @@ with warnings.catch_warnings():
     from fastapi.testclient import TestClient
 
 BASE = "http://127.0.0.1:8417"
-ROOMS = ("/", "/premises", "/kit", "/wiring", "/power", "/programme", "/papers")
+ROOMS = ("/", "/premises", "/kit", "/wiring", "/power", "/programme", "/secrets", "/papers")
 TOKEN = "a-key-for-the-test"
 WORDED = (
     "title", "premises/name", "premises/address", "equipment/door-front/label", "equipment/sounder-press/label", "zones/z01/text",

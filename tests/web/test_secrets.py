@@ -13,6 +13,7 @@ import pytest
 
 import loopwright.demo
 from loopwright.appraisal.appraise import Appraisal, appraise, judge_codes
+from loopwright.appraisal.findings_form import findings_form
 from loopwright.job.read import read
 from loopwright.papers import PAPERS
 from loopwright.store.kept import keep
@@ -193,6 +194,7 @@ def test_a_private_finding_cannot_stand_among_the_others_or_on_a_paper() -> None
     assert [finding.code for finding in whole.findings] == [finding.code for finding in plain.findings]
     with pytest.raises(ValueError, match="private"):
         Appraisal(**{name: getattr(plain, name) for name in plain.__slots__ if name != "findings"}, findings=whole.private)
+    assert findings_form(whole) == findings_form(plain), "what programs are given"
     now = datetime(2026, 3, 2, 8, tzinfo=UTC)
     for made in PAPERS.values():
         assert made(whole, revision="0" * 12, now=now) == made(plain, revision="0" * 12, now=now)
