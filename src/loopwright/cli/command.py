@@ -16,6 +16,7 @@ from loopwright.cli import (
     backup,
     check,
     demo,
+    explain,
     forecast,
     list_in,
     list_out,
@@ -40,6 +41,7 @@ For example:
     loopwright new shop.yaml --demo business
     loopwright check shop.yaml
     loopwright forecast shop.yaml
+    loopwright explain shop.yaml --seen visit.yaml
     loopwright papers shop.yaml --out papers
     loopwright serve shop.yaml
 
@@ -51,6 +53,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
     "check": (check.check, "FILE [--vault [--passphrase-file FILE | --passphrase-fd N]] [--json]"),
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
+    "explain": (explain.explain, "FILE --seen FILE [--json]"),
     "wont-set": (wont_set.wont_set, "FILE AREA [--mode MODE] [--by USER] [--open ZONE] [--shows KIND@PLACE] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
