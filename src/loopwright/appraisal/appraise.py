@@ -17,7 +17,7 @@ from loopwright.values.finding import Finding, Severity
 from loopwright.values.recent import Recent
 
 _Electric = tuple[PowerForecast, tuple[StandbyForecast, ...]]
-KEPT: Recent[_Electric] = Recent(most_names=1, each=4)
+KEPT: Recent[_Electric] = Recent(most_names=1)
 """Power as it was forecast last: an edit of names, zones, circuits or people leaves it as it is."""
 
 

@@ -84,9 +84,9 @@ class SupplyForecast:
     load_a: Floats
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class PowerForecast:
-    """The whole power forecast. ``names`` are the scenarios in the order of every array."""
+    """The whole power forecast. ``names`` are the scenarios in the order of every array. Two are the same only when they are one."""
 
     network: PowerNetwork
     solution: Solution

@@ -95,7 +95,8 @@ def sagging(facts: Facts) -> Mapping[str, NDArray[np.bool_]]:
     return out
 
 
-def zero_groups(power: PowerForecast) -> dict[str, str]:
+@lru_cache(maxsize=1)
+def zero_groups(power: PowerForecast) -> Mapping[str, str]:
     """Return for each 0 V point the name of the group of points that conductors join it to; loads and supplies join nothing."""
     group: dict[str, str] = {}
 
@@ -110,6 +111,7 @@ def zero_groups(power: PowerForecast) -> dict[str, str]:
     return {point: root(point) for point in list(group)}
 
 
+@lru_cache(maxsize=1)
 def without_return(power: PowerForecast) -> tuple[LoadForecast, ...]:
     """Return the loads whose plus comes from an output and whose 0 V is joined to nothing that output returns to."""
     groups, unfed = zero_groups(power), set(power.unfed)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MethodType
 from typing import Any
 
 from fastapi import HTTPException
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2.runtime import Context
 
 from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
@@ -21,6 +23,18 @@ from loopwright.web.visitor import Visitor
 from loopwright.web.working import figure_of
 
 
+class _Context(Context):
+    """Calls a page's own methods straight: Jinja would ask each of a thousand calls whether it wants the context."""
+
+    def call(self, called: Any, /, *args: Any, **named: Any) -> Any:  # noqa: ANN401 - whatever a template calls
+        """Return what a call in a template gives."""
+        if type(called) is MethodType and type(called.__self__) is Page:
+            named.pop("_block_vars", None)
+            named.pop("_loop_vars", None)
+            return called(*args, **named)
+        return super().call(called, *args, **named)
+
+
 class Drawn:
     """Draws rooms as HTML."""
 
@@ -33,6 +47,7 @@ class Drawn:
         self.templates = Environment(
             loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )
+        self.templates.context_class = _Context
         self.templates.filters["words"] = plain_words
         self.templates.filters["capital"] = lambda text: text[:1].upper() + text[1:]
         self.rooms = {room.key: room for room in ROOMS}

@@ -11,7 +11,7 @@ from loopwright.circuits.misread import misread_figure, worst_act, worst_of_all
 from loopwright.drawing.circuit_bands import circuit_bands
 from loopwright.job.document import Cable, Circuit
 from loopwright.netlist.loop import ActKind
-from loopwright.power.forecast import label_of, scenario_words
+from loopwright.power.forecast import LoadForecast, label_of, scenario_words
 from loopwright.power.forecast import volts_figure as load_volts_figure
 from loopwright.power.reach import MOST_REACH, reach_figure, reach_share, run_total_figure, thinnest_within
 from loopwright.power.reading import least_figure, worst_scenario
@@ -71,7 +71,7 @@ def view(page: Page) -> Mapping[str, Any]:
     for load in found.power.loads:
         if load.landing.runs:
             # What a device gets is said of the run it lands by; a data or circuit run to the same device carries none of it.
-            far.setdefault(load.landing.runs[-1], []).extend(_far_end(page, load.name))
+            far.setdefault(load.landing.runs[-1], []).extend(_far_end(page, load))
     zones: dict[str, list[str]] = {}
     for zone in job.zones.values():
         if zone.circuit is not None:
@@ -89,16 +89,15 @@ def view(page: Page) -> Mapping[str, Any]:
     }
 
 
-def _far_end(page: Page, name: str) -> list[FarEnd]:
+def _far_end(page: Page, load: LoadForecast) -> list[FarEnd]:
     job, forecast = page.job, page.appraisal.power
-    load = forecast.load(name)
     scenario = worst_scenario(forecast, load)
     if scenario is None:
         return []
     short = bool(load.margin_v[forecast.column(scenario)] < 0)
     return [
         FarEnd(
-            load=name,
+            load=load.name,
             label=label_of(job, load.landing.equipment),
             figure=load_volts_figure(job, forecast, load, scenario),
             least=least_figure(job, load),
@@ -129,8 +128,10 @@ def _output_words(page: Page, item: CircuitForecast) -> str:
 
 
 def _carried(page: Page, key: str, cable: Cable) -> str:
-    """Return what a run carries, in words."""
-    parts = []
+    """Return what an opened run carries, in words; nobody sees it of the others."""
+    parts: list[str] = []
+    if not page.is_open(f"d:cables/{key}"):
+        return ""
     for feed in cable.feeds:
         back = f" out, {feed.return_cores} back" if feed.return_cores is not None else ""
         cores = f" × {feed.cores}{back}" if feed.cores > 1 or back else ""
