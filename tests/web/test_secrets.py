@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from starlette.requests import Request
 
 import loopwright.demo
 from loopwright.appraisal.appraise import Appraisal, appraise, judge_codes
@@ -25,6 +26,7 @@ from loopwright.web.app import create_app
 from loopwright.web.print_run import moment
 from loopwright.web.rooms.register import ROOMS
 from loopwright.web.session import Session
+from loopwright.web.vault_asked import shut_for
 from loopwright.web.vault_open import LIMITS
 from loopwright.web.visitor import EVERY_RIGHT, Visitor
 
@@ -161,7 +163,13 @@ def test_a_vault_is_open_for_who_opened_it_only(desk: Desk, monkeypatch: pytest.
         assert desk.asked("show", name="user/owner")["problem"] == "The vault is closed. Open it again."
 
 
-def test_who_guesses_has_to_wait(tmp_path: Path, desk: Desk) -> None:
+def test_who_signs_out_leaves_no_vault_open(desk: Desk) -> None:
+    for name, words in (("Ben", "Close the vault"), ("Ada", "Open the vault")):
+        shut_for(Request({"type": "http", "app": desk.client.app, "state": {"visitor": Visitor(name=name)}}))
+        assert words in desk.sheet()
+
+
+def test_who_guesses_has_to_wait(desk: Desk) -> None:
     desk.done("close")
     for _ in range(LIMITS.free):
         assert "was not opened" in desk.asked("open", passphrase="wrong horse battery")["problem"]

@@ -45,7 +45,7 @@ def vaults(tmp_path: Path, clock: Clock, notes: list[tuple[str, str]]) -> OpenVa
 
 
 def test_it_is_open_for_who_opened_it_and_for_nobody_else(vaults: OpenVaults, notes: list[tuple[str, str]]) -> None:
-    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *line: notes.append(line))
+    vaults.open("Ada", PASSPHRASE, note=lambda *line: notes.append(line))
     assert vaults.vault("Ada").get("user/1").reveal() == "4711"
     assert notes == [("opened", "shop.yaml.vault"), ("read", "user/1")]
     for ask in (vaults.vault, vaults.facts, vaults.names):
@@ -58,7 +58,7 @@ def test_it_is_open_for_who_opened_it_and_for_nobody_else(vaults: OpenVaults, no
 
 
 def test_it_closes_without_use_and_use_keeps_it_open_but_not_for_ever(vaults: OpenVaults, clock: Clock) -> None:
-    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+    vaults.open("Ada", PASSPHRASE, note=lambda *_: None)
     clock.now_s += IDLE_S - 1
     vaults.names("Ada")
     vaults.facts("Ada")
@@ -81,7 +81,7 @@ def test_the_keys_are_forgotten_though_nobody_asks_any_more(vaults: OpenVaults, 
             rung.append(self)
 
     monkeypatch.setattr(vault_open.threading, "Timer", Bell)
-    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+    vaults.open("Ada", PASSPHRASE, note=lambda *_: None)
     (first,) = rung
     assert IDLE_S < first.interval < IDLE_S + 2 and first.daemon
     clock.now_s += 60
@@ -95,7 +95,7 @@ def test_the_keys_are_forgotten_though_nobody_asks_any_more(vaults: OpenVaults, 
 
 
 def test_facts_are_worked_out_and_noted_once_for_each_state_of_the_file(vaults: OpenVaults, notes: list[tuple[str, str]]) -> None:
-    vaults.open("Ada", PASSPHRASE, address="1", note=lambda *line: notes.append(line))
+    vaults.open("Ada", PASSPHRASE, note=lambda *line: notes.append(line))
     for _ in range(3):
         assert [code.name for code in vaults.facts("Ada")] == ["user/1"]
     vaults.vault("Ada").put("user/2", Secret("4712"))
@@ -108,23 +108,22 @@ def test_facts_are_worked_out_and_noted_once_for_each_state_of_the_file(vaults: 
 
 
 def test_who_guesses_waits_and_nobody_else_does(vaults: OpenVaults) -> None:
-    def wrong(address: str) -> None:
-        vaults.open("Ada", Secret("wrong horse battery"), address=address, note=lambda *_: None)
+    def wrong() -> None:
+        vaults.open("Ada", Secret("wrong horse battery"), note=lambda *_: None)
 
     for _ in range(LIMITS.free):
         with pytest.raises(NotOpened):
-            wrong("1")
+            wrong()
     with pytest.raises(Wait, match="Too many passphrases") as waits:
-        wrong("1")
+        wrong()
     assert 1 <= waits.value.seconds <= LIMITS.first_wait_s
     with pytest.raises(Wait):
-        vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
-    vaults.open("Ada", PASSPHRASE, address="2", note=lambda *_: None)
-    vaults.open("Ben", PASSPHRASE, address="1", note=lambda *_: None)
+        vaults.open("Ada", PASSPHRASE, note=lambda *_: None)
+    vaults.open("Ben", PASSPHRASE, note=lambda *_: None)
 
 
 def test_where_there_is_no_vault_no_passphrase_is_tried(tmp_path: Path) -> None:
     vaults = OpenVaults(tmp_path / "none.yaml")
     for _ in range(LIMITS.free + 1):
         with pytest.raises(NoVault):
-            vaults.open("Ada", PASSPHRASE, address="1", note=lambda *_: None)
+            vaults.open("Ada", PASSPHRASE, note=lambda *_: None)

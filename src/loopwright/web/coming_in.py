@@ -18,6 +18,7 @@ from loopwright.web.keeping_people import add_people
 from loopwright.web.own_entry import add_own_entry
 from loopwright.web.pattern import pattern
 from loopwright.web.rights import Open, demands
+from loopwright.web.vault_asked import shut_for
 from loopwright.web.visitor import visitor_of
 
 NOT_IN, WAITS, NOBODY_CAN = 401, 429, 503
@@ -69,6 +70,7 @@ def _add_coming_in(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
     @demands(Open.SIGNED_IN)
     def sign_out(request: Request) -> Response:
         _leave_before(request, entrance)
+        shut_for(request)
         with suppress(StoreError):
             # Out is out, whether or not it can be noted.
             entrance.audit.signed(visitor_of(request).name).note("signed out", visitor_of(request).name)

@@ -61,11 +61,18 @@ def add_secrets(app: FastAPI, draw: Drawn, session: Session) -> None:
     """Add the addresses of the room, and the one list of vaults that are open."""
     if not isinstance(session.file, JobFile | KeptJob):
         return _add_nothing(app)
-    vaults = OpenVaults(session.file.path)
+    vaults = app.state.vaults = OpenVaults(session.file.path)
     sheet = Sheet(draw, session, vaults)
     _add_opening(app, sheet, vaults)
     _add_reading(app, sheet, vaults)
     _add_changing(app, sheet, vaults)
+
+
+def shut_for(request: Request) -> None:
+    """Close the vault for whoever asks, who goes."""
+    vaults = getattr(request.app.state, "vaults", None)
+    if isinstance(vaults, OpenVaults):
+        vaults.close(holder_of(visitor_of(request)))
 
 
 class Sheet:
@@ -121,10 +128,6 @@ def refused(error: Exception) -> Response:
     return JSONResponse({"problem": "The vault is closed. Open it again." if isinstance(error, Shut) else str(error)})
 
 
-def _address(request: Request) -> str:
-    return request.client.host if request.client is not None else ""
-
-
 def _secret(typed: SecretStr, again: SecretStr | None = None) -> Secret:
     """Return what was typed. Raises StoreError when it was not the same twice, or is no text."""
     try:
@@ -154,13 +157,13 @@ def _add_opening(app: FastAPI, sheet: Sheet, vaults: OpenVaults) -> None:
     @demands(Right.READ_SECRETS)
     def unlock(asked: Opening, request: Request) -> Response:
         who, note = holder_of(visitor_of(request)), record_for(request, vaults.trail)
-        return sheet.after(request, lambda: vaults.open(who, _secret(asked.passphrase), address=_address(request), note=note))
+        return sheet.after(request, lambda: vaults.open(who, _secret(asked.passphrase), note=note))
 
     @app.post("/secrets/make")
     @demands(Right.CHANGE_SECRETS)
     def make(asked: Opening, request: Request) -> Response:
         who, note = holder_of(visitor_of(request)), record_for(request, vaults.trail)
-        return sheet.after(request, lambda: vaults.make(who, _secret(asked.passphrase, asked.again), address=_address(request), note=note))
+        return sheet.after(request, lambda: vaults.make(who, _secret(asked.passphrase, asked.again), note=note))
 
     @app.post("/secrets/close")
     @demands(Right.READ_SECRETS)

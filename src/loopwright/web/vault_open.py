@@ -74,19 +74,19 @@ class OpenVaults:
 
         return trail_path(self._job)
 
-    def open(self, who: str, passphrase: Secret, *, address: str, note: Record) -> None:
+    def open(self, who: str, passphrase: Secret, *, note: Record) -> None:
         """Open the vault for a person. Raises StoreError when the passphrase does not fit, Wait when too many were tried."""
         from loopwright.store.vault import names_in, open_vault
 
         # Before a try is counted: a file that is no vault needs no passphrase.
         names_in(self.path)
-        self._take(who, address, lambda path: open_vault(path, passphrase, note=note))
+        self._take(who, lambda path: open_vault(path, passphrase, note=note))
 
-    def make(self, who: str, passphrase: Secret, *, address: str, note: Record) -> None:
+    def make(self, who: str, passphrase: Secret, *, note: Record) -> None:
         """Make the vault, open for a person. Raises StoreError, when there is one too."""
         from loopwright.store.vault import create_vault
 
-        self._take(who, address, lambda path: create_vault(path, passphrase, note=note))
+        self._take(who, lambda path: create_vault(path, passphrase, note=note))
 
     def vault(self, who: str) -> Vault:
         """Return the vault that is open for a person, which counts as a use of it. Raises Shut."""
@@ -127,9 +127,10 @@ class OpenVaults:
         with self._lock:
             self._held.pop(who, None)
 
-    def _take(self, who: str, address: str, opening: Opening) -> None:
+    def _take(self, who: str, opening: Opening) -> None:
         """Open a vault in one thread at a time, since each try takes much memory, and hold it."""
-        source, now = Source(address, loopback=False), datetime.now(UTC)
+        # Who asks is known by now, so tries are counted by that alone: where somebody sits keeps nobody else waiting.
+        source, now = Source(who, loopback=False), datetime.now(UTC)
         with self._lock:
             if seconds := wait_s(self._attempts, who, source, now=now, limits=LIMITS):
                 raise Wait(seconds)

@@ -58,6 +58,7 @@ async function show(button) {
   text.textContent = secret;
   const left = document.createElement("span");
   left.className = "fine";
+  left.setAttribute("aria-hidden", "true");
   output.replaceChildren(text, left);
   output.hidden = false;
   button.hidden = true;
