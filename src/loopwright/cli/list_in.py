@@ -13,6 +13,7 @@ from loopwright.cli.words import File, Flag
 if TYPE_CHECKING:
     from loopwright.job.cells import Grid
     from loopwright.job.intake import Intake
+    from loopwright.store.file import JobFile
 
 Of = Literal["devices", "cables", "circuits", "zones"]
 Pairs = Annotated[str | None, Parameter(show_default=False)]
@@ -67,13 +68,12 @@ def list_in(
     from loopwright.store.file import JobFile, StoreError
 
     told, filled = _pairs("--match", match), _pairs("--fill", fill)
-    job = JobFile(Path(file))
-    text = _document(file, job)
+    text = _document(file, job := JobFile(Path(file)))
     try:
         intake = take_in(text, ListKind(of), _grid(source, sheet), told=told, fill=filled)
         taken = intake.edited is not None and not dry_run and intake.edited.text != text
         if intake.edited is not None and taken:
-            job.save(intake.edited.text)
+            _save(job, text, intake.edited.text, f"list of {of} taken in, {len(intake.new)} new, {len(intake.changes)} values changed")
     except StoreError as error:
         raise Refusal(str(error)) from None
     if intake.problems:
@@ -85,6 +85,31 @@ def list_in(
     if not taken:
         complain("Nothing is written: this was a dry run." if dry_run else "Nothing is written: the job says all this already.")
     return DONE
+
+
+def _save(job: JobFile, before: str, after: str, summary: str) -> None:
+    """Write the job; where a history of it is kept, as a revision of its own. Raises StoreError."""
+    from datetime import UTC, datetime
+
+    from loopwright.cli.passphrase import who
+    from loopwright.cli.terminal import complain
+    from loopwright.store.file import ChangedOnDisk
+    from loopwright.store.kept import KeptJob, history_path, keep
+
+    if not history_path(job.path).exists():
+        return job.save(after)
+    kept, trouble = keep(job.path, by=who(), clock=lambda: datetime.now(UTC))
+    if not isinstance(kept, KeptJob):
+        complain(trouble)
+        return job.save(after)
+    try:
+        # What stands in the file now is what the list was held against, or nothing is written.
+        if kept.load() != before:
+            raise ChangedOnDisk(f"{job.name} was changed by another program meanwhile, and is left as it is. Take the list in again.")
+        kept.start(before)
+        kept.add(after, summary)
+    finally:
+        kept.close()
 
 
 def _document(file: str, job: Any) -> str:  # noqa: ANN401 - a JobFile, imported late
@@ -170,7 +195,5 @@ def _machine(intake: Intake) -> dict[str, Any]:
         "changed": [change._asdict() for change in intake.changes],
         "unchanged": intake.unchanged,
         "notes": list(intake.notes),
-        "problems": [
-            {"row": each.row + 1, "column": each.at + 1, "head": each.head, "message": each.message} for each in intake.problems
-        ],
+        "problems": [{"row": each.row + 1, "column": each.at + 1, "head": each.head, "message": each.message} for each in intake.problems],
     }
