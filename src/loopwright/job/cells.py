@@ -25,12 +25,14 @@ _SEPARATOR_LINE = re.compile(r"sep=(.)(?:\r\n|\r|\n|$)")
 class Grid:
     """The rows of one sheet, numbered from 0 here and from 1 to people.
 
-    ``faults`` says of single cells why what stands there cannot be used; ``notes`` what a person should know of the reading.
+    ``faults`` says of single cells why what stands there cannot be used; ``notes`` what a person should know of the reading;
+    ``sheets`` are those of a workbook, the one that was read first.
     """
 
     rows: Rows
     notes: tuple[str, ...] = ()
     faults: Mapping[tuple[int, int], str] = field(default_factory=dict)
+    sheets: tuple[str, ...] = ()
 
 
 class CellsError(Exception):

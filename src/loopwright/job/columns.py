@@ -16,6 +16,7 @@ from loopwright.job.unit import worth_of
 ID = "id"
 HEADS_LOOKED_AT = 15
 LEAST_LIKENESS = 0.82
+_LETTER = re.compile(r"column ([A-Z]{1,3})")
 _BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
 
 
@@ -154,13 +155,14 @@ class Matching(NamedTuple):
         return next((each for each in self.columns if each.field == field), None)
 
 
-def propose(kind: ListKind, rows: Rows, told: Mapping[str, str] | None = None) -> Matching:
+def propose(kind: ListKind, rows: Rows, told: Mapping[str, str] | None = None, *, headed: bool = True) -> Matching:
     """Return what each column is taken for. ``told`` gives fields by head or column letter, and goes before what is proposed.
 
-    A field may have its unit behind it, in brackets: ``length_m (ft)``; an empty one leaves the column out.
+    ``column C`` is always the letter, whatever heads there are. A field may have its unit behind it, in brackets: ``length_m (ft)``;
+    an empty one leaves the column out. A table that is not ``headed`` has no row of heads: all its rows are entries.
     """
-    head = _head_row(kind, rows)
-    heads = rows[head] if head < len(rows) else ()
+    head = _head_row(kind, rows) if headed else -1
+    heads = _heads(rows, head)
     given, problems = _told(kind, heads, told or {})
     taken = {match.field for match in given.values()}
     likely = [_likely(kind, at, text) for at, text in enumerate(heads) if at not in given and text.strip()]
@@ -171,6 +173,12 @@ def propose(kind: ListKind, rows: Rows, told: Mapping[str, str] | None = None) -
             found[match.at] = match
     columns = tuple(found.get(at) or Match(at, text, "", "", 0.0) for at, text in enumerate(heads) if text.strip() or at in found)
     return Matching(head, columns, tuple(problems))
+
+
+def _heads(rows: Rows, head: int) -> tuple[str, ...]:
+    if head < 0:
+        return ("",) * max(map(len, rows), default=0)
+    return rows[head] if head < len(rows) else ()
 
 
 def _rank(kind: ListKind, match: Match) -> int:
@@ -198,9 +206,11 @@ def _told(kind: ListKind, heads: Sequence[str], told: Mapping[str, str]) -> tupl
     found: dict[int, Match] = {}
     problems: list[str] = []
     for head, wish in told.items():
-        at = next((number for number, text in enumerate(heads) if folded(text) == folded(head) and text.strip()), None)
+        letter = _LETTER.fullmatch(head)
+        at = None if letter else next((number for number, text in enumerate(heads) if folded(text) == folded(head) and text.strip()), None)
         if at is None:
-            at = next((number for number in range(len(heads)) if column_letter(number) == head.strip().upper()), None)
+            wanted = letter[1] if letter else head.strip().upper()
+            at = next((number for number in range(len(heads)) if column_letter(number) == wanted), None)
         unit = _BRACKETS.search(wish)
         field = _BRACKETS.sub("", wish).strip()
         field = next((column.field for column in plan.columns if field.casefold() in (column.field, column.head.casefold())), field)

@@ -39,15 +39,21 @@ _US_UNITS = ("m", "°C")
 
 
 def take_in(
-    text: str, kind: ListKind, grid: Grid, *, told: Mapping[str, str] | None = None, fill: Mapping[str, str] | None = None
+    text: str,
+    kind: ListKind,
+    grid: Grid,
+    *,
+    told: Mapping[str, str] | None = None,
+    fill: Mapping[str, str] | None = None,
+    headed: bool = True,
 ) -> Intake:
     """Return what a list does to a document.
 
-    ``told`` says what columns mean, ``fill`` what new entries get where the list is silent. Raises JobError when the document
-    itself cannot be read; what is wrong with the list stands in the result.
+    ``told`` says what columns mean, ``fill`` what new entries get where the list is silent, ``headed`` that it has a row of heads.
+    Raises JobError when the document itself cannot be read; what is wrong with the list stands in the result.
     """
     plan, job = LISTS[kind], read(text).job
-    matching = propose(kind, grid.rows, told)
+    matching = propose(kind, grid.rows, told, headed=headed)
     found = Gathered()
     for message in matching.problems:
         found.refuse(-1, None, message)

@@ -43,12 +43,10 @@ def grid_of_workbook(raw: bytes, name: str, sheet: str | None) -> Grid:
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError, OSError) as error:
         raise ListError(f"{name}: the file is damaged: {error}.") from None
     walk = _Walk(name, _formats(parts.get("xl/styles.xml", b""), name))
-    _parse(parts[part], walk.start, walk.end, name)
+    _parse(parts[part], walk.start, walk.end, name, text=walk.text)
     rows = _cells(parts, title, name)
     notes = tuple(walk.notes()) + ((f"Sheet {title} was read; not read: {', '.join(others[:12])}.",) if others else ())
-    texts = tuple(
-        tuple(_text(cell, walk.suffixes.get((at, column), "")) for column, cell in enumerate(row)) for at, row in enumerate(rows)
-    )
+    texts = tuple(tuple(_text(cell, walk.suffixes.get((at, column), "")) for column, cell in enumerate(row)) for at, row in enumerate(rows))
     long = next(((at, column) for at, row in enumerate(texts) for column, text in enumerate(row) if len(text) > LONGEST_CELL), None)
     if long:
         raise ListError(f"{name}: {_named(*long)}: more than {LONGEST_CELL} characters.")
@@ -58,7 +56,7 @@ def grid_of_workbook(raw: bytes, name: str, sheet: str | None) -> Grid:
         for column, cell in enumerate(row)
         if isinstance(cell, date | time | timedelta)
     }
-    return Grid(rows=texts, notes=notes, faults=dates | walk.faults)
+    return Grid(rows=texts, notes=notes, faults=dates | walk.faults, sheets=(title, *others))
 
 
 def _measured(packed: zipfile.ZipFile, name: str) -> dict[str, zipfile.ZipInfo]:
@@ -94,12 +92,14 @@ def _unpacked(packed: zipfile.ZipFile, infos: dict[str, zipfile.ZipInfo], name: 
 Start = Callable[[str, dict[str, str]], None]
 
 
-def _parse(data: bytes, start: Start, end: Callable[[str], None] | None, name: str) -> None:
+def _parse(data: bytes, start: Start, end: Callable[[str], None] | None, name: str, *, text: Callable[[str], None] | None = None) -> None:
     """Walk through an XML part; one that declares a document type, and so could grow while it is read, is refused."""
     parser = expat.ParserCreate()
     parser.StartElementHandler = lambda tag, attributes: start(tag.rpartition(":")[2], attributes)
     if end is not None:
         parser.EndElementHandler = lambda tag: end(tag.rpartition(":")[2])
+    if text is not None:
+        parser.CharacterDataHandler = text
 
     def refuse(*_: object) -> None:
         raise ListError(f"{name}: a document type is declared inside, as no workbook has it.")
@@ -177,6 +177,8 @@ class _Walk:
     suffixes: dict[tuple[int, int], str] = field(default_factory=dict)
     faults: dict[tuple[int, int], str] = field(default_factory=dict)
     has_formula: bool = False
+    in_value: bool = False
+    wordy: bool = False
     has_value: bool = False
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
@@ -193,18 +195,26 @@ class _Walk:
         elif tag == "f":
             self.has_formula = True
         elif tag in ("v", "is"):
-            self.has_value = True
+            # A formula that gives words may give none; any other has to have its value between the marks.
+            self.in_value, self.has_value = True, tag == "is" or self.wordy
         elif tag == "mergeCell":
             self._merged(attributes.get("ref", ""))
 
     def end(self, tag: str) -> None:
         """Take note of a cell once it is whole."""
+        if tag == "v":
+            self.in_value = False
         if tag == "c" and self.has_formula:
             self.formulas += 1
             if not self.has_value:
                 self.faults[self.row, self.column] = "the formula here has no value kept with it; formulas are not worked out here."
 
+    def text(self, found: str) -> None:
+        """Take note that a value is more than its marks."""
+        self.has_value = self.has_value or (self.in_value and bool(found.strip()))
+
     def _cell(self, attributes: dict[str, str]) -> None:
+        self.wordy = attributes.get("t") == "str"
         place = _PLACE.fullmatch(attributes.get("r", ""))
         self.column = _number(place[1]) if place else self.column + 1
         self.row = int(place[2]) - 1 if place else self.row

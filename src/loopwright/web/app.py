@@ -19,6 +19,7 @@ from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
 from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
+from loopwright.web.lists import add_lists
 from loopwright.web.news import add_news
 from loopwright.web.page import Page, Query
 from loopwright.web.past import add_past
@@ -61,6 +62,7 @@ def create_app(
     add_changing(app, draw, session)
     add_news(app, draw, session)
     add_searching(app, session)
+    add_lists(app, draw, session)
     add_past(app, draw.steps, session)
     add_secrets(app, draw, session)
     _add_asking(app, draw, session, clock)

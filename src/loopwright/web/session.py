@@ -60,6 +60,8 @@ class Session:
         self.file = file
         self._lock = threading.RLock()
         self._trail: Trail = MemoryTrail(file) if isinstance(file, JobFile) else file
+        self.copied: Callable[[], str] = str
+        """Says how the last copy of the job went, for the foot of every page; whoever makes copies puts it here."""
         self._marks: OrderedDict[str, tuple[Problem, ...]] = OrderedDict()
         text = self._trail.load()
         reading = read(text)
@@ -79,18 +81,20 @@ class Session:
         by: str = "",
         at: int | None = None,
         look: Callable[[Job], None] | None = None,
+        summary: str = "",
     ) -> tuple[Problem, ...]:
         """Make a change; return the problems that keep it from being made, none when it was made.
 
         A change may be a function of the job it is meant for. ``mark`` names one change: the same mark again is the same change.
         ``at`` is the revision it is meant for, left out the present one; where others have changed something else since, both
         hold, and where they have changed the same, nothing is written over. ``look`` looks at the job as it is now, and may raise JobError.
+        ``summary`` tells the history what the change does, where the change itself does not say it.
         """
         with self._lock:
             if mark and mark in self._marks:
                 return self._marks[mark]
             meant = self._state.revision if at is None else at
-            problems = self._attempt(lambda: self._edited(change, by or self._trail.by, meant, look))
+            problems = self._attempt(lambda: self._edited(change, by or self._trail.by, meant, look, summary))
             if mark:
                 self._marks[mark] = problems
                 while len(self._marks) > MOST_REMEMBERED:
@@ -195,7 +199,7 @@ class Session:
         self.changed_on_disk()
         self._adopt(self._trail.text_at(number), summary=f"{BACK}{number}", by=by)
 
-    def _edited(self, change: Edit | Callable[[Job], Edit], by: str, at: int, look: Callable[[Job], None] | None) -> None:
+    def _edited(self, change: Edit | Callable[[Job], Edit], by: str, at: int, look: Callable[[Job], None] | None, summary: str) -> None:
         for _ in range(MOST_TRIES):
             self.changed_on_disk()
             if look is not None:
@@ -203,7 +207,7 @@ class Session:
             base, job = self._meant(at)
             made = change(job) if callable(change) else change
             try:
-                return self._put(made, base, at, by)
+                return self._put(made, base, at, by, summary or summary_of(made))
             except ChangedOnDisk:
                 if self.changed_on_disk():
                     raise
@@ -219,17 +223,17 @@ class Session:
                 pass
         return self._state.text, self._state.job
 
-    def _put(self, made: Edit, base: str, at: int, by: str) -> None:
+    def _put(self, made: Edit, base: str, at: int, by: str, summary: str) -> None:
         now = self._state.text
         if base == now or isinstance(made, RenameItem) or (isinstance(made, AddItem) and made.key is not None):
             # An id goes in, or changes, where it is by now: it is told when it is not there, or taken.
             edited = job_edit.apply(now, made)
-            return self._adopt(edited.text, tree=edited.tree, summary=summary_of(made), by=by)
+            return self._adopt(edited.text, tree=edited.tree, summary=summary, by=by)
         since = self._trail.since(at)
         found = joined(base, job_edit.apply(base, made).text, now, since)
         if found.clashes:
             raise edit_clashed(found.clashes, self._state.job, others(since, by))
-        self._adopt(found.text, summary=summary_of(made), by=by)
+        self._adopt(found.text, summary=summary, by=by)
 
     def _step(self, way: int, by: str, side: Side | None) -> tuple[Problem, ...]:
         with self._lock:

@@ -4,6 +4,7 @@ import "./cell.js";
 import { fill } from "./cell.js";
 import { isDirty } from "./morph.js";
 import { button, send, show, trouble } from "./post.js";
+import "./lists.js";
 import "./news.js";
 import "./search.js";
 
