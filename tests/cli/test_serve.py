@@ -32,7 +32,7 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
 
 def test_a_file_is_opened_on_this_machine_alone(run: Run, opened: list[dict[str, Any]], sample: str) -> None:
     assert run("serve", sample, "--port", "9000", "--no-browser").status == 0
-    assert opened == [{"path": Path(sample), "host": "127.0.0.1", "port": 9000, "open_browser": False, "history": True}]
+    assert opened == [{"path": Path(sample), "host": "127.0.0.1", "port": 9000, "open_browser": False, "history": True, "network": None}]
 
 
 def test_a_history_is_kept_unless_nobody_wants_it(run: Run, opened: list[dict[str, Any]], sample: str) -> None:

@@ -11,16 +11,21 @@ from cyclopts import Parameter
 
 from loopwright.cli.folder import data_folders
 from loopwright.cli.refusal import Refusal
+from loopwright.cli.server import JobName, on_server, server_job
 from loopwright.cli.words import File, Flag
 
 if TYPE_CHECKING:
     from ipaddress import IPv4Address, IPv6Address
 
+    from loopwright.store.schedule import Copies
+    from loopwright.store.stored import ServerJob
     from loopwright.web.lan import Network
 
 HOST = "127.0.0.1"
 OWN_COPY = "demo-business.yaml"
 LOWEST_PORT, HIGHEST_PORT = 0, 65535
+USUAL_EVERY_H, LEAST_EVERY_H, MOST_EVERY_H = 4.0, 0.01, 8760.0
+USUAL_KEPT = 60
 
 
 def serve(
@@ -35,6 +40,10 @@ def serve(
     people: Annotated[str | None, Parameter(show_default=False)] = None,
     no_browser: Flag = False,
     no_history: Flag = False,
+    job: JobName = None,
+    backup: Annotated[str | None, Parameter(show_default=False)] = None,
+    every: Annotated[float, Parameter(show_default=False)] = USUAL_EVERY_H,
+    keep: Annotated[int, Parameter(show_default=False)] = USUAL_KEPT,
 ) -> int:
     """Open the workbench in a browser, for this machine alone unless others are asked in.
 
@@ -44,22 +53,30 @@ def serve(
     Every change is kept, with who made it and when, in a database beside the file: shop.yaml.history.db. Undo goes
     on from there the next time, and what was changed elsewhere is taken in.
 
+    With --backup, copies of the job with its history, vault and tokens are made in a folder, when something has changed;
+    `loopwright restore` puts one back. One that fails is told on the foot of every page and tried again.
+
     With --lan, or --host and an address of this machine, others reach it from the local network: by HTTPS, with a certificate of
     its own whose fingerprint is printed, and only people who sign in (`loopwright people`). With --behind-proxy a proxy of yours
     speaks HTTPS in its place. Serve to the internet by neither.
+
+    Instead of a file it takes the address of a PostgreSQL server with jobs in it (`loopwright put-in`). Several servers may work on
+    one job there; the password is taken from PGPASSWORD, ~/.pgpass or a service, never from the command line.
 
     For example:
 
         loopwright serve
         loopwright serve shop.yaml
         loopwright serve shop.yaml --port 9000 --no-browser
+        loopwright serve shop.yaml --backup /mnt/other-disk --every 2 --keep 100
         loopwright serve shop.yaml --lan
+        loopwright serve postgresql://ada@db.example/office --job shop --lan
         loopwright serve shop.yaml --behind-proxy 127.0.0.1 --name bench.example
 
     Parameters
     ----------
     file
-        The job document to work on; what is changed in the browser is written to it.
+        The job document to work on; what is changed in the browser is written to it. Or postgresql://person@server/database.
     port
         Port to listen on; when it is taken, one that is free.
     lan
@@ -77,14 +94,40 @@ def serve(
         Only print the address.
     no_history
         Keep no history; undo lasts until the workbench stops.
+    job
+        The job on the server, where it keeps several.
+    backup
+        The folder of copies, best on another disk.
+    every
+        Hours from one copy to the next; 4 unless said.
+    keep
+        How many copies stay, the latest; 60 unless said.
     """
     if not LOWEST_PORT <= port <= HIGHEST_PORT:
         raise Refusal(f"--port {port}: out of bounds. Accepted: {LOWEST_PORT} to {HIGHEST_PORT}.")
     listen_on, network = _reach(lan, host, behind_proxy, name, people)
-    path = own_copy() if file is None else _given(file)
+    place = own_copy() if file is None else _given(file, job, history=not no_history)
+    if job is not None and isinstance(place, Path):
+        raise Refusal("--job: names a job on a server; a file is one job.")
+    copies = None if backup is None else _copies(place, backup, every, keep)
     from loopwright.web.serve import serve as open_workbench
 
-    return open_workbench(path, host=listen_on, port=port, open_browser=not no_browser, history=not no_history, network=network)
+    return open_workbench(
+        place, host=listen_on, port=port, open_browser=not no_browser, history=not no_history, network=network, copies=copies
+    )  # fmt: skip
+
+
+def _copies(place: Path | ServerJob, folder: str, every_h: float, keep: int) -> Copies:
+    """Return where copies are to be made, and how often. Raises Refusal."""
+    from loopwright.store.schedule import Copies
+
+    if not isinstance(place, Path):
+        raise Refusal("--backup: a server's own pg_dump makes its backups.")
+    if not LEAST_EVERY_H <= every_h <= MOST_EVERY_H:
+        raise Refusal(f"--every {every_h:g}: out of bounds. Accepted: {LEAST_EVERY_H:g} to {MOST_EVERY_H:g} hours.")
+    if keep < 1:
+        raise Refusal(f"--keep {keep}: out of bounds. Accepted: 1 or more.")
+    return Copies(folder=Path(folder), every_s=every_h * 3600, keep=keep)
 
 
 def _reach(lan: bool, host: str | None, proxy: str | None, names: tuple[str, ...], people: str | None) -> tuple[str, Network | None]:
@@ -117,10 +160,14 @@ def _address(option: str, said: str | None) -> IPv4Address | IPv6Address | None:
         raise Refusal(f"{option} {said}: not an IP address.") from None
 
 
-def _given(file: str) -> Path:
-    """Return the path of a file that can be read and is a job. Raises Refusal when not: the browser is no place to learn that."""
+def _given(file: str, job: str | None, *, history: bool) -> Path | ServerJob:
+    """Return a file that can be read and is a job, or a job on a server. Raises Refusal when not: the browser is no place to learn that."""
     from loopwright.cli.file import STDIN, read_job
 
+    if on_server(file):
+        if not history:
+            raise Refusal("--no-history: a server keeps every change; it cannot be told not to.")
+        return server_job(file, job)
     if file == STDIN:
         raise Refusal("serve works on a file, so that changes have a place to go; - cannot be one.")
     read_job(file)

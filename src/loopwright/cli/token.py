@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from cyclopts import Parameter
 
 from loopwright.cli.refusal import DONE, Refusal
+from loopwright.cli.server import JobName
 from loopwright.cli.words import File
 
 if TYPE_CHECKING:
@@ -26,8 +27,9 @@ def token(
     name: Annotated[str | None, Parameter(show_default=False)] = None,
     /,
     *,
-    scope: Annotated[tuple[ScopeWord, ...], Parameter(show_default=False)] = (),
+    scope: Annotated[tuple[ScopeWord, ...], Parameter(show_default=False, negative=())] = (),
     days: Annotated[int | None, Parameter(show_default=False)] = None,
+    job: JobName = None,
 ) -> int:
     """Say which other programs may use the HTTP API of a job while it is served.
 
@@ -46,7 +48,7 @@ def token(
     Parameters
     ----------
     file
-        The job document.
+        The job document, or the postgresql:// address of a server.
     act
         What to do: make, list, remove or trail.
     name
@@ -55,6 +57,8 @@ def token(
         What the token is for: read (the usual), or change, which is read as well.
     days
         How long it lasts, 1 to 3660; 90 unless said.
+    job
+        The job on the server, where it keeps several. Its tokens count at this machine's server alone.
     """
     from datetime import UTC, datetime
 
@@ -67,10 +71,7 @@ def token(
         raise Refusal(f"{act} needs the NAME of a token." if act in NAMED else f"{act} takes no NAME.")
     if act != "make" and (scope or days is not None):
         raise Refusal("--scope and --days are said when a token is made.")
-    job = Path(file)
-    if not job.is_file():
-        raise Refusal(f"{file}: there is no such file, so there is no job to make tokens for.")
-    path, now = tokens_path(job), datetime.now(UTC)
+    path, now = tokens_path(_beside(file, job)), datetime.now(UTC)
     audit = Audit(tokens_trail_path(path), by=who(), clock=lambda: now)
     try:
         if act == "trail":
@@ -83,6 +84,21 @@ def token(
         return _remove(tokens, name or "") if act == "remove" else _list(tokens, now)
     except StoreError as error:
         raise Refusal(str(error)) from None
+
+
+def _beside(file: str, job: str | None) -> Path:
+    """Return the file the tokens are kept beside. Raises Refusal when there is no such job."""
+    from loopwright.cli.server import on_server, server_job
+
+    if on_server(file):
+        place = server_job(file, job).beside
+        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        return place
+    if job is not None:
+        raise Refusal("--job: names a job on a server; a file is one job.")
+    if not Path(file).is_file():
+        raise Refusal(f"{file}: there is no such file, so there is no job to make tokens for.")
+    return Path(file)
 
 
 def _make(tokens: ApiTokens, name: str, scope: tuple[ScopeWord, ...], days: int | None, *, by: str, now: datetime) -> int:

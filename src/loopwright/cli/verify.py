@@ -23,13 +23,14 @@ def verify(file: File, /, *, json: Flag = False) -> int:
     json
         Print what was found as JSON.
     """
-    from loopwright.cli.history import ADDRESS, history_file
+    from loopwright.cli.history import history_file
+    from loopwright.cli.server import on_server
     from loopwright.cli.terminal import plain, say, say_json
     from loopwright.store.file import StoreError
     from loopwright.store.sql import open_store
     from loopwright.store.store import Damaged
 
-    where = file if file.startswith(ADDRESS) else str(history_file(file))
+    where = file if on_server(file) else str(history_file(file))
     try:
         store = open_store(where, read_only=True)
         troubles = [each._asdict() | {"words": str(each)} for each in store.verify()]

@@ -33,6 +33,15 @@ _WORDS = (
     ("disk i/o error", "the disk does not answer as it should, or is full"),
     ("too big", "it is larger than the database can hold"),
 )
+_FROM = "PGPASSWORD, ~/.pgpass or a service"
+_SERVER_WORDS = (
+    ("no password supplied", f"no password was found; it is taken from {_FROM}"),
+    ("password authentication failed", f"the server does not take this person with this password; it is taken from {_FROM}"),
+    ("connection refused", "no database server answers there"),
+    ("timeout expired", "the database server does not answer"),
+    ("name or service not known", "there is no server of that name"),
+    ("failed to resolve host", "there is no server of that name"),
+)
 _BROKEN = ("malformed", "not a database", "no such table", "no such column", "database corruption", "malformed database schema")
 
 
@@ -155,7 +164,7 @@ def plain(error: BaseException) -> str:
     said = str(origin).strip().lower()
     if is_broken(error):
         return "the database is damaged"
-    for words, ours in _WORDS:
+    for words, ours in _WORDS + _SERVER_WORDS:
         if words in said:
             return ours
     return (said.splitlines() or [type(origin).__name__])[0].rstrip(".")

@@ -10,7 +10,9 @@ from collections import OrderedDict
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import NamedTuple
 
+from loopwright.store.address import shown_address
 from loopwright.store.file import ChangedOnDisk, StoreError
 from loopwright.store.own import Step
 from loopwright.store.store import PAGE, Change, Conflict, Head, Mark, Revision, Store
@@ -140,3 +142,27 @@ class StoredJob:
         self._kept[revision.number] = revision
         while len(self._kept) > MOST_KEPT:
             self._kept.popitem(last=False)
+
+
+class ServerJob(NamedTuple):
+    """Where a job is on a server: the server's address, the job's name there, and where on this machine a file of it would be."""
+
+    address: str
+    job: str
+    beside: Path
+
+    def __str__(self) -> str:
+        """Return the place as it may be shown."""
+        return f"{self.job} on {shown_address(self.address)}"
+
+
+def open_stored(place: ServerJob, *, by: str, clock: Callable[[], datetime]) -> StoredJob:
+    """Return a job that is on a server. Raises StoreError."""
+    # Only here: the database's library is 0.2 s of start-up.
+    from loopwright.store.sql import open_store
+
+    try:
+        place.beside.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(f"{place.beside.parent} cannot be made: {(error.strerror or type(error).__name__).lower()}.") from error
+    return StoredJob(open_store(place.address), place.job, by=by, clock=clock, beside=place.beside)

@@ -19,8 +19,13 @@ from typing import TYPE_CHECKING, Any
 import uvicorn
 from fastapi import FastAPI
 
+from loopwright.store.api_token import ApiTokens, tokens_path, tokens_trail_path
+from loopwright.store.audit import Audit
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.kept import KeptJob, keep
+from loopwright.store.schedule import Copies, Schedule
+from loopwright.store.stored import ServerJob, open_stored
+from loopwright.store.trail import MemoryTrail
 from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
@@ -36,38 +41,66 @@ MOST_AT_ONCE = 256
 
 
 def serve(
-    path: Path,
+    place: Path | ServerJob,
     *,
     host: str = "127.0.0.1",
     port: int = 8417,
     open_browser: bool = True,
     history: bool = True,
     network: Network | None = None,
+    copies: Copies | None = None,
 ) -> int:
-    """Show a job file in the browser until Ctrl-C; return the exit code. Problems go to standard error.
+    """Show a job file, or a job on a server, in the browser until Ctrl-C; return the exit code. Problems go to standard error.
 
-    With ``history`` every change is kept in a database beside the file. ``host`` is one of this machine's own; others come in by a
-    ``network``, which names the address to listen on itself.
+    With ``history`` every change of a file is kept in a database beside it; a server keeps them all. ``host`` is one of this
+    machine's own; others come in by a ``network``, which names the address to listen on itself. ``copies`` says where copies of a job file are made by themselves.
     """
     if network is None and host not in LOOPBACK:
         print(f"{host} is not this machine alone: without people and TLS nothing is shown there.", file=sys.stderr)
         return UNUSABLE
     try:
-        session = opened(path, history=history)
+        session = opened(place, history=history)
     except (StoreError, JobError) as error:
-        print(f"{path.name} cannot be opened.\n{error}", file=sys.stderr)
+        print(f"{place.name if isinstance(place, Path) else place} cannot be opened.\n{error}", file=sys.stderr)
         return UNUSABLE
+    schedule = _scheduled(session, copies) if copies is not None else None
     try:
-        return _shown(session, host=network.host if network else host, port=port, open_browser=open_browser, network=network)
+        shown = str(session.file.path if isinstance(place, Path) else place)
+        return _shown(session, shown, host=network.host if network else host, port=port, open_browser=open_browser, network=network)
     finally:
-        if isinstance(session.file, KeptJob):
+        if schedule is not None:
+            schedule.stop()
+        if not isinstance(session.file, JobFile):
             session.file.close()
 
 
-def opened(path: Path, *, history: bool) -> Session:
+def _scheduled(session: Session, copies: Copies) -> Schedule:
+    """Begin to make copies of the open job; how they go stands on the foot of every page, and trouble on standard error."""
+    schedule = Schedule(
+        session.file.path, copies, clock=lambda: datetime.now(UTC), tell=lambda words: print(words, file=sys.stderr, flush=True)
+    )  # fmt: skip
+    session.copied = lambda: schedule.words
+    schedule.start()
+    return schedule
+
+
+def opened(place: Path | ServerJob, *, history: bool) -> Session:
     """Return the open job. A history that cannot be kept is told on standard error. Raises StoreError or JobError."""
+    return _opened_file(place, history=history) if isinstance(place, Path) else _opened_there(place)
+
+
+def _opened_there(place: ServerJob) -> Session:
+    stored = open_stored(place, by=who(), clock=lambda: datetime.now(UTC))
+    try:
+        return Session(stored)
+    except BaseException:
+        stored.close()
+        raise
+
+
+def _opened_file(path: Path, *, history: bool) -> Session:
     if not history or not path.is_file():
-        return Session(JobFile(path))
+        return Session(MemoryTrail(JobFile(path), by=who()))
     file, trouble = keep(path, by=who(), clock=lambda: datetime.now(UTC))
     try:
         session = Session(file)
@@ -75,7 +108,7 @@ def opened(path: Path, *, history: bool) -> Session:
         if isinstance(file, KeptJob):
             file.close()
         # The file itself may be in order: then it is the history that cannot be written.
-        session, trouble = Session(JobFile(path)), f"{error} No history is kept now; the job file is saved as ever."
+        session, trouble = Session(MemoryTrail(JobFile(path), by=who())), f"{error} No history is kept now; the job file is saved as ever."
     if trouble:
         print(trouble, file=sys.stderr)
     return session
@@ -89,14 +122,20 @@ def who() -> str:
         return "unknown"
 
 
-def _shown(session: Session, *, host: str, port: int, open_browser: bool, network: Network | None) -> int:
+def tokens_of(session: Session) -> ApiTokens:
+    """Return the tokens other programs come to an open job with."""
+    path = tokens_path(session.file.path)
+    return ApiTokens(path, note=Audit(tokens_trail_path(path), by=who(), clock=lambda: datetime.now(UTC)).note)
+
+
+def _shown(session: Session, place: str, *, host: str, port: int, open_browser: bool, network: Network | None) -> int:
     try:
         listening = listen(host, port)
     except OSError as error:
         print(f"No port could be opened on {host}: {error.strerror or error}", file=sys.stderr)
         return UNUSABLE
     try:
-        config, address = _for_others(session, network, listening) if network else _for_here(session, host, listening)
+        config, address = _for_others(session, place, network, listening) if network else _for_here(session, place, host, listening)
     except StoreError as error:
         listening.close()
         print(error, file=sys.stderr)
@@ -114,24 +153,25 @@ def _shown(session: Session, *, host: str, port: int, open_browser: bool, networ
     return STOPPED
 
 
-def _for_here(session: Session, host: str, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+def _for_here(session: Session, place: str, host: str, listening: socket.socket) -> tuple[uvicorn.Config, str]:
     """Return the server for whoever sits at this machine, and the address of a page that leads to it with the key."""
     token = secrets.token_urlsafe(24)
     address = address_of(host, listening.getsockname()[1], token)
-    print(f"Loopwright shows {session.file.path} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
-    app = create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()))
+    print(f"Loopwright shows {place} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
+    app = create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()), tokens=tokens_of(session))
     return _config(app), doorstep(address) if has_display() else ""
 
 
-def _for_others(session: Session, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+def _for_others(session: Session, place: str, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
     """Return the server for people who sign in, and the address at which they do. Raises StoreError."""
     from loopwright.web.lan import entrance_for, greeting, speaks_tls
 
     entrance, why = entrance_for(network, listening.getsockname()[1])
     spoken = speaks_tls(entrance)
     where = greeting(entrance, why, drawn=sys.stdout.isatty())
-    print(f"Loopwright shows {session.file.path} at\n\n{where}\n\nCtrl-C stops.", flush=True)
-    config = _config(create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance), limit_concurrency=MOST_AT_ONCE)
+    print(f"Loopwright shows {place} at\n\n{where}\n\nCtrl-C stops.", flush=True)
+    app = create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance, tokens=tokens_of(session))
+    config = _config(app, limit_concurrency=MOST_AT_ONCE)
     config.load()
     config.ssl = spoken
     return config, entrance.ways.addresses[-1]
