@@ -15,7 +15,7 @@ from enum import Enum
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from loopwright.circuits.half_space import Array, Extremes, half_space_fraction, half_space_tails, spans, worst_case
 
@@ -40,6 +40,8 @@ __all__ = [
 NORMAL_BOUND_SIGMA = 3.0
 """Where a truncated normal distribution is cut: bounds on a data sheet taken as three standard deviations, common practice, no source."""
 
+CLEAR = 1e-9
+"""Share by which an edge must lie outside all readings to be called outside: far more than what rounding can do."""
 BLOCK_READINGS = 32_768
 """Sampled readings worked on at a time: 256 kB of floats, which stays in a core's second-level cache."""
 
@@ -296,15 +298,20 @@ def monte_carlo(
         raise ValueError("a leak must be above nought; a dead short is a resistance of the loop")
     bounds = _Bounds(least=least, width=spans(least, most), pull_up=pull_up, leak_ohm=leak, leak_from=leak_from)
     shapes = (shape,) * (count + 1) if isinstance(shape, Shape) else tuple(shape)
-    hits = np.zeros(edge_ratios.shape)
+    always, never = bounds.certain(edge_ratios)
+    hits = np.where(always, float(samples), 0.0)
+    open_edges = ~(always | never)
+    rows = np.flatnonzero(open_edges.any(axis=1))
     step = max(256, BLOCK_READINGS // max(cases, 1))
+    wide = max(1, BLOCK_READINGS // step)
+    blocks = [bounds.only(rows[first : first + wide]) for first in range(0, rows.size, wide)]
     for start in range(0, samples, step):
         units = _draw(shapes, min(step, samples - start), generator)
-        for first in range(0, cases, max(1, BLOCK_READINGS // step)):
-            block = slice(first, first + max(1, BLOCK_READINGS // step))
-            ratio = bounds.readings(units, block)
-            for edge in range(edge_ratios.shape[1]):
-                hits[block, edge] += np.count_nonzero(ratio <= edge_ratios[block, edge, None], axis=1)
+        for number, block in enumerate(blocks):
+            ratio, here = block.readings(units), rows[number * wide : (number + 1) * wide]
+            for edge in np.flatnonzero(open_edges[here].any(axis=0)).tolist():
+                asked = np.flatnonzero(open_edges[here, edge])
+                hits[here[asked], edge] += np.count_nonzero(ratio[asked] <= edge_ratios[here[asked], edge, None], axis=1)
     return _frequencies(hits, samples)
 
 
@@ -317,22 +324,41 @@ class _Bounds(NamedTuple):
     leak_ohm: Array | None
     leak_from: int
 
-    def readings(self, units: Array, block: slice) -> Array:
-        """Return the loop over the pull-up, shaped (cases of the block, samples), from units drawn on [0, 1]."""
-        low, high = self.pull_up[:, block, None]
+    def only(self, cases: NDArray[np.intp]) -> _Bounds:
+        """Return the bounds of some of the circuits."""
+        leak = None if self.leak_ohm is None else self.leak_ohm[cases]
+        return _Bounds(self.least[cases], self.width[cases], self.pull_up[:, cases], leak, self.leak_from)
+
+    def certain(self, edge_ratios: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Return which edges every draw lies at or below, and which no draw does.
+
+        A reading rises with every resistance and falls with the pull-up, so it lies between those of two corners; an edge clearly outside
+        them is not worth a draw.
+        """
+        corner = np.zeros((self.least.shape[1] + 1, 2))
+        corner[:-1, 1] = corner[-1, 0] = 1.0
+        low, high = np.moveaxis(self.readings(corner), 1, 0)[..., None]
+        return high * (1 + CLEAR) <= edge_ratios, low * (1 - CLEAR) > edge_ratios
+
+    def readings(self, units: Array) -> Array:
+        """Return the loop over the pull-up, shaped (cases, samples), from units drawn on [0, 1]."""
+        low, high = self.pull_up[..., None]
         pull_up: Array = low + (high - low) * units[-1]
         if self.leak_ohm is None:
-            return np.asarray(self._series(units, block, 0, units.shape[0] - 1) / pull_up)
-        far = self._series(units, block, self.leak_from, units.shape[0] - 1)
-        leak = self.leak_ohm[block, None]
+            loop = self._series(units, 0, units.shape[0] - 1)
+            return np.asarray(np.divide(loop, pull_up, out=loop))
+        far = self._series(units, self.leak_from, units.shape[0] - 1)
+        leak = self.leak_ohm[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
             # Written so that an open circuit leaves the leak and a dead short leaves nought.
             across = np.where(np.isinf(leak), far, leak / (1.0 + leak / far))
-        return np.asarray((self._series(units, block, 0, self.leak_from) + across) / pull_up)
+        return np.asarray((self._series(units, 0, self.leak_from) + across) / pull_up)
 
-    def _series(self, units: Array, block: slice, first: int, last: int) -> Array:
+    def _series(self, units: Array, first: int, last: int) -> Array:
         """Return the sum of the drawn resistances from ``first`` up to, not including, ``last``."""
-        return np.asarray(self.least[block, first:last].sum(axis=1)[:, None] + self.width[block, first:last] @ units[first:last])
+        drawn: Array = self.width[:, first:last] @ units[first:last]
+        drawn += self.least[:, first:last].sum(axis=1)[:, None]
+        return drawn
 
 
 def _draw(shapes: Sequence[Shape], samples: int, generator: np.random.Generator) -> Array:
