@@ -32,7 +32,9 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
 
 def test_a_file_is_opened_on_this_machine_alone(run: Run, opened: list[dict[str, Any]], sample: str) -> None:
     assert run("serve", sample, "--port", "9000", "--no-browser").status == 0
-    assert opened == [{"path": Path(sample), "host": "127.0.0.1", "port": 9000, "open_browser": False, "history": True, "network": None}]
+    assert opened == [
+        {"path": Path(sample), "host": "127.0.0.1", "port": 9000, "open_browser": False, "history": True, "network": None, "copies": None}
+    ]
 
 
 def test_a_history_is_kept_unless_nobody_wants_it(run: Run, opened: list[dict[str, Any]], sample: str) -> None:
@@ -82,3 +84,11 @@ def test_without_a_home_to_write_to_it_is_a_temporary_folder(
 def test_what_is_no_job_is_refused_before_the_browser_opens(run: Run, opened: list[dict[str, Any]], name: str) -> None:
     assert run("serve", name).status == 2
     assert opened == []
+
+
+def test_copies_are_made_where_and_as_often_as_is_said(run: Run, opened: list[dict[str, Any]], sample: str, tmp_path: Path) -> None:
+    assert run("serve", sample, "--backup", str(tmp_path), "--every", "0.5", "--keep", "7").status == 0
+    assert opened[0]["copies"] == (tmp_path, 1800.0, 7)
+    assert "--every 0: out of bounds" in run("serve", sample, "--backup", str(tmp_path), "--every", "0").err
+    assert "--keep 0: out of bounds" in run("serve", sample, "--backup", str(tmp_path), "--keep", "0").err
+    assert len(opened) == 1

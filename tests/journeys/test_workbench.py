@@ -305,7 +305,7 @@ def test_blanking_a_label_with_spaces_is_one_step(visit: Visit) -> None:
     visit.revision_after(revision)
     page.keyboard.press("Tab")
     page.wait_for_timeout(200)
-    assert cell.input_value() == "" and visit.bench.session.state.back == 1
+    assert cell.input_value() == "" and visit.bench.session.stand(by=SOMEBODY.name).back == 1
 
 
 def test_the_area_of_a_detector_is_put_right_by_ticking(visit: Visit) -> None:

@@ -75,7 +75,7 @@ class JobFile:
             mode, owner = self._before(raw)
             write_whole(self.path, raw, over=True, mode=mode, owner=owner)
         except OSError as error:
-            raise StoreError(f"{self.name} was not saved: {_words(error)}. The file is as it was.") from error
+            raise StoreError(f"{self.name} was not saved: {words_of(error)}. The file is as it was.") from error
         self._known = raw
 
     def _before(self, raw: bytes) -> tuple[int, tuple[int, int] | None]:
@@ -102,13 +102,13 @@ class JobFile:
             with self.path.open("rb") as source:
                 raw = source.read(MOST_BYTES + 1)
         except OSError as error:
-            reason = "there is no such file" if isinstance(error, FileNotFoundError) else _words(error)
+            reason = "there is no such file" if isinstance(error, FileNotFoundError) else words_of(error)
             raise StoreError(f"{self.name} cannot be read: {reason}.") from error
         if len(raw) > MOST_BYTES:
             raise StoreError(f"{self.name} cannot be read: it is over {MOST_BYTES // 1_000_000} MB, which no job is.")
         return raw
 
 
-def _words(error: OSError) -> str:
+def words_of(error: OSError) -> str:
     """Return an error of the operating system in plain words."""
     return _WORDS.get(error.errno or 0, (error.strerror or str(error)).lower())

@@ -75,7 +75,7 @@ class Drawn:
         return {
             "page": page, "here": room, "rooms": [each for each in ROOMS if visitor.may(each.right)], "job": page.job,
             "visitor": visitor, "fixed": not visitor.may(room.changing), "may_not": MAY_NOT[room.changing],
-            "version": self.version, "file": self.session.file.name,
+            "version": self.version, "file": self.session.file.name, "copied": self.session.copied(),
         }  # fmt: skip
 
     def alone(self, template: str, **values: Any) -> str:  # noqa: ANN401 - whatever the template draws

@@ -23,4 +23,4 @@ def add_news(app: FastAPI, draw: Drawn, session: Session) -> None:
     def revision(request: Request, since: Annotated[int | None, Query(ge=0, le=MOST_REVISIONS)] = None) -> Response:
         elsewhere, now = session.changed_on_disk(), session.state.revision
         news = "" if since is None or since >= now else draw.steps.news(since, visitor_of(request).name)
-        return JSONResponse({"revision": now, "elsewhere": elsewhere, "news": news})
+        return JSONResponse({"revision": now, "elsewhere": elsewhere, "news": news, "copied": session.copied()})

@@ -54,6 +54,8 @@ export async function look() {
     } else if (reply.ok) {
       const answer = await reply.json();
       if (answer.news) tell(answer.news);
+      const copied = document.getElementById("copied");
+      if (copied) copied.textContent = answer.copied;
       known = answer.revision;
       const told = document.querySelector('#trouble [data-do="reload"]');
       if (!typing() && (answer.revision !== shown() || (answer.elsewhere && !told))) await fresh();
