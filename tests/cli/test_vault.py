@@ -236,6 +236,12 @@ def test_check_judges_the_codes_only_with_the_vault_and_never_shows_one(run: Run
     assert sum(data["summary"].values()) == len(data["findings"])
 
 
+@pytest.mark.parametrize("more", [("--vault", "planted"), ("--passphrase", "planted"), ("--vault", "--passphrase-fd", "planted")])
+def test_a_passphrase_written_where_none_is_read_is_not_repeated(run: Run, filled: str, more: tuple[str, ...]) -> None:
+    done = run("check", filled, *more)
+    assert done.status == 2 and "planted" not in done.out + done.err and "is not repeated here" in done.err
+
+
 def test_check_opens_no_vault_unasked_and_says_why_it_cannot(run: Run, job: str, filled: str, words: str, tmp_path: Path) -> None:
     assert "without --vault" in run("check", job, "--passphrase-file", words).err
     wrong = tmp_path / "wrong"

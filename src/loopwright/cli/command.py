@@ -120,14 +120,19 @@ def run(arguments: list[str]) -> int:
 
 def _misused(error: CycloptsError) -> int:
     words = str(error)
-    if {"vault", "people"} & set(error.command_chain or ()):
-        # Somebody may have written a secret there.
+    if _near_a_secret(error):
         words = "This cannot be read, and is not repeated here. A secret is asked for, not written on the command line"
     elif isinstance(error, UnusedCliTokensError):
         words = f"More than was asked for: {' '.join(error.unused_tokens or ())}"
     complain(f"loopwright: {words if words.endswith(('.', '?')) else f'{words}.'}")
     complain(f"`{' '.join(('loopwright', *(error.command_chain or ()), '--help'))}` says what can be written.")
     return BAD_INPUT
+
+
+def _near_a_secret(error: CycloptsError) -> bool:
+    """Return whether somebody may have written a secret where something else was expected."""
+    asked = any(token.startswith(("--vault", "--passphrase")) for token in error.root_input_tokens or ())
+    return asked or bool({"vault", "people"} & set(error.command_chain or ()))
 
 
 def _refused(refusal: Refusal, *, machine: bool) -> int:
