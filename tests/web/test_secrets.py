@@ -221,8 +221,10 @@ def everywhere(desk: Desk) -> None:
     for address in addresses:
         if address != "/secrets/sheet":
             desk.get(re.sub(r"\{\w+(:\w+)?\}", "owner", address))
-    for address in ("/working?key=variations/user/owner", "/form?what=users", "/go?path=users/owner", "/search?q=owner", "/search?q=code"):
+    for address in ("/working?key=variations/user/owner", "/form?what=users", "/go?path=users/owner", "/history/1.yaml"):
         desk.get(address)
+    for words in ("owner", "code", SECRET):
+        desk.post("/search", {"words": words})
     for name in PAPERS:
         desk.get(f"/papers/{name}.pdf")
     for do in ("undo", "redo"):
