@@ -9,7 +9,7 @@ linear, a leakage across the loop or a distribution that is not uniform, is draw
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple
@@ -300,19 +300,43 @@ def monte_carlo(
     shapes = (shape,) * (count + 1) if isinstance(shape, Shape) else tuple(shape)
     always, never = bounds.certain(edge_ratios)
     hits = np.where(always, float(samples), 0.0)
-    open_edges = ~(always | never)
-    rows = np.flatnonzero(open_edges.any(axis=1))
     step = max(256, BLOCK_READINGS // max(cases, 1))
-    wide = max(1, BLOCK_READINGS // step)
-    blocks = [bounds.only(rows[first : first + wide]) for first in range(0, rows.size, wide)]
+    blocks = list(_blocks(bounds, edge_ratios, ~(always | never), max(1, BLOCK_READINGS // step)))
     for start in range(0, samples, step):
         units = _draw(shapes, min(step, samples - start), generator)
-        for number, block in enumerate(blocks):
-            ratio, here = block.readings(units), rows[number * wide : (number + 1) * wide]
-            for edge in np.flatnonzero(open_edges[here].any(axis=0)).tolist():
-                asked = np.flatnonzero(open_edges[here, edge])
-                hits[here[asked], edge] += np.count_nonzero(ratio[asked] <= edge_ratios[here[asked], edge, None], axis=1)
+        for block, asked in blocks:
+            ratio = block.readings(units)
+            for item in asked:
+                item.count += np.count_nonzero(ratio[item.rows] <= item.ratio, axis=1)
+    for _, asked in blocks:
+        for item in asked:
+            hits[item.cases, item.edge] = item.count
     return _frequencies(hits, samples)
+
+
+@dataclass(slots=True, eq=False)
+class _Asked:
+    """An edge that some circuits of a block can meet: which rows of the block and cases of the whole these are, and how often each did."""
+
+    edge: int
+    rows: slice | NDArray[np.intp]
+    cases: NDArray[np.intp]
+    ratio: Array
+    count: NDArray[np.intp]
+
+
+def _blocks(bounds: _Bounds, edge_ratios: Array, open_edges: NDArray[np.bool_], most: int) -> Iterator[tuple[_Bounds, list[_Asked]]]:
+    """Yield the circuits that can meet an edge, so many at a time, with the edges that are asked about."""
+    cases = np.flatnonzero(open_edges.any(axis=1))
+    for first in range(0, cases.size, most):
+        here = cases[first : first + most]
+        asked = []
+        for edge in range(edge_ratios.shape[1]):
+            rows = np.flatnonzero(open_edges[here, edge])
+            if rows.size:
+                pick = slice(None) if rows.size == here.size else rows
+                asked.append(_Asked(edge, pick, here[rows], edge_ratios[here[rows], edge, None], np.zeros(rows.size, dtype=np.intp)))
+        yield bounds.only(here), asked
 
 
 class _Bounds(NamedTuple):
@@ -343,7 +367,8 @@ class _Bounds(NamedTuple):
     def readings(self, units: Array) -> Array:
         """Return the loop over the pull-up, shaped (cases, samples), from units drawn on [0, 1]."""
         low, high = self.pull_up[..., None]
-        pull_up: Array = low + (high - low) * units[-1]
+        pull_up: Array = (high - low) * units[-1]
+        pull_up += low
         if self.leak_ohm is None:
             loop = self._series(units, 0, units.shape[0] - 1)
             return np.asarray(np.divide(loop, pull_up, out=loop))
