@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
-from fastapi.staticfiles import StaticFiles
 
 from loopwright.store.api_token import ApiTokens
 from loopwright.store.person import Right
@@ -28,6 +27,7 @@ from loopwright.web.print_run import Clock, moment, paper
 from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
 from loopwright.web.search import add_searching
+from loopwright.web.sending import LEAST_BYTES, LEVEL, OwnFiles, Packing
 from loopwright.web.session import Session
 from loopwright.web.vault_asked import add_secrets
 from loopwright.web.visitor import NOBODY, SOMEBODY, Visitor, visitor_of
@@ -54,8 +54,9 @@ def create_app(
     app = FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
     visitor = visitor if entrance is None else NOBODY
     app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts, api=ApiEntry(tokens), entrance=entrance))
+    app.add_middleware(Packing, minimum_size=LEAST_BYTES, compresslevel=LEVEL)
     static = files("loopwright.web").joinpath("static")
-    app.mount("/static", StaticFiles(directory=str(static)), name="static")
+    app.mount("/static", OwnFiles(directory=str(static)), name="static")
     app.mount(ROOT, create_api(session, clock))
     draw = Drawn(session, _version(static))
     add_refusal(app, draw)

@@ -1,0 +1,56 @@
+"""How files and pages travel: what a browser has already is not sent again, and over a network pages are packed.
+
+Packing text that holds a secret beside something a stranger chose lets the stranger guess the secret by the length (the BREACH attack,
+Gluck, Harris and Prado 2013: from memory). Packed are therefore only the program's own files and the rooms that show no secret, and a
+stranger's page cannot ask for these in a visitor's name: the cookie is a strict one. On this machine nothing is packed; it would only
+cost time.
+"""
+
+from __future__ import annotations
+
+from ipaddress import ip_address
+from os import PathLike, stat_result
+
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Receive, Scope, Send
+
+LEVEL, LEAST_BYTES = 4, 1000
+OPEN_ROOMS = frozenset({"/", "/premises", "/kit", "/wiring", "/power", "/programme", "/papers"})
+FILES = "/static/"
+
+
+class Packing(GZipMiddleware):
+    """Packs what may be packed, for who is not at this machine."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request, packed or as it is."""
+        if scope["type"] == "http" and scope["method"] == "GET" and _is_open(scope["path"]) and not at_this_machine(scope):
+            await super().__call__(scope, receive, send)
+        else:
+            await self.app(scope, receive, send)
+
+
+def _is_open(path: str) -> bool:
+    return path in OPEN_ROOMS or path.startswith(FILES)
+
+
+def at_this_machine(scope: Scope) -> bool:
+    """Return whether a request comes from this machine itself."""
+    client = scope.get("client")
+    try:
+        return client is not None and ip_address(client[0]).is_loopback
+    except ValueError:
+        return False
+
+
+class OwnFiles(StaticFiles):
+    """The program's own files: one asked for with the mark of its content is kept for good, another is asked after each time."""
+
+    def file_response(self, full_path: str | PathLike[str], stat_result: stat_result, scope: Scope, status_code: int = 200) -> Response:
+        """Return a file, or that it is still the same."""
+        response = super().file_response(full_path, stat_result, scope, status_code)
+        marked = scope.get("query_string", b"").startswith(b"v=")
+        response.headers["Cache-Control"] = "public, max-age=31536000, immutable" if marked else "no-cache"
+        return response
