@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from starlette.requests import Request
 
 import loopwright.demo
 from loopwright.appraisal.appraise import Appraisal, appraise, judge_codes
@@ -26,7 +25,6 @@ from loopwright.web.app import create_app
 from loopwright.web.print_run import moment
 from loopwright.web.rooms.register import ROOMS
 from loopwright.web.session import Session
-from loopwright.web.vault_asked import shut_for
 from loopwright.web.vault_open import LIMITS
 from loopwright.web.visitor import EVERY_RIGHT, Visitor
 
@@ -163,10 +161,20 @@ def test_a_vault_is_open_for_who_opened_it_only(desk: Desk, monkeypatch: pytest.
         assert desk.asked("show", name="user/owner")["problem"] == "The vault is closed. Open it again."
 
 
-def test_who_signs_out_leaves_no_vault_open(desk: Desk) -> None:
-    for name, words in (("Ben", "Close the vault"), ("Ada", "Open the vault")):
-        shut_for(Request({"type": "http", "app": desk.client.app, "state": {"visitor": Visitor(name=name)}}))
-        assert words in desk.sheet()
+def test_who_signs_out_leaves_no_vault_open(bench: Any) -> None:
+    """Two people from elsewhere, each with the vault open for themselves; one goes, and comes again."""
+    ina, ada = bench.come_in("Ina"), bench.come_in("Ada")
+    origin = {"Origin": str(ina.base_url).rstrip("/")}
+    made = ina.post("/secrets/make", json={"passphrase": PASSPHRASE, "again": PASSPHRASE}, headers=origin)
+    assert "Open for Ina alone" in made.json()["sheet"]
+    assert "Open the vault" in ada.get("/secrets/sheet").json()["sheet"]
+    ada.post("/secrets/open", json={"passphrase": PASSPHRASE}, headers=origin)
+    ina.hand_in("/sign-out")
+    assert ina.get("/secrets/sheet").status_code == 401
+    assert "Open the vault" in bench.come_in("Ina").get("/secrets/sheet").json()["sheet"]
+    assert "Open for Ada alone" in ada.get("/secrets/sheet").json()["sheet"]
+    trail = Path(f"{bench.path}.vault.trail").read_text(encoding="utf-8")
+    assert [re.search('"by":"(\\w+)"', line)[1] for line in trail.splitlines()][:2] == ["Ina", "Ina"] and '"by":"Ada"' in trail
 
 
 def test_who_guesses_has_to_wait(desk: Desk) -> None:
