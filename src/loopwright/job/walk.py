@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any, NamedTuple
 
-from loopwright.job.document import Job
+from loopwright.job.document import Job, Programme, Signalling, Storey, Zone
 from loopwright.job.shape import IdShape, ListShape, MapShape, RecordShape, Shape, TerminalShape, job_shape
+from loopwright.job.sheet import Sheets
 
 ROOMS = "rooms"
 PART_SETS = "programme/part_sets"
 RESPONSE = "response"
 KINDS = {"places": ("equipment", "joints")}
 """Where a reference may lead to rows of several parts."""
+KEYED = {(Storey, "rooms"), (Zone, "response"), (Programme, "part_sets"), (Signalling, "paths")}
+"""Fields inside others whose own keys are names of rows."""
 
 Names = Mapping[str, Mapping[str, str]]
 """New names of rows by part, each by the old one; rooms of all storeys are one part."""
@@ -47,8 +51,8 @@ def _used(shape: Shape, value: Any, path: str) -> Iterator[Named]:  # noqa: ANN4
     match shape:
         case RecordShape():
             lead = f"{path}/" if path else ""
-            for name, declared in shape.fields.items():
-                yield from _used(declared.shape, getattr(value, name), f"{lead}{name}")
+            for name, inner in _naming(shape).items():
+                yield from _used(inner, getattr(value, name), f"{lead}{name}")
         case MapShape():
             among = _key_part(shape, path)
             for key, each in value.items():
@@ -64,6 +68,30 @@ def _used(shape: Shape, value: Any, path: str) -> Iterator[Named]:  # noqa: ANN4
             yield Named("equipment", value.partition(".")[0], path)
         case _:
             return
+
+
+@cache
+def _naming(shape: RecordShape) -> Mapping[str, Shape]:
+    """Return the fields of a record that name rows, or hold rows that may be renamed; what is in a data sheet is none of them."""
+    return {
+        name: declared.shape
+        for name, declared in shape.fields.items()
+        if shape.record in (Job, Sheets) or (shape.record, name) in KEYED or _names_rows(declared.shape)
+    }
+
+
+def _names_rows(shape: Shape) -> bool:
+    match shape:
+        case RecordShape():
+            return bool(_naming(shape))
+        case MapShape():
+            return (isinstance(shape.key, IdShape) and shape.key.among is not None) or _names_rows(shape.value)
+        case ListShape():
+            return _names_rows(shape.item)
+        case IdShape():
+            return shape.among is not None
+        case _:
+            return isinstance(shape, TerminalShape)
 
 
 def _key_part(shape: MapShape, path: str) -> str:
@@ -90,7 +118,7 @@ def renamed_value(shape: Shape, value: Any, path: str, names: Names) -> Any:  # 
     match shape:
         case RecordShape():
             lead = f"{path}/" if path else ""
-            new = {name: renamed_value(each.shape, getattr(value, name), f"{lead}{name}", names) for name, each in shape.fields.items()}
+            new = {name: renamed_value(each, getattr(value, name), f"{lead}{name}", names) for name, each in _naming(shape).items()}
             changed = {name: each for name, each in new.items() if each is not getattr(value, name)}
             return dataclasses.replace(value, **changed) if changed else value
         case MapShape():
