@@ -85,8 +85,8 @@ def _add_ways(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
     @app.get("/ways-in")
     @demands(Right.READ_JOB)
     def ways_in(request: Request) -> Response:
-        shown = [(address, pattern(address)) for address in ways.addresses]
-        return HTMLResponse(draw.alone("ways-in.html", visitor=visitor_of(request), ways=ways, shown=shown))
+        seen = pattern(ways.addresses[0]) if ways.addresses else ""
+        return HTMLResponse(draw.alone("ways-in.html", visitor=visitor_of(request), ways=ways, seen=seen))
 
     @app.get("/ways-in/certificate.pem")
     @demands(Right.READ_JOB)

@@ -105,9 +105,10 @@ class Entrance:
         if inside is None:
             return None
         person, session = inside
-        rights = frozenset(right for right in Right if person.may(right))
+        given_password = person.given_until is not None
+        rights = frozenset(right for right in Right if person.may(right) and not given_password)
         request.state.visitor = Visitor(
-            name=person.name, rights=rights, signed_in=True, given_password=person.given_until is not None
+            name=person.name, rights=rights, signed_in=True, given_password=given_password
         )  # fmt: skip
         request.state.inside, request.state.token = inside, Secret(given)
         if request.method == "GET" and is_visit(request) and now - session.turned_at >= TURN_AFTER:

@@ -10,11 +10,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from loopwright.store.door import Inside, Refused, SignedIn
 from loopwright.store.file import StoreError
+from loopwright.store.person import Right
 from loopwright.store.secret import Secret
 from loopwright.web.drawn import Drawn
 from loopwright.web.entrance import SIGN_IN, Entrance
 from loopwright.web.pattern import pattern
 from loopwright.web.rights import Open, demands
+from loopwright.web.vault_asked import shut_for
 from loopwright.web.visitor import visitor_of
 
 NOT_DONE = 422
@@ -57,6 +59,7 @@ def add_own_entry(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
         entrance.door.turn_out(inside.person.name, number=number or None)
         if number and number != inside.session.number:
             return own.done("ended")
+        shut_for(request)
         response = RedirectResponse(SIGN_IN, status_code=303)
         entrance.forget(response)
         return response
@@ -103,6 +106,7 @@ class OwnEntry:
         inside: Inside = request.state.inside
         page = self._draw.alone(
             "you.html", visitor=visitor_of(request), person=inside.person, here=inside.session, words=words, refused=refused,
+            rights=[right.value for right in Right if inside.person.may(right)],
             sessions=self._entrance.door.sessions_of(inside.person.name),
         )  # fmt: skip
         return HTMLResponse(page, status_code=NOT_DONE if refused else 200)

@@ -9,7 +9,7 @@ from typing import Any
 
 from loopwright.store.audit import Line, parsed
 from loopwright.store.login import Session
-from loopwright.store.person import RIGHTS, Person, Role
+from loopwright.store.person import RIGHTS, Person, Right, Role
 
 SIGNED_IN = "signed in"
 MOST_LINES = 500
@@ -40,7 +40,7 @@ def view(keeper: Person, rows: Sequence[tuple[Person, tuple[Session, ...]]], lin
             PersonRow(person=each, sessions=sessions, last_in=last.get(each.name, ""), fixed=fixed_for(keeper, each))
             for each, sessions in rows
         ],
-        "roles": [(role.value, sorted(right.value for right in RIGHTS[role])) for role in Role],
+        "roles": [(role.value, [right.value for right in Right if right in RIGHTS[role]]) for role in Role],
     }
 
 

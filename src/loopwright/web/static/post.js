@@ -11,6 +11,16 @@ let busy = false;
 
 export const stale = "The program was started anew since this sheet was opened. Open the address it printed this time, in the window where it runs; what you entered stays in this tab.";
 
+// Why the program does not do what is asked, in its own words where it knows who asks; who is signed out is shown the way in.
+async function refused(answer) {
+  if (answer.headers.get("Content-Type")?.startsWith("application/json")) return trouble((await answer.json()).problems.map((each) => each.message).join(" "));
+  if (answer.status !== 401) return trouble(answer.status === 403 ? stale : await answer.text());
+  const way = document.createElement("a");
+  way.href = `/sign-in?then=${encodeURIComponent(location.pathname + location.search)}`;
+  way.textContent = "Sign in";
+  trouble(`${await answer.text()} `, [way]);
+}
+
 export function drawn(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html");
   const wanted = fresh.getElementById("page");
@@ -33,7 +43,7 @@ const held = () => page().dataset.drawn || "";
 export async function show(address) {
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": held() } });
-    if (!answer.ok) return trouble(answer.status === 403 ? stale : await answer.text());
+    if (!answer.ok) return refused(answer);
     drawn(await answer.text());
     history.replaceState(null, "", address);
   } catch {
@@ -91,8 +101,8 @@ async function attempt({ change, waiting }) {
         return await answer.json();
       }
       if (answer.status < 500) {
-        if (answer.status === 403) {
-          trouble(stale);
+        if (answer.status === 401 || answer.status === 403) {
+          await refused(answer);
           return { problems: [{ path: change.path || "", message: "not kept" }], page: "", told: true };
         }
         if (answer.status === 422) return { ...(await answer.json()), page: "" };
