@@ -53,7 +53,8 @@ def serve(
     """Show a job file, or a job on a server, in the browser until Ctrl-C; return the exit code. Problems go to standard error.
 
     With ``history`` every change of a file is kept in a database beside it; a server keeps them all. ``host`` is one of this
-    machine's own; others come in by a ``network``, which names the address to listen on itself. ``copies`` says where copies of a job file are made by themselves.
+    machine's own; others come in by a ``network``, which names the address to listen on itself. ``copies`` says where copies of a
+    job file are made by themselves.
     """
     if network is None and host not in LOOPBACK:
         print(f"{host} is not this machine alone: without people and TLS nothing is shown there.", file=sys.stderr)

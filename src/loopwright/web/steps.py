@@ -79,7 +79,8 @@ class Steps:
         except StoreError:
             return ""
         said = list(dict.fromkeys(self._told(each) for each in found[-MOST_TOLD:]))
-        more = f" and {len(found) - MOST_TOLD} changes before" if len(found) > MOST_TOLD else ""
+        before = len(found) - MOST_TOLD
+        more = f" and {before} change{'' if before == 1 else 's'} before" if before > 0 else ""
         return f"{'; '.join(said)}{more}." if said else ""
 
     def _told(self, revision: Revision) -> str:
