@@ -136,6 +136,34 @@ def test_two_servers_in_turn_come_to_the_text_one_would(office: Any, acts: list[
         assert not session.changed_on_disk() and session.state.text == expected
 
 
+@pytest.mark.parametrize("where", ["postgresql"], indirect=True)
+def test_one_server_waits_for_the_other(office: Any) -> None:
+    one, other = office("Ada"), office("Ben")
+    began, ended = threading.Event(), threading.Event()
+    order: list[str] = []
+
+    def slow(job: Any) -> Any:
+        began.set()
+        order.append("one begins")
+        ended.wait(20)
+        order.append("one ends")
+        return SetField("cables/W01/length_m", "60")
+
+    thread = threading.Thread(target=lambda: one.edit(slow))
+    thread.start()
+    assert began.wait(20)
+    waiting = threading.Thread(target=lambda: (other.edit(SetField("cables/W02/length_m", "9")), order.append("other ends")))
+    waiting.start()
+    waiting.join(1)
+    assert waiting.is_alive() and order == ["one begins"]
+    ended.set()
+    thread.join()
+    waiting.join()
+    assert order == ["one begins", "one ends", "other ends"]
+    cables = other.state.job.cables
+    assert (cables["W01"].length_m, cables["W02"].length_m, other.state.revision) == (60, 9, 3)
+
+
 def test_a_text_that_is_no_job_is_told_and_not_taken(office: Any, change: Any) -> None:
     one = office()
     office.store.append("shop", "no job", change(5), expected=1)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, insert, select, update
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy import Connection, Engine, Row, func, insert, select, update
+from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 
 from loopwright.store import check, rows, schema
 from loopwright.store.address import is_address
 from loopwright.store.backup import beside
-from loopwright.store.engine import open_engine, reading, rebuilding, shown, told, writing
+from loopwright.store.engine import ONE_AT_A_TIME, open_engine, reading, rebuilding, shown, told, writing
 from loopwright.store.file import StoreError
 from loopwright.store.migrate import bring_up_to_date, check_version, version_of
 from loopwright.store.store import (
@@ -85,6 +85,18 @@ class SqlStore:
         """Return the number of the last revision. Raises StoreError."""
         with self._reading() as connection:
             return int(self._job(connection, job).head)
+
+    @contextmanager
+    def alone(self, job: str) -> Iterator[None]:
+        """Have other servers that ask for the same wait until the block ends, or until that takes too long."""
+        with ExitStack() as held:
+            if self._engine.dialect.name == "postgresql":
+                # Whatever goes wrong here is told by what is done next, if it still goes wrong then.
+                with suppress(SQLAlchemyError):
+                    connection = self._engine.connect()
+                    held.callback(_let_go, connection)
+                    connection.execute(select(func.pg_advisory_xact_lock(ONE_AT_A_TIME, func.hashtext(plain_words(job)))))
+            yield
 
     def append(
         self, job: str, text: str, change: Change, *, expected: int, alongside: Callable[[], None] | None = None
@@ -227,6 +239,11 @@ class SqlStore:
         if sha256_of(raw) != revision.text_sha256:
             raise Damaged(f"the text of revision {revision.number} is not what was put there.")
         return raw.decode("utf-8")
+
+
+def _let_go(connection: Connection) -> None:
+    with suppress(SQLAlchemyError):
+        connection.close()
 
 
 def open_store(where: str | Path, *, read_only: bool = False, name: str = "") -> SqlStore:

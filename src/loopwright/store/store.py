@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from typing import NamedTuple, Protocol
@@ -137,6 +138,12 @@ class Store(Protocol):
 
     def number(self, job: str) -> int:
         """Return the number of the last revision; nothing else is read, so that it may be asked for often."""
+
+    def alone(self, job: str) -> AbstractContextManager[None]:
+        """Have whoever else asks for the same wait until the block ends: what takes long is then not done in vain.
+
+        Nothing rests on it; ``append`` finds out by itself who came first.
+        """
 
     def append(
         self, job: str, text: str, change: Change, *, expected: int, alongside: Callable[[], None] | None = None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -100,6 +101,10 @@ class StoredJob:
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
         return self._store.revisions(self.name, before=before, most=most)
+
+    def alone(self) -> AbstractContextManager[None]:
+        """Have other servers of the job wait. Raises StoreError when another one does not let go."""
+        return self._store.alone(self.name)
 
     def explain(self, why: str, *, by: str = "") -> None:
         """Say why the present text is as it is, as a revision of its own. Raises ChangedOnDisk or StoreError."""

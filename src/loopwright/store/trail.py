@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
@@ -87,6 +88,9 @@ class Trail(Protocol):
 
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return a page of what was done, the latest first, below ``before``; nothing where nothing is kept."""
+
+    def alone(self) -> AbstractContextManager[None]:
+        """Have other servers of the job wait until the block ends, where there are any; they may still have to, and find it changed."""
 
     def explain(self, why: str, *, by: str = "") -> None:
         """Say why the present text is as it is, as a revision of its own: what is recorded of one cannot be changed."""
@@ -177,6 +181,10 @@ class MemoryTrail:
     def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
         """Return nothing: what is gone when the program stops is no history."""
         return ()
+
+    def alone(self) -> AbstractContextManager[None]:
+        """Do nothing: there is no other server."""
+        return nullcontext()
 
     def explain(self, why: str, *, by: str = "") -> None:
         """Refuse: it would be gone when the program stops."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, field, replace
+from functools import cache
 
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.job import edit as job_edit
@@ -35,12 +36,17 @@ class Unsaved(Problem):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class State:
-    """The job at one moment: the number of its last revision, text, reading and appraisal."""
+    """The job at one moment: the number of its last revision, text, reading and what finds the appraisal."""
 
     revision: int
     text: str
     reading: Reading
-    appraisal: Appraisal
+    found: Callable[[], Appraisal] = field(repr=False)
+
+    @property
+    def appraisal(self) -> Appraisal:
+        """Return the appraisal; of a job that another program changed, it is worked out when somebody looks."""
+        return self.found()
 
     @property
     def job(self) -> Job:
@@ -94,7 +100,7 @@ class Session:
             if mark and mark in self._marks:
                 return self._marks[mark]
             meant = self._state.revision if at is None else at
-            problems = self._attempt(lambda: self._edited(change, by or self._trail.by, meant, look, summary))
+            problems = self._attempt(lambda: self._edited(change, by or self._trail.by, meant, look, summary), alone=True)
             if mark:
                 self._marks[mark] = problems
                 while len(self._marks) > MOST_REMEMBERED:
@@ -172,12 +178,12 @@ class Session:
     def explain(self, why: str, *, by: str = "") -> tuple[Problem, ...]:
         """Say why the present text is as it is."""
         with self._lock:
-            return self._attempt(lambda: self._explained(why, by))
+            return self._attempt(lambda: self._explained(why, by), alone=True)
 
     def go_back(self, number: int, *, by: str = "") -> tuple[Problem, ...]:
         """Bring the text of a revision back as a whole: a step like any other, which can be taken back."""
         with self._lock:
-            return self._attempt(lambda: self._gone_back(number, by or self._trail.by))
+            return self._attempt(lambda: self._gone_back(number, by or self._trail.by), alone=True)
 
     def changed_on_disk(self) -> bool:
         """Take in what another program has written; return whether there is something that cannot be taken in."""
@@ -237,7 +243,7 @@ class Session:
 
     def _step(self, way: int, by: str, side: Side | None) -> tuple[Problem, ...]:
         with self._lock:
-            return self._attempt(lambda: self._go(way, by or self._trail.by, side))
+            return self._attempt(lambda: self._go(way, by or self._trail.by, side), alone=True)
 
     def _go(self, way: int, by: str, side: Side | None) -> None:
         for _ in range(MOST_TRIES):
@@ -281,16 +287,21 @@ class Session:
 
     def _take(self, text: str, by: str) -> None:
         """Make the present text one that another program has written."""
-        state = self._state if text == self._state.text else self._appraised(text, read(text))
+        state = self._state if text == self._state.text else self._appraised(text, read(text), at_once=False)
         self._trail.taken(text, by=by)
         self._state = replace(state, revision=self._trail.number)
 
-    def _appraised(self, text: str, reading: Reading) -> State:
-        return State(revision=self._trail.number, text=text, reading=reading, appraisal=appraise(reading.job))
+    def _appraised(self, text: str, reading: Reading, *, at_once: bool = True) -> State:
+        """Return the state of a text. A change made here is appraised before it counts; one made elsewhere counts already."""
+        found = cache(lambda: appraise(reading.job))
+        if at_once:
+            found()
+        return State(revision=self._trail.number, text=text, reading=reading, found=found)
 
-    def _attempt(self, act: Callable[[], None]) -> tuple[Problem, ...]:
+    def _attempt(self, act: Callable[[], None], *, alone: bool = False) -> tuple[Problem, ...]:
         try:
-            act()
+            with self._trail.alone() if alone else nullcontext():
+                act()
         except JobError as error:
             return error.problems
         except StoreError as error:
