@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from collections.abc import Mapping
 from enum import StrEnum
@@ -76,7 +75,9 @@ def value_at(job: Job, path: str) -> Any:  # noqa: ANN401 - a field holds a valu
     """Return the value at a path, or None where a part of the path is not there."""
     value: Any = job
     for name in path.split("/"):
-        if dataclasses.is_dataclass(value):
+        if isinstance(value, dict):
+            value = value.get(name)
+        elif hasattr(value, "__dataclass_fields__"):
             value = getattr(value, name, None)
         elif isinstance(value, Mapping):
             value = value.get(name)

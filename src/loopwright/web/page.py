@@ -82,22 +82,19 @@ class Page:
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)
     hanging: set[str] = field(default_factory=set)
+    job: Job = field(init=False)
     lists: dict[str, list[tuple[str, str]]] = field(init=False)
     words: dict[str, dict[str, str]] = field(init=False)
     by_row: dict[str, list[Finding]] = field(init=False)
 
     def __post_init__(self) -> None:
         """Look up once what every cell asks for."""
+        self.job = self.state.job
         self.lists = choices(self.job)
         self.words = {key: dict(rows) for key, rows in self.lists.items()}
         self.by_row = {}
         for finding in self.appraisal.findings:
             self.by_row.setdefault(row_of(finding.subject), []).append(finding)
-
-    @property
-    def job(self) -> Job:
-        """Return the job."""
-        return self.state.job
 
     @property
     def appraisal(self) -> Appraisal:

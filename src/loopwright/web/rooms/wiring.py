@@ -9,7 +9,7 @@ from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, o
 from loopwright.circuits.headroom import MOST_BOAST_M, extra_cable_figure, leak_figure
 from loopwright.circuits.misread import misread_figure, worst_act, worst_of_all
 from loopwright.drawing.circuit_bands import circuit_bands
-from loopwright.job.document import Cable, Circuit
+from loopwright.job.document import Cable
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import LoadForecast, label_of, scenario_words
 from loopwright.power.forecast import volts_figure as load_volts_figure
@@ -62,6 +62,13 @@ class Reading(NamedTuple):
     taken_for: str
     meant: str
     right: bool
+
+
+class Pair(NamedTuple):
+    """What a circuit's row shows of one act: ohms with both wires out, volts with the wires in place."""
+
+    ohm: Figure
+    volts: Figure
 
 
 def view(page: Page) -> Mapping[str, Any]:
@@ -157,7 +164,7 @@ def _reading(page: Page, item: CircuitForecast, act: ActForecast) -> Reading:
 
 
 def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, Any]:
-    circuit: Circuit = page.job.circuits[item.circuit]
+    job, circuit = page.job, page.job.circuits[item.circuit]
     acts = [worst_act(item, kind) for kind, _ in READINGS]
     wrong = [act for act in item.acts if not act.right]
     worst = worst_of_all(item)
@@ -171,10 +178,10 @@ def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, A
         "key": item.circuit,
         "circuit": circuit,
         "zones": ", ".join(zones),
-        "readings": [None if act is None else _reading(page, item, act) for act in acts],
+        "readings": [None if act is None else Pair(ohm_figure(job, item, act), volts_figure(job, item, act)) for act in acts],
         "verdict": verdict,
         "right": verdict == "reads right",
-        "misread": misread_figure(page.job, item, worst),
+        "misread": misread_figure(job, item, worst),
     }
 
 
