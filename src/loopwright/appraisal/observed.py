@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -59,11 +59,15 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Held:
-    """A reading held against its forecast: the figure, where there is one, the verdict, and in words by how much or why not."""
+    """A reading held against its forecast: the figure, where there is one, the verdict, and in words by how much or why not.
+
+    ``subject`` is the row of the document it was taken at (``circuits/c11``); empty where the place names none.
+    """
 
     figure: Figure | None
     verdict: Verdict
     words: str
+    subject: str = ""
 
 
 class _Place(NamedTuple):
@@ -92,6 +96,11 @@ def _held(appraisal: Appraisal, item: Observation, names: Mapping[str, _Place]) 
     place = _place_in(item.where, names)
     if place is None:
         return _silent("the place names no circuit, run, device or output of this job")
+    part = {"circuit": "circuits", "run": "cables"}.get(place.kind, "equipment")
+    return replace(_compared(appraisal, place, item, names), subject=f"{part}/{place.name.partition('.')[0]}")
+
+
+def _compared(appraisal: Appraisal, place: _Place, item: Observation, names: Mapping[str, _Place]) -> Held:
     measured = measurement(item.reading)
     if isinstance(measured, str):
         return _silent(measured)

@@ -18,13 +18,17 @@ ROOM_BELOW_PX = 60
 
 
 class Line(NamedTuple):
-    """One line of an opened entry: a heading over what follows, a field with its cell, or words that are not edited here."""
+    """One line of an opened entry: a heading over what follows, a field with its cell, or words that are not edited here.
+
+    ``out`` says of a heading that what it heads can be taken out.
+    """
 
     kind: str
     depth: int
     name: str
     path: str
     text: str
+    out: bool = False
 
 
 def view(page: Page) -> Mapping[str, Any]:
@@ -65,11 +69,11 @@ def _field(page: Page, declared: FieldShape, label: str, path: str, depth: int) 
         if value is None:
             yield Line("put", depth, label, path, declared.doc)
             return
-        yield Line("head", depth, label, path, declared.doc)
+        yield Line("head", depth, label, path, declared.doc, out=declared.default is None and not declared.required)
         yield from _record(page, shape, path, depth + 1)
     elif isinstance(shape, MapShape):
         for key in value or {}:
-            yield Line("head", depth, f"{label}: {plain_words(key)}", f"{path}/{key}", declared.doc)
+            yield Line("head", depth, f"{label}: {plain_words(key)}", f"{path}/{key}", declared.doc, out=True)
             yield from _inside(page, shape.value, f"{path}/{key}", depth + 1)
         if isinstance(shape.value, RecordShape) and not words_of(shape.key):
             yield Line("put", depth, f"a further {label}" if value else label, path, declared.doc)
@@ -88,7 +92,7 @@ def _list(page: Page, shape: ListShape, declared: FieldShape, label: str, path: 
     values = value_at(page.job, path) or ()
     if isinstance(shape.item, RecordShape):
         for number in range(len(values)):
-            yield Line("head", depth, f"{label} {number + 1}", f"{path}/{number}", "")
+            yield Line("head", depth, f"{label} {number + 1}", f"{path}/{number}", "", out=True)
             yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
         yield Line("put", depth, f"a further {label}", path, declared.doc)
     elif ticked(page.job, path) is not None:
@@ -103,7 +107,7 @@ def _inside(page: Page, shape: Shape, path: str, depth: int) -> Iterator[Line]:
         yield from _record(page, shape, path, depth)
     elif isinstance(shape, ListShape) and isinstance(shape.item, RecordShape):
         for number in range(len(value_at(page.job, path) or ())):
-            yield Line("head", depth, _row_of(page, shape.item, f"{path}/{number}"), f"{path}/{number}", "")
+            yield Line("head", depth, _row_of(page, shape.item, f"{path}/{number}"), f"{path}/{number}", "", out=True)
             yield from _record(page, shape.item, f"{path}/{number}", depth + 1)
     else:
         yield Line("cell", depth, label_at(path), path, "")

@@ -18,6 +18,7 @@ from loopwright.power.reading import least_figure, worst_scenario
 from loopwright.values.figure import Figure
 from loopwright.web.dictionary import plain_words
 from loopwright.web.page import Page
+from loopwright.web.rooms.readings import readings_at
 
 READINGS = (
     (ActKind.REST, "at rest"),
@@ -88,6 +89,7 @@ def view(page: Page) -> Mapping[str, Any]:
     return {
         "runs": [(key, cable, _carried(page, key, cable), far.get(key, [])) for key, cable in job.cables.items()],
         "circuits": [_circuit(page, item, zones.get(item.circuit, [])) for item in found.circuits],
+        "readings": lambda subject: readings_at(page, subject),
         "heads": [words for _, words in READINGS],
         "opened": lambda name: _opened(page, name),
         "run_total": lambda key: run_total_figure(job, key),

@@ -4,6 +4,7 @@ import "./cell.js";
 import { fill } from "./cell.js";
 import { isDirty } from "./morph.js";
 import { button, send, show, trouble } from "./post.js";
+import "./fold.js";
 import "./lists.js";
 import "./news.js";
 import "./search.js";
@@ -71,6 +72,7 @@ function further(button) {
   pattern.before(made);
   button.dataset.further = Number(number) + 1;
   first.focus();
+  first.scrollIntoView({ block: "center" });
 }
 
 async function put(form) {
