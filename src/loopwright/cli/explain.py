@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Annotated
-
-from cyclopts import Parameter
+from typing import TYPE_CHECKING
 
 from loopwright.cli.refusal import DONE, Refusal
 from loopwright.cli.words import File, Flag
@@ -21,7 +19,7 @@ WIDEST, NARROWEST = 110, 40
 MOST_CAUSES = 4
 
 
-def explain(file: File, /, *, seen: Annotated[str, Parameter(show_default=False)], json: Flag = False) -> int:
+def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
     """Say why what is seen is not what should be seen, and which check is worth doing next.
 
     The file holds readings, what the keypad shows and answers, as docs/observations.md describes. Printed are the faults
@@ -66,7 +64,12 @@ def _observations(job: Job, seen: str) -> Observations:
     from loopwright.values.error import JobError
 
     try:
-        return read_observations(job, read_source(seen))
+        source = read_source(seen)
+    except Refusal as refusal:
+        # The verb that makes job documents makes none of these.
+        raise Refusal(*(line.partition(" `loopwright new")[0] for line in refusal.lines)) from None
+    try:
+        return read_observations(job, source)
     except JobError as error:
         raise Refusal(*(f"{name_of(seen)}: {problem}" for problem in error.problems)) from None
 

@@ -14,9 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.explain.check import Check
+from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part
 from loopwright.explain.meter import Instrument, Mistake, Shown, chance_anything, chances_of_mistakes, chances_of_words
+
+COMES_AND_GOES = frozenset(CheckKind) - {CheckKind.LOOK, CheckKind.TROUBLE}
+"""Checks that read a fault only while it shows; the chances of looks and troubles are stated whole."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -124,9 +127,10 @@ def likelihood(rows: Rows, seen: Sequence[Seen]) -> Likelihood:
             raise KeyError(reading.check)
         kinds = _kinds(rows.parts[found[0]], found[1], reading)
         mixed = {}
+        present = rows.present if reading.check.kind in COMES_AND_GOES else np.ones(1)
         for kind, values in kinds.items():
             every = rows.spread(found[0], values)
-            mixed[kind] = rows.present * every + (1 - rows.present) * every[0]
+            mixed[kind] = present * every + (1 - present) * every[0]
         columns.append(np.sum(list(mixed.values()), axis=0))
         mistakes.append(mixed)
         anything.append(_anything(reading, rows.parts[found[0]].predicted.checks[found[1]]))

@@ -15,7 +15,7 @@ from scipy.special import ndtr
 
 from loopwright.explain.check import Check
 from loopwright.explain.hypothesis import Floats
-from loopwright.explain.likelihood import Rows
+from loopwright.explain.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.meter import METER_MISTAKES, WORD_MISTAKE, Instrument
 
 BEYOND = 1e12
@@ -61,9 +61,9 @@ def outcomes(rows: Rows, keep: NDArray[np.int64], checks: Sequence[Check], meter
     for number, values in words.items():
         chance[number] = 0.0
         chance[number, :-1, : values.shape[1]] = values
-    present = rows.present[keep][None, :, None]
-    sound = chance[:, :1, :]
-    chance[:, :-1] = present * chance[:, :-1] + (1 - present) * sound
+    mixed = np.array([check.kind in COMES_AND_GOES for check in checks])
+    present, sound = rows.present[keep][None, :, None], chance[:, :1, :]
+    chance[mixed, :-1] = (present * chance[:, :-1] + (1 - present) * sound)[mixed]
     return Outcomes(checks=tuple(checks), rows=keep, chance=_with_mistakes(chance, words), reads=mean, edges=edges)
 
 

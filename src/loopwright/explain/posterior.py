@@ -85,9 +85,9 @@ def posterior(rows: Rows, seen: Likelihood) -> Posterior:
     return Posterior(
         rows=after,
         hypotheses=by_hypothesis,
-        none_of_these=none / total,
-        two_faults=both / total,
-        pairs=tuple(Pair(first=p.first, second=p.second, probability=p.probability / total) for p in pairs),
+        none_of_these=float(none / total),
+        two_faults=float(both / total),
+        pairs=tuple(Pair(first=p.first, second=p.second, probability=float(p.probability / total)) for p in pairs),
         mistaken=tuple(_mistaken(after, chance, kinds) for chance, kinds in zip(seen.chance.T, seen.mistakes, strict=True)),
     )
 

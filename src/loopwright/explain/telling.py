@@ -184,6 +184,9 @@ def entry_of(check: Check) -> dict[str, str]:
         where = check.where.partition("/")[2] or check.where
         return {"where": where, "look": check.fault} | ({"at": check.place} if check.place else {}) | {"answer": "yes or no"}
     word = next((words for words, act in ACT_WORDS if act is check.act), "rest")
+    if check.kind is CheckKind.TROUBLE:
+        done = {"state": f"{word} {check.device}".strip()} if check.act is not ActKind.REST else {}
+        return {"where": check.where} | ({"at": check.scenario} if check.scenario else {}) | done | {"shows": "yes or no"}
     at = {
         CheckKind.CORES_OHM: "cores",
         CheckKind.CONTACT_OHM: "contact",
