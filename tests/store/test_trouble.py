@@ -80,7 +80,7 @@ def test_a_full_disk_under_job_file_and_history(small_disk: Path, change: Made) 
     for number in range(500):
         before = path.read_text(encoding="utf-8")
         try:
-            job.add(random_text(number), "", save=True)
+            job.add(random_text(number))
         except StoreError as error:
             said = str(error)
             break
