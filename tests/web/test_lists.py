@@ -173,6 +173,7 @@ def test_new_entries_ask_for_what_no_column_gives(bench: Bench) -> None:
         ("Cable no\tLength (m)\nW22\t1,2,3\n", "Row 2, column B (Length (m)): '1,2,3'"),
         ("Cable no\tTo\nW22\tthe moon\n", "Row 2, column B (To): there is no piece of equipment or joint called the moon"),
         ("Cable no\tLength (m)\nW22\t5\nW22\t6\n", "Row 3"),
+        ("Cable no\tFrom\nW99\tcontrol\n", "Row 2: Length is missing."),
         ("Cable no\tLength (m)\nW22\t=A1*2\n", "Row 2, column B (Length (m)): '=A1*2' is not a number"),
     ],
 )  # fmt: skip

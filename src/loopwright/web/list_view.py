@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -18,6 +19,7 @@ from loopwright.web.dictionary import choice_key, choices, plain_words, words_of
 
 MOST_COLUMNS_SHOWN, ROWS_SHOWN, SAMPLES = 60, 6, 3
 MOST_TOLD = 60
+_MISSING = re.compile(r"The key (\w+) is missing")
 OWN = frozenset({"start", "end"})
 """Fields that are different for every entry, so that one choice for all would be wrong."""
 UNITS = {"m": ("m", "ft", "cm", "in"), "Ω": ("Ω", "kΩ"), "°C": ("°C", "°F")}
@@ -84,6 +86,14 @@ class ListView:
         """Yield the first changes: whose, of what, from what, to what."""
         for change in self.intake.changes[:MOST_TOLD]:
             yield (change.id, self._called(change), change.old or "nothing", change.new)
+
+    @property
+    def problems(self) -> Iterator[str]:
+        """Yield the first problems, each by row and column, in the words of the list's own heads."""
+        for problem in self.intake.problems[:MOST_TOLD]:
+            missing = _MISSING.match(problem.message)
+            words = f"{self.heads.get(missing[1], missing[1])} is missing." if missing else problem.message
+            yield str(problem._replace(message=words))
 
     def _called(self, change: Change) -> str:
         return self.heads.get(change.field, change.field).lower()
