@@ -53,16 +53,15 @@ def line(words: str, act: Callable[[], object]) -> None:
 def filled(path: Path) -> None:
     """Put a job file and a history of so many edits of it into a folder."""
     text = loopwright.demo.text("business")
-    places = [found.start() for found in LENGTH.finditer(text)]
     store = open_store(history_path(path))
     store.create(path.name, text, Change(by="Ada", at=NOW))
     for number in range(1, REVISIONS):
-        start = places[number * 7 % len(places)]
-        text = LENGTH.sub(lambda found, start=start, number=number: str(10 + number % 83) if found.start() == start else found[0], text)
-        places = [found.start() for found in LENGTH.finditer(text)]
+        places = list(LENGTH.finditer(text))
+        place = places[number * 7 % len(places)]
+        text = f"{text[: place.start()]}{10 + number % 83}{text[place.end() :]}"
         change = Change(by=("Ada", "Bo")[number // 30 % 2], at=NOW + timedelta(minutes=number), summary=f"cables/W22/length_m: {number}")
-        store.append(path.name, f"{text}# {number}\n", change, expected=number)
-    path.write_text(f"{text}# {REVISIONS - 1}\n", encoding="utf-8")
+        store.append(path.name, text, change, expected=number)
+    path.write_text(text, encoding="utf-8")
     store.close()
 
 
