@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.circuits.forecast import BandTable, band_table
+from loopwright.explain.amount import ALONE
 from loopwright.explain.catalogue import Fault, of_group
 from loopwright.explain.circuit_check import circuit_checks
 from loopwright.explain.circuit_edit import BANDS, cores_alone, edited, with_lifting
@@ -21,15 +22,20 @@ from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
 from loopwright.netlist.loop import LoopNetwork, compile_loop, read_loops
 
+MOST_WAYS = 16
 MOST_DARK = 3
 """Of more powered devices on one circuit than this, only one at a time or all together are taken to go dark."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Variant:
-    """One hypothesis in one amount: the network with the fault in it, and the bands the input goes by."""
+    """One hypothesis in one amount: the network with the fault in it, and the bands the input goes by.
+
+    ``series`` is the same for variants that differ by a rising amount alone.
+    """
 
     owner: int
+    series: int = ALONE
     share: float
     present: float
     network: LoopNetwork
@@ -53,6 +59,7 @@ def circuit_part(job: Job, name: str) -> Part:
             bands=tuple(v.bands for v in variants),
             nominal=places.network.pull_up,
             pull_up_share=_pull_up_share(job, name),
+            series=np.array([v.series for v in variants]),
         ),
         checks + looks,
         chances,
@@ -92,14 +99,16 @@ def _variants(job: Job, places: CircuitPlaces, fault: Fault, spot: Spot, owner: 
     """Return one variant a way and amount, alike in chance."""
     amounts = _amounts(places, fault, spot)
     out = []
-    for way in fault.ways:
+    rising = fault.amount is not None and not fault.amount.among
+    for number, way in enumerate(fault.ways):
         for amount in amounts:
             names = spot.names | {"x": amount}
             topology = next((Topology(edit[1].format_map(names)) for edit in way if edit[0] == BANDS), places.circuit.topology)
             network = with_lifting(edited(job, places.network, way, names), devices)
             share = 1.0 / (len(fault.ways) * len(amounts))
             bands = _bands(job, places, topology)
-            out.append(Variant(owner=owner, share=share, present=fault.present, network=network, bands=bands))
+            series = owner * MOST_WAYS + number if rising else ALONE
+            out.append(Variant(owner=owner, series=series, share=share, present=fault.present, network=network, bands=bands))
     return out
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from loopwright.circuits.forecast import BandTable
+from loopwright.explain.amount import widened
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_check import STATES
 from loopwright.explain.hypothesis import Floats, Predicted
@@ -49,6 +50,7 @@ class Loops:
     bands: tuple[BandTable | None, ...]
     nominal: PullUp
     pull_up_share: float
+    series: NDArray[np.int64]
 
 
 def predict(
@@ -83,15 +85,13 @@ def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     ohm = np.array([reading.field_ohm for reading in loops.readings])
     volts = np.array([reading.volts_v for reading in loops.readings])
     spread = np.array([spread_ohm(network, reading) for network, reading in zip(loops.networks, loops.readings, strict=True)])
-    pull = np.array([network.pull_up.ohm for network in loops.networks])[:, None]
     ratio = volts / loops.nominal.open_v
     # V / V_pu = R / (R + R_pu), so d(ratio) = ratio (1 - ratio) d(ln R - ln R_pu).
     with np.errstate(divide="ignore", invalid="ignore"):
         relative = np.where(np.isinf(ohm) | (ohm <= 0), 0.0, spread / np.maximum(ohm, 1e-9))
     own = ratio * (1 - ratio)
     ratio_sd = np.maximum(own * np.hypot(np.minimum(relative, 1.0), loops.pull_up_share / math.sqrt(3)), LEAST_SHARE)
-    assert pull.shape[0] == ohm.shape[0]
-    return ohm, spread, ratio, ratio_sd, volts
+    return ohm, widened(ohm, spread, loops.series), ratio, widened(ratio, ratio_sd, loops.series), volts
 
 
 def spread_ohm(network: LoopNetwork, reading: LoopReading) -> Floats:

@@ -148,7 +148,7 @@ class Inquiry:
         supplies += [place for place in looked if place in self.job.equipment and self.job.sheet_of(place).supply is not None]
         if not (landed or outputs or supplies):
             return None
-        focus = focus_on(self.job, self._network(), landed, outputs, supplies)
+        focus = focus_on(self.job, self._network(), landed, outputs, supplies, whole=bool(checks))
         if not focus.supplies:
             return None
         if focus not in self._powers:

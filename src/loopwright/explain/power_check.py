@@ -24,6 +24,7 @@ STATE_WORDS = {
     "unset/battery": "unset, mains off for a minute",
     "alarm/battery": "in alarm, mains off",
 }
+QUIET = "unset/mains"
 RESTED = "rested"
 TROUBLES = ("mains", "battery", "aux")
 METER, LID = "meter", "supply's lid"
@@ -32,7 +33,7 @@ METER, LID = "meter", "supply's lid"
 def power_checks(job: Job, focus: Focus) -> tuple[Check, ...]:
     """Return every metered check and every trouble of a focus."""
     out: list[Check] = []
-    for supply in focus.supplies:
+    for supply in focus.supplies if focus.whole else ():
         out += _supply(job, supply)
     for output in focus.outputs:
         unit, _, terminal = output.partition(".")
@@ -43,7 +44,7 @@ def power_checks(job: Job, focus: Focus) -> tuple[Check, ...]:
         name = f"{landing.equipment}.{landing.load}"
         words = f"Volts at the supply terminals of {label(job, landing.equipment)}"
         out += _in_states(CheckKind.DEVICE_VOLTS, name, words, 4.0, (METER, "device's lid"))
-    return tuple(out)
+    return tuple(out) if focus.whole else tuple(check for check in out if check.scenario == QUIET)
 
 
 def _in_states(kind: CheckKind, where: str, words: str, minutes: float, needs: tuple[str, ...]) -> list[Check]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.explain.amount import ALONE, widened
 from loopwright.explain.catalogue import Fault, of_group
 from loopwright.explain.check import Check
 from loopwright.explain.circuit_place import Spot
@@ -23,15 +24,17 @@ from loopwright.netlist.element import Netlist
 from loopwright.netlist.solve import SolveError
 
 PART = "power"
+MOST_WAYS = 16
 NO_TROUBLE = 0.01
 """How often a keypad shows a trouble that this fault does not make (judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PowerVariant:
-    """One hypothesis in one amount, solved."""
+    """One hypothesis in one amount, solved. ``series`` is the same for variants that differ by a rising amount alone."""
 
     owner: int
+    series: int = ALONE
     share: float
     present: float
     solved: Supplied
@@ -69,12 +72,12 @@ def power_part(job: Job, network: PowerNetwork, focus: Focus) -> PowerPart:
 
 def power_variants(places: PowerPlaces, netlist: Netlist) -> tuple[list[Hypothesis], list[PowerVariant]]:
     """Return every hypothesis of the supply network near a focus and every variant, the sound one first."""
-    sound = PowerVariant(owner=-1, share=1.0, present=1.0, solved=supplied(netlist, {}, ""), trouble={})
+    sound = PowerVariant(owner=-1, share=1.0, present=1.0, solved=supplied(netlist, {}, "", whole=places.focus.whole), trouble={})
     hypotheses: list[Hypothesis] = []
     variants = [sound]
     for fault in of_group("power"):
         for spot in (spot for spot in places.spots(fault.at) if spot.has(fault.needs)):
-            made = _variants(fault, spot, netlist, len(hypotheses), sound.solved)
+            made = _variants(fault, spot, netlist, len(hypotheses), sound.solved, whole=places.focus.whole)
             if made:
                 hypotheses.append(
                     Hypothesis(fault=fault, part=PART, place=spot.place, words=spot.words, weight=fault.weight / _shared(fault, places))
@@ -88,25 +91,25 @@ def _shared(fault: Fault, places: PowerPlaces) -> int:
     return 1 if fault.at in ("supply", "battery") else max(len(places.spots(fault.at)), 1)
 
 
-def _variants(fault: Fault, spot: Spot, netlist: Netlist, owner: int, sound: Supplied) -> list[PowerVariant]:
+def _variants(fault: Fault, spot: Spot, netlist: Netlist, owner: int, sound: Supplied, *, whole: bool) -> list[PowerVariant]:
     amounts = [f"{number!r}" for number in fault.amount.numbers()] if fault.amount else [""]
     out = []
-    for way in fault.ways:
+    for number, way in enumerate(fault.ways):
         for amount in amounts:
             names = spot.names | {"x": amount}
             changed, marks = power_edited(netlist, way, names)
             supply = spot.names.get("s", "")
             alike = not any(edit[0] != "mark" for edit in way)
-            try:
-                solved = (
-                    Supplied(netlist=sound.netlist, solution=sound.solution, marks=marks, supply=supply)
-                    if alike
-                    else supplied(changed, marks, supply)
-                )
-            except SolveError:
-                continue
-            out.append(PowerVariant(owner=owner, share=1.0, present=fault.present, solved=solved, trouble=fault.trouble))
-    return [PowerVariant(owner=v.owner, share=1.0 / len(out), present=v.present, solved=v.solved, trouble=v.trouble) for v in out]
+            if alike:
+                solved = Supplied(netlist=sound.netlist, solution=sound.solution, marks=marks, supply=supply)
+            else:
+                try:
+                    solved = supplied(changed, marks, supply, whole=whole)
+                except SolveError:
+                    continue
+            series = owner * MOST_WAYS + number if fault.amount else ALONE
+            out.append(PowerVariant(owner=owner, series=series, share=1.0, present=fault.present, solved=solved, trouble=fault.trouble))
+    return [replace(variant, share=1.0 / len(out)) for variant in out]
 
 
 def _predicted(
@@ -117,13 +120,14 @@ def _predicted(
     look_chances: dict[int, Floats],
     owner: NDArray[np.int64],
 ) -> Predicted:
-    every = checks + looks
+    every, series = checks + looks, np.array([v.series for v in variants])
     mean, sd = np.full((len(variants), len(every)), np.nan), np.full((len(variants), len(every)), np.nan)
     chances = {len(checks) + number: values for number, values in look_chances.items()}
     for column, check in enumerate(checks):
         if check.unit:
             read = np.array([reader.read(variant.solved, check) for variant in variants])
-            mean[:, column], sd[:, column] = read[:, 0], read[:, 1]
+            mean[:, column] = read[:, 0]
+            sd[:, column] = widened(read[:, :1], read[:, 1:], series)[:, 0]
         else:
             yes = np.array([_trouble(variant, check) for variant in variants])
             chances[column] = np.stack((yes, 1 - yes), axis=1)

@@ -15,14 +15,21 @@ from loopwright.netlist.element import Netlist, Resistance
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Focus:
-    """What of the supply network is looked into: supplies, outputs, and the landings (supply inputs) that were read or may be dark."""
+    """What of the supply network is looked into: supplies, outputs, and the landings (supply inputs) that were read or may be dark.
+
+    Unless ``whole``, nothing of the supply network itself was read yet: then only what may leave a device without a supply is looked
+    into, quiet and on mains, since a battery or a charger moves no reading of a circuit.
+    """
 
     supplies: tuple[str, ...]
     outputs: tuple[str, ...]
     landings: tuple[Landing, ...]
+    whole: bool = True
 
 
-def focus_on(job: Job, network: PowerNetwork, devices: Iterable[str], outputs: Iterable[str], supplies: Iterable[str]) -> Focus:
+def focus_on(
+    job: Job, network: PowerNetwork, devices: Iterable[str], outputs: Iterable[str], supplies: Iterable[str], *, whole: bool = True
+) -> Focus:
     """Return the focus around devices (by name or ``device.load``), outputs and supplies, with the supplies and outputs behind them."""
     wanted = set(devices)
     landings = tuple(
@@ -33,7 +40,7 @@ def focus_on(job: Job, network: PowerNetwork, devices: Iterable[str], outputs: I
     owners = [output.partition(".")[0] for output in found]
     fed = [owner if job.sheet_of(owner).supply is not None else behind.get(owner) for owner in owners]
     every = dict.fromkeys([*supplies, *(m.supply for m in landings if m.supply), *(name for name in fed if name)])
-    return Focus(supplies=tuple(every), outputs=tuple(found), landings=landings)
+    return Focus(supplies=tuple(every), outputs=tuple(found), landings=landings, whole=whole)
 
 
 def near(network: PowerNetwork, focus: Focus) -> Netlist:
@@ -74,7 +81,7 @@ class PowerPlaces:
 
     def _supply(self) -> list[Spot]:
         out = []
-        for supply in self.focus.supplies:
+        for supply in self.focus.supplies if self.focus.whole else ():
             sheet = self.job.sheet_of(supply).supply
             transformer = sheet is not None and sheet.conversion is Conversion.TRANSFORMER
             facts = frozenset({"transformer"} if transformer else set())

@@ -43,9 +43,9 @@ class Supplied:
     supply: str
 
 
-def supplied(netlist: Netlist, marks: Mapping[str, float], supply: str) -> Supplied:
-    """Return a variant solved in every state. Raises SolveError when it does not settle."""
-    return Supplied(netlist=netlist, solution=solve(netlist, SCENARIOS), marks=marks, supply=supply)
+def supplied(netlist: Netlist, marks: Mapping[str, float], supply: str, *, whole: bool) -> Supplied:
+    """Return a variant solved in every state, or only quiet on mains. Raises SolveError when it does not settle."""
+    return Supplied(netlist=netlist, solution=solve(netlist, SCENARIOS if whole else SCENARIOS[:1]), marks=marks, supply=supply)
 
 
 class PowerReader:
