@@ -25,6 +25,8 @@ from pathlib import Path
 from typing import Any
 
 import loopwright.demo
+from loopwright.appraisal.appraise import appraise
+from loopwright.job.edit import SetField, apply
 from loopwright.job.read import read
 from loopwright.store.sql import open_store
 
@@ -185,6 +187,16 @@ def at_work(address: str, folder: Path) -> int:
     return told(address, people, idle, busy)
 
 
+def by_itself_ms(text: str) -> float:
+    """Return how long an edit takes here with nobody else at work [ms], store and network left out: the measure of this machine now."""
+    taken = []
+    for number in range(5):
+        start = time.perf_counter()
+        appraise(read(apply(text, SetField("cables/W22/length_m", str(30 + number))).text).job)
+        taken.append((time.perf_counter() - start) * 1000)
+    return statistics.median(taken)
+
+
 def told(address: str, people: list[Person], idle: list[float], busy: list[float]) -> int:
     """Print the table; return 1 when something was lost or refused."""
     waits = [wait for person in people for wait in person.waits_ms]
@@ -193,6 +205,7 @@ def told(address: str, people: list[Person], idle: list[float], busy: list[float
     p95 = percentile(waits, 0.95)
     print(f"{PEOPLE} people, {SERVERS} servers, one edit each every {EVERY_S:g} s for {SECONDS} s")
     print(f"edits {len(waits)}, refused {len(refused)}, lost or wrong {len(wrong)}")
+    print(f"an edit by itself, without store and network, right after: {by_itself_ms(loopwright.demo.text('business')):.0f} ms")
     print(f"answer [ms]   p50 {statistics.median(waits):.0f}   p95 {p95:.0f} (aim {AIM_MS})   most {max(waits):.0f}")
     print(f"memory [MB]   idle {max(idle):.0f} (aim 200)   after {max(busy):.0f}")
     for words in (refused + wrong)[:10]:
