@@ -103,7 +103,7 @@ def step_clashed(clashes: tuple[Clash, ...], step: Step, job: Job, who: str) -> 
     said = "; ".join(_of_step(each, job, name) for each in clashes[:MOST_NAMED])
     more = f"; and {len(clashes) - MOST_NAMED} more" if len(clashes) > MOST_NAMED else ""
     words = f"Changed by {who} since: {said}{more}. Nothing was written over."
-    return Clashed([Problem(path=clashes[0].path, line=0, column=0, message=words)], clashes)
+    return Clashed([Problem(path="", line=0, column=0, message=words)], clashes)
 
 
 def _of_step(clash: Clash, job: Job, name: str) -> str:
