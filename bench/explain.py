@@ -149,8 +149,11 @@ class World:
         return Shown(value=max(round(shown / step) * step, 0.0), half=step / 2, unit=unit)
 
 
-def world(job: Job, inquiry: Inquiry, draw: Random, blunders: float) -> tuple[World, Seen] | None:
-    """Return a blind case and what is seen first; None where the fault drawn shows nothing to complain of."""
+def world(job: Job, inquiry: Inquiry, draw: Random, blunders: float) -> tuple[World, list[Seen]] | None:
+    """Return a blind case and what is known at first; None where the fault drawn shows nothing to complain of.
+
+    Known are the states tried in order, at rest, operated, lid open, shorted, up to the first that is not as it should be.
+    """
     name = draw.choice([c for c, circuit in job.circuits.items() if circuit.input])
     part = inquiry._circuit(name)
     truth = draw.choices(part.hypotheses, [h.weight for h in part.hypotheses])[0]
@@ -162,10 +165,12 @@ def world(job: Job, inquiry: Inquiry, draw: Random, blunders: float) -> tuple[Wo
     meter = Instrument()
     made = World(job, part, truth, ladder, sound, draw, meter, 1 + draw.uniform(-1, 1) * 0.008, blunders)
     states = [check for check in part.predicted.checks if check.kind is CheckKind.STATE and check.act in SYMPTOMS]
+    known = []
     for check in sorted(states, key=lambda c: SYMPTOMS.index(c.act)):
         word, usual = ladder.shown(ACTS[check.act], check.device), sound.shown(ACTS[check.act], check.device)
+        known.append(Seen(check=check, told=(word,), text=word, meter=meter))
         if word != usual:
-            return made, Seen(check=check, told=(word,), text=word, meter=meter)
+            return made, known
     return None
 
 
@@ -180,9 +185,9 @@ class Run:
     believed: list[tuple[float, bool]]
 
 
-def advised(made: World, inquiry: Inquiry, first: Seen) -> Run:
+def advised(made: World, inquiry: Inquiry, first: list[Seen]) -> Run:
     """Take the advised check each time until told to stop."""
-    seen, minutes, believed = [first], 0.0, []
+    seen, minutes, believed = list(first), 0.0, []
     while True:
         weighed, _ = inquiry.weigh(Observations(seen=tuple(seen), meter=made.meter))
         ranked = classes(weighed)
@@ -195,7 +200,7 @@ def advised(made: World, inquiry: Inquiry, first: Seen) -> Run:
         seen.append(made.check(check, weighed.rows.parts))
     right = made.truth.key in ranked[0][1]
     third = any(made.truth.key in keys for _, keys in ranked[:3])
-    return Run(minutes, len(seen) - 1, right, third, believed)
+    return Run(minutes, len(seen) - len(first), right, third, believed)
 
 
 def classes(weighed) -> list[tuple[float, set[str]]]:  # type: ignore[no-untyped-def]
@@ -213,13 +218,15 @@ def classes(weighed) -> list[tuple[float, set[str]]]:  # type: ignore[no-untyped
 class Catalogue:
     """The two simpler ways: each fault's own check, its reading told as inside or outside what a sound circuit reads."""
 
-    def __init__(self, made: World, first: Seen) -> None:
+    def __init__(self, made: World, first: list[Seen]) -> None:
         self.made, self.part, known = made, made.part, made.part.predicted
         self.sound_rows = known.owner == -1
         weight = np.array([h.weight for h in self.part.hypotheses])
         self.p = weight[known.owner] * known.share * (known.owner >= 0)
         self.column = {check: n for n, check in enumerate(known.checks)}
-        self.update(self.column[first.check], known.checks[self.column[first.check]].outcomes.index(first.told[0]))
+        for seen in first:
+            column = self.column[seen.check]
+            self.update(column, known.checks[column].outcomes.index(seen.told[0]))
 
     def chances(self, column: int) -> np.ndarray:
         """Return the chance of inside and outside, or of each word, one row a variant."""

@@ -132,6 +132,7 @@ def _lids(job: Job, situation: Situation, reached: frozenset[str]) -> Iterator[T
                     sentence=f"The lid of {label_of(job, name)} is off.",
                     normal=not situation.usual(Step.LIDS),
                     step=Step.LIDS,
+                    at=name,
                 )
 
 
@@ -151,6 +152,7 @@ def _sounders(job: Job, situation: Situation, watches: Sequence[CircuitForecast]
             sentence=f"Output {output} of {label_of(job, unit)}: {told}.",
             normal=not done and not situation.usual(Step.OUTPUTS),
             step=None if done else Step.OUTPUTS,
+            at=item.circuit,
             defect=done,
         )
     for name in job.equipment:
@@ -161,6 +163,7 @@ def _sounders(job: Job, situation: Situation, watches: Sequence[CircuitForecast]
                 sentence=f"{label_of(job, name)} sounds if its own battery is connected before its hold-off supply.",
                 normal=not situation.usual(Step.OUTPUTS),
                 step=Step.OUTPUTS,
+                at=name,
                 sure=False,
             )
 
@@ -174,6 +177,7 @@ def _signalling(job: Job, situation: Situation) -> Iterator[Trouble]:
                 sentence=f"Path {name} ({path.kind}) is watched and nothing answers on it yet.",
                 normal=not situation.usual(Step.PATHS),
                 step=Step.PATHS,
+                at=name,
             )
     if not job.signalling.paths and not situation.done(Step.PATHS):
         yield Trouble(
@@ -214,5 +218,6 @@ def _unit(job: Job, situation: Situation, alive: Sequence[str]) -> Iterator[Trou
                     sentence=words.format(label_of(job, unit)),
                     normal=not situation.usual(step),
                     step=step,
+                    at=unit,
                     sure=sure,
                 )

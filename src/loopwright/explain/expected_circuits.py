@@ -20,12 +20,13 @@ CIRCUITS_SETTING = "circuits"
 
 
 class _Seen(NamedTuple):
-    """What an input sees of its circuit now: the ohms, the step that is missing, the words for why, and for how long by itself [s]."""
+    """What an input sees of its circuit now: the ohms, the step that is missing and where, the words for why, and for how long by itself [s]."""
 
     ohm: float
     step: Step | None
     words: str
     wait_s: float | None = None
+    at: str = ""
 
 
 def factory_topology(sheet: EquipmentSheet) -> Topology | None:
@@ -58,6 +59,7 @@ def unused_inputs(job: Job, situation: Situation, reached: frozenset[str]) -> It
                 sentence=f"{label_of(job, unit)}, {_inputs(free)} with nothing on: open until switched off, or ended as the sheet says.",
                 normal=not situation.usual(Step.INPUTS),
                 step=Step.INPUTS,
+                at=unit,
             )
 
 
@@ -82,6 +84,7 @@ def _circuit(job: Job, situation: Situation, item: CircuitForecast) -> Iterator[
         sentence=_sentence(job, item, seen, taken, topology if unlike else None),
         normal=seen.wait_s is not None or (step is not None and not situation.usual(step)),
         step=step,
+        at=seen.at or item.circuit,
         defect=step is None and seen.wait_s is None,
         wait_s=None if seen.wait_s is None else (seen.wait_s, seen.wait_s),
     )
@@ -99,11 +102,11 @@ def _topology_now(job: Job, unit: str, designed: Topology | None) -> Topology | 
 def _seen(job: Job, situation: Situation, item: CircuitForecast) -> _Seen:
     """Return what the input sees: nothing wired, a lid off, a detector warming up, or the circuit at rest."""
     if not situation.done(Step.WIRED, item.circuit):
-        return _Seen(math.inf, Step.WIRED, "nothing is wired to it yet")
+        return _Seen(math.inf, Step.WIRED, "nothing is wired to it yet", at=item.circuit)
     path = [hop for hop in job.circuits[item.circuit].path if hop.device is not None]
     for hop in path:
         if hop.device is not None and "tamper" in hop.contacts and not situation.done(Step.LIDS, hop.device):
-            return _Seen(item.act(ActKind.LID_OPEN, hop.device).field_ohm, Step.LIDS, f"the lid of {label_of(job, hop.device)} is off")
+            return _Seen(item.act(ActKind.LID_OPEN, hop.device).field_ohm, Step.LIDS, f"the lid of {label_of(job, hop.device)} is off", at=hop.device)
     waits = [(_warm_up_s(job, situation, hop.device), hop.device) for hop in path if hop.device and "alarm" in hop.contacts]
     left_s, slowest = max(waits, default=(0.0, None))
     if left_s > 0 and slowest is not None:

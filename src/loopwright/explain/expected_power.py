@@ -47,6 +47,7 @@ def dead_supplies(job: Job, situation: Situation) -> Iterator[Trouble]:
                 sentence=f"{label_of(job, name)} has neither mains nor a charged battery: its lamps are dark, and so is all it feeds.",
                 normal=not situation.usual(Step.MAINS),
                 step=Step.MAINS,
+                at=name,
             )
 
 
@@ -60,6 +61,7 @@ def mains_and_earth(job: Job, situation: Situation, live: frozenset[str]) -> Ite
                 sentence=f"{label_of(job, name)} runs on its battery: mains missing.",
                 normal=not situation.usual(Step.MAINS),
                 step=Step.MAINS,
+                at=name,
             )
         if not situation.done(Step.EARTH, name):
             yield Trouble(
@@ -68,6 +70,7 @@ def mains_and_earth(job: Job, situation: Situation, live: frozenset[str]) -> Ite
                 sentence=f"{label_of(job, name)} may show an earth trouble: its earth is not joined yet.",
                 normal=not situation.usual(Step.EARTH),
                 step=Step.EARTH,
+                at=name,
                 sure=False,
             )
 
@@ -87,6 +90,7 @@ def batteries(job: Job, situation: Situation, live: frozenset[str], standby: Seq
                 sentence=f"The battery of {label_of(job, name)} {told}.",
                 normal=fitted is not None and not situation.usual(Step.BATTERY),
                 step=Step.BATTERY if fitted is not None else None,
+                at=name,
                 defect=fitted is None,
             )
     for item in standby:
@@ -112,6 +116,7 @@ def _low(job: Job, situation: Situation, item: StandbyForecast) -> Iterator[Trou
         normal=wait_s is not None and math.isfinite(wait_s[0]),
         wait_s=wait_s if wait_s is not None and math.isfinite(wait_s[0]) else None,
         step=None if wait_s is not None else Step.MAINS,
+        at=item.supply,
         defect=wait_s is not None and math.isinf(wait_s[0]),
     )
 
@@ -164,6 +169,7 @@ def bus(job: Job, situation: Situation, live: frozenset[str]) -> Iterator[Troubl
                 sentence=f"{label_of(job, name)} is on the list and does not answer: it {why}.",
                 normal=not situation.usual(step),
                 step=step,
+                at=name if step is Step.WIRED else "",
             )
         if answers and not listed:
             yield Trouble(
@@ -172,6 +178,7 @@ def bus(job: Job, situation: Situation, live: frozenset[str]) -> Iterator[Troubl
                 sentence=f"{label_of(job, name)} answers on the bus and is not on the control unit's list yet.",
                 normal=not situation.usual(Step.BUS),
                 step=Step.BUS,
+                at=name,
             )
 
 

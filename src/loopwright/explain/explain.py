@@ -63,11 +63,12 @@ class Weighed:
 class Inquiry:
     """A visit to one job: observations come in one after the other, and parts once solved are kept."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, network: PowerNetwork | None = None) -> None:
+        """Start with a job; ``network`` is its supply network where it is compiled already, as an appraisal has it."""
         self.job = job
         self._parts: dict[str, Part] = {}
         self._powers: dict[Focus, PowerPart] = {}
-        self._compiled: PowerNetwork | None = None
+        self._compiled = network
 
     def explain(self, observed: Observations) -> Explanation:
         """Return what follows from ``observed``."""
@@ -161,9 +162,9 @@ class Inquiry:
         return self._compiled
 
 
-def explain(job: Job, observed: Observations) -> Explanation:
-    """Return what follows from ``observed`` about ``job``; computes everything anew."""
-    return Inquiry(job).explain(observed)
+def explain(job: Job, observed: Observations, network: PowerNetwork | None = None) -> Explanation:
+    """Return what follows from ``observed`` about ``job``; ``network`` is its supply network where it is compiled already."""
+    return Inquiry(job, network).explain(observed)
 
 
 def part_of(check: Check) -> str:
@@ -199,6 +200,8 @@ def _kept(after: Posterior) -> NDArray[np.int64]:
 
 def _no_such(reading: Seen) -> str:
     check = reading.check
+    if check.kind is CheckKind.LOOK:
+        return f"There is no look of fault {check.fault} at {check.where}{f', {check.place}' if check.place else ''}; it is left out."
     return (
         f"{reading.text!r} at {check.where}{f' ({check.device})' if check.device else ''}: nothing of this job is read as "
         f"'{check.kind}, {check.act}' there, so this reading is left out."

@@ -16,8 +16,8 @@ from loopwright.explain.check import Check
 from loopwright.explain.hypothesis import Floats
 from loopwright.explain.outcome import Outcomes
 
-WRONG_MINUTES = 240.0
-"""What acting on the wrong answer costs [min]: the work done for nothing and a second visit (judgement)."""
+WRONG_MINUTES = 480.0
+"""What acting on the wrong answer costs [min]: the work done for nothing, a second visit, and a site that trusts a fault (judgement)."""
 SAME = 0.05
 """Hypotheses whose outcomes differ by no more than this chance at every check are one answer."""
 FOLLOWED = 4
@@ -26,6 +26,8 @@ DEPTH = 3
 BRANCHES = 4
 LEAST_BITS = 0.003
 LIKELY = 0.02
+SURE = 0.97
+"""Above this chance an answer is gone on from only where one check alone is worth its minutes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -101,7 +103,7 @@ class _Search:
         order = np.argsort(-np.where(useful, bits / self.minutes[checks], 0.0), kind="stable")
         worth = right * WRONG_MINUTES > self.minutes[checks]
         # Two checks together may tell what neither does alone, so doubt that is dear goes on being looked into.
-        doubt = (1 - self.leading(p)) * WRONG_MINUTES > 4 * float(self.minutes[checks].min(initial=1.0)) and self.leading(p) < 0.9
+        doubt = (1 - self.leading(p)) * WRONG_MINUTES > 4 * float(self.minutes[checks].min(initial=1.0)) and self.leading(p) < SURE
         stop = not useful.any() or not (worth.any() or doubt)
         return stop, checks[order[useful[order]]]
 

@@ -61,7 +61,7 @@ def outcomes(rows: Rows, keep: NDArray[np.int64], checks: Sequence[Check], meter
     for number, values in words.items():
         chance[number] = 0.0
         chance[number, :-1, : values.shape[1]] = values
-    mixed = np.array([check.kind in COMES_AND_GOES for check in checks])
+    mixed = np.array([check.kind in COMES_AND_GOES for check in checks], dtype=np.bool_)
     present, sound = rows.present[keep][None, :, None], chance[:, :1, :]
     chance[mixed, :-1] = (present * chance[:, :-1] + (1 - present) * sound)[mixed]
     return Outcomes(checks=tuple(checks), rows=keep, chance=_with_mistakes(chance, words), reads=mean, edges=edges)

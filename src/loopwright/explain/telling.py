@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
-from loopwright.explain.likelihood import Rows
+from loopwright.explain.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.next_check import Advice
 from loopwright.explain.observation import Observations
 from loopwright.explain.terminal import ACT_WORDS
@@ -137,7 +137,8 @@ def _working(weighed: Weighed, row: int) -> tuple[Step, ...]:
             Step(
                 check=_check_words(weighed.rows, seen.check),
                 read=seen.text,
-                here=_reads(weighed.rows, seen.check, row)[0] + (WHILE_NOT if weighed.rows.present[row] < 1 else ""),
+                here=_reads(weighed.rows, seen.check, row)[0]
+                + (WHILE_NOT if weighed.rows.present[row] < 1 and seen.check.kind in COMES_AND_GOES else ""),
                 sound=_reads(weighed.rows, seen.check, 0)[0],
                 chance_here=float(weighed.likely.chance[row, number]),
                 chance_sound=float(weighed.likely.chance[0, number]),
