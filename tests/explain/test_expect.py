@@ -259,3 +259,15 @@ def test_the_document_says_where_the_stage_does_not_hold() -> None:
     one = replace(job, equipment={**job.equipment, "keypad-press": replace(job.equipment["keypad-press"], enrolled="no")})
     situation = situation_of(one)
     assert not situation.done(Step.BUS, "keypad-press") and situation.done(Step.BUS, "keypad-office")
+
+
+def test_the_step_of_every_trouble_done_at_its_place_clears_it_and_ends_with_nothing() -> None:
+    """Going from trouble to trouble, each put right where it stands, comes to an end with nothing left."""
+    found = demo("business")
+    now, steps = at(Stage.DESIGN), 0
+    while (troubles := [each for each in seen(found, now).troubles if each.step is not None]) and steps < 500:
+        first = troubles[0]
+        assert first.step is not None
+        now, steps = now.with_step(first.step, first.at), steps + 1
+        assert first not in seen(found, now).troubles
+    assert not seen(found, now).troubles and steps > 50

@@ -20,7 +20,7 @@ CIRCUITS_SETTING = "circuits"
 
 
 class _Seen(NamedTuple):
-    """What an input sees of its circuit now: the ohms, the step that is missing and where, the words for why, and for how long by itself [s]."""
+    """What an input sees of its circuit now: the ohms, the step missing and where, the words for why, how long it lasts by itself [s]."""
 
     ohm: float
     step: Step | None
@@ -106,7 +106,9 @@ def _seen(job: Job, situation: Situation, item: CircuitForecast) -> _Seen:
     path = [hop for hop in job.circuits[item.circuit].path if hop.device is not None]
     for hop in path:
         if hop.device is not None and "tamper" in hop.contacts and not situation.done(Step.LIDS, hop.device):
-            return _Seen(item.act(ActKind.LID_OPEN, hop.device).field_ohm, Step.LIDS, f"the lid of {label_of(job, hop.device)} is off", at=hop.device)
+            return _Seen(
+                item.act(ActKind.LID_OPEN, hop.device).field_ohm, Step.LIDS, f"the lid of {label_of(job, hop.device)} is off", at=hop.device
+            )
     waits = [(_warm_up_s(job, situation, hop.device), hop.device) for hop in path if hop.device and "alarm" in hop.contacts]
     left_s, slowest = max(waits, default=(0.0, None))
     if left_s > 0 and slowest is not None:

@@ -57,9 +57,9 @@ class Trouble:
     """One trouble that should show now.
 
     ``place`` is a document path. ``normal`` says that at this stage of work it is no defect. ``step`` is what clears it, None when only
-    time does or when the design itself is wrong (``defect``); ``at`` is the place of that step as a :class:`Situation` names places, empty where
-    it is a step of the whole. ``sure`` is False where the control unit may or may not show it.
-    ``wait_s`` (shortest, longest) [s] is how long it still lasts by itself, None when it does not go by waiting.
+    time does or when the design itself is wrong (``defect``); ``at`` is the place of that step as a Situation names places, empty where
+    it is a step of the whole. ``sure`` is False where the control unit may or may not show it. ``wait_s`` (shortest, longest) [s] is how
+    long it still lasts by itself, None when it does not go by waiting.
     """
 
     kind: TroubleKind
