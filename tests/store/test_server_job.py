@@ -14,6 +14,7 @@ import pytest
 from loopwright import demo
 from loopwright.cli import main
 from loopwright.store.api_token import ApiTokens, Scope, tokens_path
+from loopwright.store.file import StoreError
 from loopwright.store.sql import open_store
 from loopwright.store.stored import ServerJob
 from loopwright.web.app import create_app
@@ -111,7 +112,13 @@ def test_a_wrong_password_is_told_without_it(server: str, run: Callable[..., Ran
     assert "no password was found; it is taken from PGPASSWORD" in run("serve", server)[2]
 
 
-def test_two_servers_of_one_job_are_one_workbench(server: str, job: Path, run: Callable[..., Ran], tmp_path: Path) -> None:
+def gone(*said: object, **more: object) -> None:
+    raise StoreError("no database server answers there.")
+
+
+def test_two_servers_of_one_job_are_one_workbench(
+    server: str, job: Path, run: Callable[..., Ran], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     run("put-in", job, server)
     place = ServerJob(server, "shop", tmp_path / "beside" / "shop")
     sessions = [opened(place, history=True) for _ in range(2)]
@@ -137,5 +144,12 @@ def test_two_servers_of_one_job_are_one_workbench(server: str, job: Path, run: C
     with_store = open_store(server)
     assert with_store.head("shop").number == 5 and with_store.verify() == []
     with_store.close()
+    for each in sessions:
+        # As when the server has gone: nothing is made, and the words say why.
+        monkeypatch.setattr(type(each.file), "changed_elsewhere", gone)
+        monkeypatch.setattr(type(each.file), "add", gone)
+    refused = clients[0].post("/api/v1/edits", json={"edits": [{"do": "set", "path": "title", "value": "T"}]})
+    assert refused.status_code == 503 and "no database server" in refused.json()["detail"]
+    assert "no database server answers there. What is shown is the job as it was last read." in clients[0].get("/wiring").text
     for each in sessions:
         each.file.close()  # type: ignore[union-attr]

@@ -63,7 +63,7 @@ class Drawn:
         if room is None:
             raise HTTPException(404)
         refuse(visitor, room.right)
-        elsewhere = look and self.session.changed_on_disk()
+        elsewhere = self.session.elsewhere() if look else ""
         page = Page(state=self.session.state, room=key, query=query, past=self.past)
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(

@@ -20,6 +20,7 @@ from loopwright.job.tree import Node
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
 from loopwright.store.own import Stand, Step, stand_of, step_of
 from loopwright.store.store import PAGE, Mark, NotThere, Revision
+from loopwright.store.stored import StoredJob
 from loopwright.store.trail import BACK, MemoryTrail, Trail
 from loopwright.values.error import JobError, Problem
 from loopwright.web.joining import edit_clashed, joined, others, renaming_of, step_clashed
@@ -32,6 +33,10 @@ MOST_TRIES = 5
 
 class Unsaved(Problem):
     """A change that could be made, but not kept: the file or the store is in the way."""
+
+
+class Overtaken(Unsaved):
+    """A change that was not kept because another program has written what cannot be taken in."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -193,6 +198,18 @@ class Session:
             except StoreError:
                 return True
 
+    def elsewhere(self) -> str:
+        """Take in what another program has written; return in words what keeps that from being done, empty when nothing does."""
+        with self._lock:
+            try:
+                if not self._trail.changed_elsewhere() or not self.reload():
+                    return ""
+            except StoreError as error:
+                return f"{error} What is shown is the job as it was last read."
+        if isinstance(self._trail, StoredJob):
+            return f"{self._trail.name} has been changed by another program into what is no job; what is shown is the job before that."
+        return f"The file {self._trail.name} on disk is newer than this sheet: another program has changed it."
+
     def _named(self, name: str, number: int) -> None:
         self._trail.mark(name, number)
 
@@ -305,7 +322,8 @@ class Session:
         except JobError as error:
             return error.problems
         except StoreError as error:
-            return (Unsaved(path="", line=0, column=0, message=str(error)),)
+            kind = Overtaken if isinstance(error, ChangedOnDisk) else Unsaved
+            return (kind(path="", line=0, column=0, message=str(error)),)
         return ()
 
 

@@ -20,7 +20,7 @@ from loopwright.web.api.problem import Refused
 from loopwright.web.api.reading import JSON, YAML
 from loopwright.web.api.sent import Edits, edit_of
 from loopwright.web.rights import demands
-from loopwright.web.session import Session, Unsaved
+from loopwright.web.session import Overtaken, Session, Unsaved
 from loopwright.web.visitor import visitor_of
 
 IfMatch = Annotated[str, Header(max_length=1000, description="The ETag of the job as you saw it, or * for whatever it is now.")]
@@ -135,6 +135,6 @@ def _told(session: Session, problems: tuple[Problem, ...], by: str) -> Response:
         return answer(written(job_form(session, by)), JSON, tag)
     if any(isinstance(each, Unsaved) for each in problems):
         # What somebody else has written has to be put right there; what cannot be written at all has to wait.
-        raise Refused(409 if session.changed_on_disk() else 503, problems[0].message, problems, {"ETag": tag})
+        raise Refused(409 if any(isinstance(each, Overtaken) for each in problems) else 503, problems[0].message, problems, {"ETag": tag})
     many = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
     raise Refused(422, f"{problems[0]}{many}", problems, {"ETag": tag})
