@@ -121,7 +121,8 @@ class Outlook:
 class NextCheck:
     """A check worth doing: in words, minutes, what it needs, expected information [bit], expected minutes to the end with it first.
 
-    ``entry`` is how its result is written in an observation file, the reading or answer left open.
+    ``entry`` is how its result is written in an observation file, the reading or answer left open. ``unit`` is that of a meter's reading,
+    empty where the check ends in one of the words ``outcomes``. ``caution`` is what to mind, in brief.
     """
 
     words: str
@@ -131,6 +132,9 @@ class NextCheck:
     end_minutes: float
     outlook: tuple[Outlook, ...]
     entry: dict[str, str]
+    unit: str = ""
+    outcomes: tuple[str, ...] = ()
+    caution: str = ""
 
     def as_data(self) -> dict[str, Any]:
         """Return it for another program, units in the keys."""
@@ -138,6 +142,9 @@ class NextCheck:
             "check": self.words,
             "minutes": self.minutes,
             "needs": list(self.needs),
+            "caution": self.caution,
+            "unit": self.unit,
+            "outcomes": list(self.outcomes),
             "expected_information_bit": self.bits,
             "expected_minutes_to_the_end": self.end_minutes,
             "entry": self.entry,

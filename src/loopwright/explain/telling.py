@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from loopwright.explain.caution import caution_of
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
 from loopwright.explain.likelihood import COMES_AND_GOES, Rows
@@ -176,6 +177,9 @@ def _next(job: Job, weighed: Weighed, advice: Advice) -> NextCheck:
         end_minutes=advice.end_minutes,
         outlook=outlook,
         entry=entry_of(check),
+        unit=check.unit,
+        outcomes=check.outcomes,
+        caution=caution_of(check),
     )
 
 
