@@ -342,16 +342,24 @@ def table(cases: int, blunders: float, seed: int) -> None:
         minutes = np.array([r.minutes for r in some])
         paid = minutes + WRONG_MINUTES * np.array([not r.right for r in some])
         print(f"{name:18s} {right:7.1%} {third:14.1%} {np.mean([r.checks for r in some]):7.1f} {minutes.mean():8.1f} {paid.mean():10.1f}")
-    print(f"calibration error {calibration(runs['advised']):.3f}")
+    error, chance, tilt = calibration(runs["advised"])
+    print(f"calibration error {error:.3f}, of which about {chance:.3f} is chance at so many cases; right less believed {tilt:+.3f}")
     print("missed:", ", ".join(f"{k} {n} of {made_of[k]}" for k, n in missed.most_common(8)) or "none")
 
 
-def calibration(runs: list[Run]) -> float:
-    """Return the expected calibration error of the leading answer, over all steps, in ten bins."""
+def calibration(runs: list[Run]) -> tuple[float, float, float]:
+    """Return the expected calibration error of the leading answer over all steps in ten bins, what chance alone makes of it, and its sign.
+
+    Chance is that of one step a case: the steps of one case go together.
+    """
     every = [each for run in runs for each in run.believed]
     p, right = np.array([e[0] for e in every]), np.array([float(e[1]) for e in every])
     bins = np.minimum((p * 10).astype(int), 9)
-    return float(sum(abs(p[bins == b].mean() - right[bins == b].mean()) * (bins == b).mean() for b in range(10) if (bins == b).any()))
+    used = [bins == b for b in range(10) if (bins == b).any()]
+    error = sum(abs(p[rows].mean() - right[rows].mean()) * rows.mean() for rows in used)
+    share = len(runs) / p.size
+    chance = sum(math.sqrt(2 / math.pi * (p[rows] * (1 - p[rows])).sum() / share) for rows in used) / p.size
+    return float(error), float(chance), float(right.mean() - p.mean())
 
 
 def times() -> None:
