@@ -205,7 +205,7 @@ class _Work:
         self.island[:, columns] = labels[:, None]
         self.energised[:, columns] = sourced[labels][:, None]
         # One siemens from the reference to nowhere: an island is closed, so no current can flow there and the reference is at 0 V.
-        self.ground[np.ix_(reference, columns)] = 1.0
+        self.ground[np.ix_(reference, np.array(columns))] = 1.0
 
     def run(self) -> Solution:
         law = self.branches
