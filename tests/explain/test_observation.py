@@ -156,3 +156,9 @@ def test_any_text_is_a_reading_or_a_sentence(text: str) -> None:
         assert str(error).endswith(".")
     else:
         assert shown.half >= 0
+
+
+def test_the_second_zone_of_a_pair_is_told_in_the_words_of_the_pair() -> None:
+    assert only("{where: z14, state: operated hatch-store, shows: active}").told == ("fault",)
+    assert only("{where: z14, shows: rest}").told == ("rest", "active")
+    assert only("{where: z13, state: operated dual-store, shows: active}").told == ("active",)

@@ -34,11 +34,12 @@ class Amount:
     among: str = ""
     not_ohm: str = ""
 
-    def numbers(self) -> tuple[float, ...]:
-        """Return the row of numbers; empty for a list found in the job."""
-        if self.count < 2:
-            return (self.low,) if self.count else ()
-        steps = [position / (self.count - 1) for position in range(self.count)]
+    def numbers(self, most: int | None = None) -> tuple[float, ...]:
+        """Return the row of numbers, at most ``most`` over the same span; empty for a list found in the job."""
+        count = self.count if most is None else min(self.count, max(most, 2))
+        if count < 2:
+            return (self.low,) if count else ()
+        steps = [position / (count - 1) for position in range(count)]
         if self.spacing == "even":
             return tuple(self.low + (self.high - self.low) * step for step in steps)
         return tuple(self.low * (self.high / self.low) ** step for step in steps)

@@ -20,8 +20,12 @@ from loopwright.explain.hypothesis import Hypothesis, Part
 from loopwright.explain.look import looks_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
-from loopwright.netlist.loop import LoopNetwork, compile_loop, read_loops
+from loopwright.netlist.loop import LoopNetwork, LoopReading, compile_loop, read_loops
 
+MOST_AMOUNTS, LEAST_AMOUNTS = 40, 4
+"""On a circuit of many places the amounts of each are fewer and further apart: a reading tells the place, not the amount, there."""
+AT_ONCE = 64
+"""Variants solved as one stack: a circuit of many devices would otherwise fill gigabytes."""
 MOST_WAYS = 16
 MOST_DARK = 3
 """Of more powered devices on one circuit than this, only one at a time or all together are taken to go dark."""
@@ -54,7 +58,7 @@ def circuit_part(job: Job, name: str) -> Part:
     predicted = predict(
         Loops(
             networks=tuple(v.network for v in variants),
-            readings=read_loops([v.network for v in variants]),
+            readings=_readings([v.network for v in variants]),
             cores=_cores(variants),
             bands=tuple(v.bands for v in variants),
             nominal=places.network.pull_up,
@@ -86,7 +90,7 @@ def _hypotheses(job: Job, places: CircuitPlaces) -> tuple[list[Hypothesis], list
         spots = [spot for spot in places.spots(fault.at) if spot.has(fault.needs)]
         for spot in spots:
             owner = len(hypotheses)
-            made = _variants(job, places, fault, spot, owner, devices)
+            made = _variants(job, places, fault, spot, owner, devices, most=max(MOST_AMOUNTS // len(spots), LEAST_AMOUNTS))
             if made:
                 weight = fault.weight / len(spots)
                 part = f"circuits/{places.name}"
@@ -95,9 +99,11 @@ def _hypotheses(job: Job, places: CircuitPlaces) -> tuple[list[Hypothesis], list
     return hypotheses, variants
 
 
-def _variants(job: Job, places: CircuitPlaces, fault: Fault, spot: Spot, owner: int, devices: dict[int, str]) -> list[Variant]:
+def _variants(
+    job: Job, places: CircuitPlaces, fault: Fault, spot: Spot, owner: int, devices: dict[int, str], *, most: int
+) -> list[Variant]:
     """Return one variant a way and amount, alike in chance."""
-    amounts = _amounts(places, fault, spot)
+    amounts = _amounts(places, fault, spot, most)
     out = []
     rising = fault.amount is not None and not fault.amount.among
     for number, way in enumerate(fault.ways):
@@ -112,11 +118,11 @@ def _variants(job: Job, places: CircuitPlaces, fault: Fault, spot: Spot, owner: 
     return out
 
 
-def _amounts(places: CircuitPlaces, fault: Fault, spot: Spot) -> tuple[str, ...]:
+def _amounts(places: CircuitPlaces, fault: Fault, spot: Spot, most: int) -> tuple[str, ...]:
     if fault.amount is None:
         return ("",)
     if not fault.amount.among:
-        return tuple(f"{number!r}" for number in fault.amount.numbers())
+        return tuple(f"{number!r}" for number in fault.amount.numbers(most))
     left_out = fault.amount.not_ohm.format_map(spot.names)
     return tuple(number for number in places.numbers(fault.amount.among) if number != left_out)
 
@@ -146,6 +152,10 @@ def _dark(job: Job, places: CircuitPlaces, devices: frozenset[str]) -> Variant:
     way = tuple(("open", places.contact_of(device)) for device in sorted(devices))
     network = with_lifting(edited(job, places.network, way, {}), powered)
     return Variant(owner=-2, share=1.0, present=1.0, network=network, bands=_bands(job, places, places.circuit.topology))
+
+
+def _readings(networks: list[LoopNetwork]) -> tuple[LoopReading, ...]:
+    return tuple(reading for first in range(0, len(networks), AT_ONCE) for reading in read_loops(networks[first : first + AT_ONCE]))
 
 
 def _cores(variants: Sequence[Variant]) -> NDArray[np.float64]:

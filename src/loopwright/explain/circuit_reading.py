@@ -19,7 +19,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_check import STATES
 from loopwright.explain.hypothesis import Floats, Predicted
 from loopwright.job.sheet import Reads
-from loopwright.netlist.element import PullUp, Resistance
+from loopwright.netlist.element import PullUp
 from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading
 
 WATCHING_VOLTS_SD = 0.01 / math.sqrt(3)
@@ -107,20 +107,17 @@ def spread_ohm(network: LoopNetwork, reading: LoopReading) -> Floats:
 
 def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
     """Return the ohms across a contact by itself, at rest or operated, in every variant."""
-    network = loops.networks[0]
-    own = [act for act in network.acts if act.kind is ActKind.ACTIVATED and act.device == check.device]
-    operated = {name: ohm for act in own for name, ohm in act.changes}
-    name = next(iter(operated), "")
-    out = np.full(len(loops.networks), np.inf)
-    for row, variant in enumerate(loops.networks):
-        element = next((e for e in variant.netlist.elements if e.name == name), None)
-        if not isinstance(element, Resistance):
-            continue
-        out[row] = element.ohm
-        if check.act is ActKind.ACTIVATED:
-            moved = [dict(a.changes) for a in variant.acts if a.kind is ActKind.ACTIVATED and a.device == check.device]
-            still = not any(act.changes for act in variant.acts if act.kind is ActKind.CUT)
-            out[row] = moved[0].get(name, operated[name] if still else element.ohm) if moved else element.ohm
+    acts = loops.networks[0].acts
+    operated = next((act for act in acts if act.kind is ActKind.ACTIVATED and act.device == check.device), None)
+    if operated is None:
+        return np.full(len(loops.networks), np.inf), np.full(len(loops.networks), LEAST_SD_OHM)
+    name, ohm = operated.changes[0]
+    position = acts.index(operated) if check.act is ActKind.ACTIVATED else 0
+    out = np.array([reading.ohm[position, reading.names.index(name)] for reading in loops.readings])
+    if check.act is ActKind.ACTIVATED:
+        # A device that hangs on another input moves nothing here, but its own contact moves.
+        elsewhere = [not any(act.changes for act in network.acts if act.kind is ActKind.CUT) for network in loops.networks]
+        out = np.where(elsewhere, ohm, out)
     return out, np.maximum(0.1 * np.where(np.isinf(out), 0.0, out), LEAST_SD_OHM)
 
 

@@ -119,7 +119,8 @@ def seen_of(job: Job, noted: Noted, meter: Instrument) -> Seen:
         return _look(job, noted)
     if noted.shows:
         check = check_of(job, noted.where, noted.at, noted.state, "")
-        return Seen(check=check, told=_told(noted.shows, check), text=noted.shows, meter=meter)
+        told = _told(noted.shows, check)
+        return Seen(check=check, told=_of_second(told) if _is_second(job, noted.where) else told, text=noted.shows, meter=meter)
     shown = shown_of(noted.reading, meter)
     check = check_of(job, noted.where, noted.at, noted.state, shown.unit)
     return Seen(check=check, shown=shown, text=noted.reading, meter=meter)
@@ -147,6 +148,17 @@ def _told(shows: str, check: Check) -> tuple[str, ...]:
     if words not in STATES:
         raise Unclear(f"'{shows}' is not what a keypad shows for a circuit here. Accepted: {', '.join(STATES)}, {NOT_AT_REST}.")
     return (words,)
+
+
+def _is_second(job: Job, where: str) -> bool:
+    """Return whether a zone is named that is the second of two on one pair."""
+    return where in job.zones and job.zones[where].part == "b"
+
+
+def _of_second(told: tuple[str, ...]) -> tuple[str, ...]:
+    """Return what is told of the second zone in the words of the pair: its being active is what the pair calls a fault."""
+    swap = {"active": ("fault",), "rest": ("rest", "active")}
+    return tuple(dict.fromkeys(word for each in told for word in swap.get(each, (each,))))
 
 
 def settle(seen: Sequence[Seen]) -> tuple[tuple[Seen, ...], tuple[Contradiction, ...]]:
