@@ -33,7 +33,16 @@ def opened(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
 def test_a_file_is_opened_on_this_machine_alone(run: Run, opened: list[dict[str, Any]], sample: str) -> None:
     assert run("serve", sample, "--port", "9000", "--no-browser").status == 0
     assert opened == [
-        {"path": Path(sample), "host": "127.0.0.1", "port": 9000, "open_browser": False, "history": True, "network": None, "copies": None}
+        {
+            "path": Path(sample),
+            "host": "127.0.0.1",
+            "port": 9000,
+            "open_browser": False,
+            "history": True,
+            "network": None,
+            "copies": None,
+            "first": "",
+        }
     ]
 
 
@@ -53,7 +62,7 @@ def test_the_own_copy_is_made_once_and_kept(
     copy.write_text("changed", encoding="utf-8")
     run("serve")
     assert copy.read_text(encoding="utf-8") == "changed"
-    assert [call["path"] for call in opened] == [copy, copy]
+    assert [(call["path"].path, call["first"]) for call in opened] == [(copy.parent, copy.stem)] * 2
     assert opened[0]["open_browser"] is True
 
 
@@ -63,7 +72,14 @@ def test_without_the_variable_it_is_the_home_folder(
     monkeypatch.setenv("XDG_DATA_HOME", "not/absolute")
     monkeypatch.setenv("HOME", str(tmp_path))
     run("serve")
-    assert opened[0]["path"] == tmp_path / ".local" / "share" / "loopwright" / "demo-business.yaml"
+    assert opened[0]["path"].path == tmp_path / ".local" / "share" / "loopwright"
+
+
+def test_a_folder_is_opened_with_the_list_of_what_is_in_it(run: Run, opened: list[dict[str, Any]], tmp_path: Path) -> None:
+    assert run("serve", str(tmp_path)).status == 0
+    assert (opened[0]["path"].path, opened[0]["first"]) == (tmp_path, "")
+    assert "chosen in the browser" in run("serve", str(tmp_path), "--job", "shop").err
+    assert len(opened) == 1
 
 
 @pytest.mark.parametrize("home", ["", "/dev/null", "/proc"])
@@ -74,8 +90,8 @@ def test_without_a_home_to_write_to_it_is_a_temporary_folder(
     monkeypatch.setenv("HOME", home)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     done = run("serve")
-    path = opened[0]["path"]
-    assert path.parent.parent == tmp_path
+    path = opened[0]["path"].path
+    assert path.parent == tmp_path
     assert str(path) in done.out
     assert "may not be kept" in done.out
 

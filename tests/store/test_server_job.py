@@ -127,7 +127,7 @@ def test_two_servers_of_one_job_are_one_workbench(
     )
     clients: list[Any] = [
         TestClient(
-            create_app(each, token=None, tokens=tokens_of(each)),
+            create_app(each, token=None, tokens=tokens_of(each.file.path)),
             base_url="http://127.0.0.1",
             headers={"Authorization": f"Bearer {token.reveal()}"},
         )

@@ -229,7 +229,7 @@ def test_a_scenario_is_chosen_by_address(client: Any) -> None:
 
 def test_a_drawing_leads_to_the_cell_it_shows(client: Any) -> None:
     answer = client.get("/go", params={"path": "cables/W22/length_m"}, follow_redirects=False)
-    assert answer.status_code == 303 and answer.headers["location"] == "/wiring#c:cables/W22/length_m"
+    assert answer.status_code == 303 and answer.headers["location"] == "./wiring#c:cables/W22/length_m"
 
 
 def test_unknown_rooms_are_not_there(client: Any) -> None:

@@ -123,7 +123,7 @@ def test_a_reading_is_noted_with_its_moment_and_name_and_taken_out_again(kit: Ki
     assert kit.session.state.job.observations[-1].where == "c03"
     assert "the reading at c03" in kit.page("/") or "Undo: putting in" in kit.page("/")
     shown = kit.page("/wiring?open=d:circuits/c03")
-    assert "Read: " in shown and 'href="/#row:observations/2"' in shown and 'data-given="c03"' in shown
+    assert "Read: " in shown and 'href="./#row:observations/2"' in shown and 'data-given="c03"' in shown
     kit.made(do="remove", path="observations/2")
     assert len(kit.session.state.job.observations) == 2
 
@@ -138,7 +138,7 @@ def test_every_figure_beside_a_reading_has_a_working_of_its_own(kit: Kit) -> Non
     for where, reading, state in noted:
         fields = {"at": "2026-03-04", "by": "x", "where": where, "reading": reading, "state": state}
         kit.made(do="add", path="observations", fields=fields)
-    keys = re.findall(r'href="/working\?key=([^"]+)"', kit.page("/").split('id="readings"')[1])
+    keys = re.findall(r'href="./working\?key=([^"]+)"', kit.page("/").split('id="readings"')[1])
     assert len(keys) == 6
     for key in keys:
         assert 'class="result"' in kit.page(f"/working?key={key}"), key

@@ -17,6 +17,7 @@ from loopwright.cli.words import File, Flag
 if TYPE_CHECKING:
     from ipaddress import IPv4Address, IPv6Address
 
+    from loopwright.store.folder import JobFolder
     from loopwright.store.schedule import Copies
     from loopwright.store.stored import ServerJob
     from loopwright.web.lan import Network
@@ -47,8 +48,11 @@ def serve(
 ) -> int:
     """Open the workbench in a browser, for this machine alone unless others are asked in.
 
-    Without a file it opens a copy of the business example, kept in your data folder from one time to the next
-    ($XDG_DATA_HOME/loopwright, otherwise ~/.local/share/loopwright). Ctrl-C stops it.
+    It opens one job file, or a folder of them: that begins with the list of all premises, where new ones are made too. A file that
+    comes into the folder, or is changed there by another program, is seen without a new start.
+
+    Without a file it opens your data folder ($XDG_DATA_HOME/loopwright, otherwise ~/.local/share/loopwright), and in it a copy of the
+    business example, kept from one time to the next. Ctrl-C stops it.
 
     Every change is kept, with who made it and when, in a database beside the file: shop.yaml.history.db. Undo goes
     on from there the next time, and what was changed elsewhere is taken in.
@@ -67,6 +71,7 @@ def serve(
 
         loopwright serve
         loopwright serve shop.yaml
+        loopwright serve jobs
         loopwright serve shop.yaml --port 9000 --no-browser
         loopwright serve shop.yaml --backup /mnt/other-disk --every 2 --keep 100
         loopwright serve shop.yaml --lan
@@ -76,7 +81,8 @@ def serve(
     Parameters
     ----------
     file
-        The job document to work on; what is changed in the browser is written to it. Or postgresql://person@server/database.
+        The job document to work on; what is changed in the browser is written to it. Or a folder of job documents.
+        Or postgresql://person@server/database.
     port
         Port to listen on; when it is taken, one that is free.
     lan
@@ -106,22 +112,24 @@ def serve(
     if not LOWEST_PORT <= port <= HIGHEST_PORT:
         raise Refusal(f"--port {port}: out of bounds. Accepted: {LOWEST_PORT} to {HIGHEST_PORT}.")
     listen_on, network = _reach(lan, host, behind_proxy, name, people)
-    place = own_copy() if file is None else _given(file, job, history=not no_history)
-    if job is not None and isinstance(place, Path):
-        raise Refusal("--job: names a job on a server; a file is one job.")
+    place, first = own_folder() if file is None else (_given(file, job, history=not no_history), "")
+    if job is not None and (file is None or not on_server(file)):
+        kind = "a file is one job" if isinstance(place, Path) else "those of a folder are chosen in the browser"
+        raise Refusal(f"--job: names a job on a server; {kind}.")
     copies = None if backup is None else _copies(place, backup, every, keep)
     from loopwright.web.serve import serve as open_workbench
 
     return open_workbench(
-        place, host=listen_on, port=port, open_browser=not no_browser, history=not no_history, network=network, copies=copies
+        place, host=listen_on, port=port, open_browser=not no_browser, history=not no_history, network=network, copies=copies, first=first
     )  # fmt: skip
 
 
-def _copies(place: Path | ServerJob, folder: str, every_h: float, keep: int) -> Copies:
+def _copies(place: Path | ServerJob | JobFolder, folder: str, every_h: float, keep: int) -> Copies:
     """Return where copies are to be made, and how often. Raises Refusal."""
+    from loopwright.store.folder import JobFolder
     from loopwright.store.schedule import Copies
 
-    if not isinstance(place, Path):
+    if not isinstance(place, Path | JobFolder):
         raise Refusal("--backup: a server's own pg_dump makes its backups.")
     if not LEAST_EVERY_H <= every_h <= MOST_EVERY_H:
         raise Refusal(f"--every {every_h:g}: out of bounds. Accepted: {LEAST_EVERY_H:g} to {MOST_EVERY_H:g} hours.")
@@ -160,8 +168,8 @@ def _address(option: str, said: str | None) -> IPv4Address | IPv6Address | None:
         raise Refusal(f"{option} {said}: not an IP address.") from None
 
 
-def _given(file: str, job: str | None, *, history: bool) -> Path | ServerJob:
-    """Return a file that can be read and is a job, or a job on a server. Raises Refusal when not: the browser is no place to learn that."""
+def _given(file: str, job: str | None, *, history: bool) -> Path | ServerJob | JobFolder:
+    """Return a file that is a job, a folder, or a job on a server. Raises Refusal when not: the browser is no place to learn that."""
     from loopwright.cli.file import STDIN, read_job
 
     if on_server(file):
@@ -170,12 +178,29 @@ def _given(file: str, job: str | None, *, history: bool) -> Path | ServerJob:
         return server_job(file, job)
     if file == STDIN:
         raise Refusal("serve works on a file, so that changes have a place to go; - cannot be one.")
+    if os.path.isdir(file):
+        return _folder(Path(file))
     read_job(file)
     return Path(file)
 
 
-def own_copy() -> Path:
-    """Return the user's own copy of the business example, made now if it is not there. The words say where it is."""
+def _folder(path: Path) -> JobFolder:
+    from loopwright.store.file import StoreError
+    from loopwright.store.folder import JobFolder
+
+    try:
+        folder = JobFolder(path)
+        folder.entries()
+    except StoreError as error:
+        raise Refusal(str(error)) from None
+    return folder
+
+
+def own_folder() -> tuple[JobFolder, str]:
+    """Return the user's own folder, and the name in it of their copy of the business example, made now if it is not there.
+
+    The words say where it is.
+    """
     from loopwright.cli.file import put
     from loopwright.cli.new import demo_text
     from loopwright.cli.terminal import plain, say
@@ -185,7 +210,7 @@ def own_copy() -> Path:
     if not path.exists():
         put(path, demo_text("business").encode("utf-8"))
     say(f"Working on the business example in {plain(str(path))}.{note}")
-    return path
+    return _folder(folder), path.stem
 
 
 def _data_folder() -> tuple[Path, str]:

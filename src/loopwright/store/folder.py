@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,15 +22,21 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 _TITLE = re.compile(r"^title:[ \t]*(.+?)[ \t]*$", re.MULTILINE)
 _LOOKS_LIKE_A_JOB = re.compile(r"^format:[ \t]*\d", re.MULTILINE)
 LONGEST_STEM = 40
+UNFIT_NAME = "A file's name may hold letters, digits, dots, hyphens and underlines here; rename it."
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Entry:
-    """One job file of the folder: ``name`` is the file's without its ending; ``changed_at`` is when it was last written."""
+    """One job file of the folder: ``name`` is the file's without its ending; ``changed_at`` is when it was last written.
+
+    ``trouble`` says why it cannot be opened, where that is seen without reading it through.
+    """
 
     name: str
+    file: str
     title: str
-    changed_at: datetime
+    changed_at: datetime | None
+    trouble: str = ""
 
 
 class JobFolder:
@@ -48,7 +55,7 @@ class JobFolder:
                 names = sorted(entry.name for entry in found if entry.name.endswith(SUFFIXES) and entry.is_file())[:MOST_FILES]
         except OSError as error:
             raise StoreError(f"The folder {self.path.name} cannot be read: {(error.strerror or str(error)).lower()}.") from error
-        entries = [made for name in names if (made := self._entry(name)) is not None]
+        entries = [made for name in names if (made := self._entry(name, names)) is not None]
         return tuple(sorted(entries, key=lambda entry: entry.title.casefold()))
 
     def path_of(self, name: str) -> Path:
@@ -77,19 +84,24 @@ class JobFolder:
             return name
         raise StoreError(f"There are too many premises called {title} in this folder.")
 
-    def _entry(self, name: str) -> Entry | None:
+    def _entry(self, name: str, names: Sequence[str]) -> Entry | None:
         stem = name.rpartition(".")[0]
         path = self.path / name
+        shown = "".join(letter if letter.isprintable() else "?" for letter in stem)
         try:
             with path.open("rb") as source:
                 head = source.read(HEAD_BYTES).decode("utf-8", "replace")
             changed_at = datetime.fromtimestamp(path.stat().st_mtime, UTC)
-        except OSError:
-            return None
-        if not _NAME.fullmatch(stem) or not _LOOKS_LIKE_A_JOB.search(head):
+        except OSError as error:
+            why = f"It cannot be read: {(error.strerror or str(error)).lower()}."
+            return Entry(name=stem, file=name, title=shown, changed_at=None, trouble=why)
+        if not _LOOKS_LIKE_A_JOB.search(head):
             return None
         title = _TITLE.search(head)
-        return Entry(name=stem, title=_plain(title[1]) if title else stem, changed_at=changed_at)
+        trouble = "" if _NAME.fullmatch(stem) else UNFIT_NAME
+        if not trouble and name != f"{stem}{SUFFIXES[0]}" and f"{stem}{SUFFIXES[0]}" in names:
+            trouble = f"{stem}{SUFFIXES[0]} has the same name; rename one of them."
+        return Entry(name=stem, file=name, title=_plain(title[1]) if title else shown, changed_at=changed_at, trouble=trouble)
 
 
 def _plain(title: str) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
 from hashlib import sha256
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -20,6 +21,7 @@ from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard
 from loopwright.web.lists import add_lists
 from loopwright.web.news import add_news
+from loopwright.web.on_site import add_on_site
 from loopwright.web.page import Page, Query
 from loopwright.web.past import add_past
 from loopwright.web.place import link_to_cell
@@ -51,14 +53,37 @@ def create_app(
     ``visitor`` is who sits at this machine; ``tokens`` are those other programs come with. With an ``entrance`` people come in by it
     from elsewhere, and nobody is taken to sit at this machine.
     """
-    app = FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
+    app = guarded_app(token=token, hosts=hosts, visitor=visitor, api=ApiEntry(lambda _: tokens), entrance=entrance)
+    _add_job(app, session, clock, entrance)
+    return app
+
+
+def create_part(session: Session, *, clock: Clock = moment) -> FastAPI:
+    """Return the application for one open job of several, to stand behind the guard of them all and below a prefix of its own."""
+    app = _plain_app()
+    _add_job(app, session, clock, None, several=True)
+    return app
+
+
+def guarded_app(
+    *, token: str | None, hosts: frozenset[str], visitor: Visitor, api: ApiEntry, entrance: Entrance | None, first: str = "/"
+) -> FastAPI:
+    """Return an application that lets in who may come and has the program's own files; ``first`` is where the key leads."""
+    app = _plain_app()
     visitor = visitor if entrance is None else NOBODY
-    app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts, api=ApiEntry(tokens), entrance=entrance))
+    app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts, api=api, entrance=entrance, first=first))
     app.add_middleware(Packing, minimum_size=LEAST_BYTES, compresslevel=LEVEL)
-    static = files("loopwright.web").joinpath("static")
-    app.mount("/static", OwnFiles(directory=str(static)), name="static")
+    app.mount("/static", OwnFiles(directory=str(files("loopwright.web").joinpath("static"))), name="static")
+    return app
+
+
+def _plain_app() -> FastAPI:
+    return FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
+
+
+def _add_job(app: FastAPI, session: Session, clock: Clock, entrance: Entrance | None, *, several: bool = False) -> None:
     app.mount(ROOT, create_api(session, clock))
-    draw = Drawn(session, _version(static))
+    draw = Drawn(session, version(), several=several)
     add_refusal(app, draw)
     add_changing(app, draw, session)
     add_news(app, draw, session)
@@ -66,6 +91,7 @@ def create_app(
     add_lists(app, draw, session)
     add_past(app, draw.steps, session)
     add_secrets(app, draw, session)
+    add_on_site(app, draw, session, clock)
     _add_asking(app, draw, session, clock)
     if entrance is not None:
         # Only here: whoever serves one machine alone needs no door, and its libraries cost a tenth of a second.
@@ -73,13 +99,13 @@ def create_app(
 
         add_entrance(app, draw, entrance)
     _add_reading(app, draw)
-    return app
 
 
-def _version(static: Any) -> str:  # noqa: ANN401 - a Traversable is not exported under one name in every version
+@cache
+def version() -> str:
     """Return a mark of the static files' content, so that a browser keeps them until they change."""
     digest = sha256()
-    for entry in sorted(static.iterdir(), key=lambda item: item.name):
+    for entry in sorted(files("loopwright.web").joinpath("static").iterdir(), key=lambda item: item.name):
         digest.update(entry.read_bytes())
     return digest.hexdigest()[:10]
 

@@ -12,7 +12,7 @@ from loopwright.store.door import SignedIn
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.secret import Secret
-from loopwright.web.drawn import Drawn
+from loopwright.web.drawn import Outside
 from loopwright.web.entrance import NO_PEOPLE, SIGN_IN, Entrance, local
 from loopwright.web.keeping_people import add_people
 from loopwright.web.own_entry import add_own_entry
@@ -25,7 +25,7 @@ NOT_IN, WAITS, NOBODY_CAN = 401, 429, 503
 Field = Annotated[str, Form()]
 
 
-def add_entrance(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
+def add_entrance(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     """Add everything that is there only when people come in from elsewhere."""
 
     @app.exception_handler(StoreError)
@@ -40,7 +40,7 @@ def add_entrance(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
     add_people(app, draw, entrance)
 
 
-def _add_coming_in(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
+def _add_coming_in(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
 
     @app.get(SIGN_IN)
     @demands(Open.ANYBODY)
@@ -79,7 +79,7 @@ def _add_coming_in(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
         return response
 
 
-def _add_ways(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
+def _add_ways(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     ways = entrance.ways
 
     @app.get("/ways-in")

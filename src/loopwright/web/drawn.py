@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from types import MethodType
 from typing import Any
 
@@ -19,6 +20,7 @@ from loopwright.web.rights import MAY_NOT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
+from loopwright.web.visiting import OnSite
 from loopwright.web.visitor import Visitor
 from loopwright.web.working import figure_of
 
@@ -35,21 +37,41 @@ class _Context(Context):
         return super().call(called, *args, **named)
 
 
-class Drawn:
+@cache
+def templates() -> Environment:
+    """Return what draws pages: the same for every job."""
+    made = Environment(
+        loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    made.context_class = _Context
+    made.filters["words"] = plain_words
+    made.filters["capital"] = lambda text: text[:1].upper() + text[1:]
+    return made
+
+
+class Outside:
+    """Draws pages that show nothing of a job; ``several`` says that there is a list of premises above it."""
+
+    def __init__(self, version: str, *, several: bool = False) -> None:
+        self.version = version
+        self.several = several
+        self.templates = templates()
+
+    def alone(self, template: str, **values: Any) -> str:  # noqa: ANN401 - whatever the template draws
+        """Return a page that shows nothing of the job."""
+        return self.templates.get_template(template).render(version=self.version, several=self.several, **values)
+
+
+class Drawn(Outside):
     """Draws rooms as HTML."""
 
-    def __init__(self, session: Session, version: str) -> None:
+    def __init__(self, session: Session, version: str, *, several: bool = False) -> None:
+        super().__init__(version, several=several)
         self.session = session
-        self.version = version
         self.steps = Steps(session)
         self.past = Past(session)
+        self.on_site: OnSite | None = None
         self.drawings = Drawings()
-        self.templates = Environment(
-            loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-        )
-        self.templates.context_class = _Context
-        self.templates.filters["words"] = plain_words
-        self.templates.filters["capital"] = lambda text: text[:1].upper() + text[1:]
         self.rooms = {room.key: room for room in ROOMS}
 
     def room(self, key: str, query: Query, visitor: Visitor, *, look: bool = False, held: str = "") -> str:
@@ -64,7 +86,7 @@ class Drawn:
             raise HTTPException(404)
         refuse(visitor, room.right)
         elsewhere = self.session.elsewhere() if look else ""
-        page = Page(state=self.session.state, room=key, query=query, past=self.past)
+        page = Page(state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site)
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(
             **self._frame(page, room, visitor), drawn=name, steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)
@@ -75,12 +97,8 @@ class Drawn:
         return {
             "page": page, "here": room, "rooms": [each for each in ROOMS if visitor.may(each.right)], "job": page.job,
             "visitor": visitor, "fixed": not visitor.may(room.changing), "may_not": MAY_NOT[room.changing],
-            "version": self.version, "file": self.session.file.name, "copied": self.session.copied(),
+            "version": self.version, "several": self.several, "file": self.session.file.name, "copied": self.session.copied(),
         }  # fmt: skip
-
-    def alone(self, template: str, **values: Any) -> str:  # noqa: ANN401 - whatever the template draws
-        """Return a page that shows nothing of the job."""
-        return self.templates.get_template(template).render(version=self.version, **values)
 
     def working(self, key: str) -> str:
         """Return a figure's working as a page of its own. Raises HTTPException when there is no such figure."""
@@ -88,7 +106,7 @@ class Drawn:
         if figure is None:
             raise HTTPException(404)
         return self.templates.get_template("working.html").render(
-            figure=figure, body=working_of(figure), version=self.version, job=self.session.state.job
+            figure=figure, body=working_of(figure, heading="h2"), version=self.version, job=self.session.state.job
         )
 
     def form(self, what: str, given: Mapping[str, str]) -> str:

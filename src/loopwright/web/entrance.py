@@ -25,6 +25,7 @@ from loopwright.store.people import People
 from loopwright.store.person import Right
 from loopwright.store.secret import Secret
 from loopwright.web.refusal import is_visit
+from loopwright.web.within import within
 from loopwright.web.visitor import NOBODY, Visitor
 
 if TYPE_CHECKING:
@@ -100,7 +101,7 @@ class Entrance:
     def recognise(self, request: Request) -> Inside | None:
         """Put on the request whose session its cookie stands for. Raises StoreError."""
         given, now = request.cookies.get(self.cookie, ""), self.clock()
-        by_hand = request.scope["path"] not in BY_ITSELF
+        by_hand = within(request.scope["path"]) not in BY_ITSELF
         inside = self.door.inside(Secret(given), now=now, by_hand=by_hand) if given else None
         if inside is None:
             return None

@@ -11,6 +11,7 @@ import hmac
 import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from html import escape
 from typing import Protocol
 from urllib.parse import urlsplit
 
@@ -19,6 +20,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 
 from loopwright.web.api.entry import ApiEntry, in_api
 from loopwright.web.visitor import Visitor
+from loopwright.web.within import within
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 MOST_POSTED, MOST_LISTED = 256 * 1024, 8_000_000
@@ -47,9 +49,9 @@ HEADERS = {
 }
 # The page is answered rather than redirected, so that the next request comes from this site itself and carries the strict cookie.
 _LET_IN = (
-    '<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0; url=/"><title>Loopwright</title>'
+    '<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0; url={first}"><title>Loopwright</title>'
     '<link rel="icon" href="/static/mark.svg">'
-    '<p><a href="/">To the front sheet</a></p>'
+    '<p><a href="{first}">To the front sheet</a></p>'
 )
 _SHUT = "Open the address that Loopwright printed when it was started; it holds the key to this job.\n"
 
@@ -76,6 +78,7 @@ class Guard:
     """Lets a request through or answers it: ``hosts`` are the names this program may be called by, ``token`` the key, if there is one.
 
     Whoever holds the key sits at this machine and is ``visitor``. With an ``entrance`` there is no key: everybody comes in by it.
+    ``first`` is the address the key leads to.
     """
 
     token: str | None
@@ -83,6 +86,7 @@ class Guard:
     hosts: frozenset[str] = LOOPBACK
     api: ApiEntry | None = None
     entrance: Entrance | None = None
+    first: str = "/"
 
     @property
     def cookie(self) -> str:
@@ -121,7 +125,10 @@ class Guard:
             schemes = ("http", "https") if self.entrance is None else ("https",)
             if origin.scheme not in schemes or origin.netloc != host or request.headers.get("sec-fetch-site", _OWN) != _OWN:
                 return PlainTextResponse("Only this program's own pages may change the job.\n", status_code=403)
-            length, most = request.headers.get("content-length", ""), MOST_LISTED if request.url.path.startswith(LISTS) else MOST_POSTED
+            length, most = (
+                request.headers.get("content-length", ""),
+                MOST_LISTED if within(request.url.path).startswith(LISTS) else MOST_POSTED,
+            )
             if not length.isdecimal() or int(length) > most:
                 return PlainTextResponse("That is too much to post at once.\n", status_code=413)
         return None
@@ -130,7 +137,7 @@ class Guard:
         if self.token is None or self._same(request.cookies.get(self.cookie, "")):
             return None
         if request.method == "GET" and request.url.path == "/" and self._same(request.query_params.get("key", "")):
-            response = HTMLResponse(_LET_IN)
+            response = HTMLResponse(_LET_IN.format(first=escape(self.first)))
             response.set_cookie(self.cookie, self.token, httponly=True, samesite="strict", path="/")
             return response
         return PlainTextResponse(_SHUT, status_code=403)

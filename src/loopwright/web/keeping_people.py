@@ -16,7 +16,7 @@ from loopwright.store.file import StoreError
 from loopwright.store.people import People
 from loopwright.store.person import Person, Right, Role
 from loopwright.store.secret import Secret
-from loopwright.web.drawn import Drawn
+from loopwright.web.drawn import Outside
 from loopwright.web.entrance import PROVED_FOR, Entrance
 from loopwright.web.rights import NotAllowed, demands
 from loopwright.web.rooms.people import MOST_LINES, fixed_for, view
@@ -34,7 +34,7 @@ def first_password() -> Secret:
     return Secret("-".join("".join(secrets.choice(LETTERS) for _ in range(GROUP)) for _ in range(GROUPS)))
 
 
-def add_people(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
+def add_people(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     """Add the room of the people, and what is posted from it."""
     room = PeopleRoom(draw, entrance)
 
@@ -110,7 +110,7 @@ def _add_changes(app: FastAPI, room: PeopleRoom, entrance: Entrance) -> None:
 class PeopleRoom:
     """Draws the people, and makes a change only for who may make it and has given the password lately."""
 
-    def __init__(self, draw: Drawn, entrance: Entrance) -> None:
+    def __init__(self, draw: Outside, entrance: Entrance) -> None:
         self._draw = draw
         self._entrance = entrance
 

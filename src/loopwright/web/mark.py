@@ -19,7 +19,7 @@ def figure(key: str, label: str, number: str, unit: str) -> Markup:
     beside = f'<span class="u"> {escape(unit)}</span>' if unit else ""
     safe = escape(key)
     return Markup(
-        f'<a class="fig" data-open="w:{safe}" href="/working?key={escape(quote(key, safe="/"))}" title="{escape(label)}">'
+        f'<a class="fig" data-open="w:{safe}" href="./working?key={escape(quote(key, safe="/"))}" title="{escape(label)}">'
         f"{escape(number)}{beside}</a>"
     )
 

@@ -12,7 +12,7 @@ from loopwright.store.door import Inside, Refused, SignedIn
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.secret import Secret
-from loopwright.web.drawn import Drawn
+from loopwright.web.drawn import Outside
 from loopwright.web.entrance import SIGN_IN, Entrance
 from loopwright.web.pattern import pattern
 from loopwright.web.rights import Open, demands
@@ -29,7 +29,7 @@ DONE = {
 Field = Annotated[str, Form()]
 
 
-def add_own_entry(app: FastAPI, draw: Drawn, entrance: Entrance) -> None:
+def add_own_entry(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     """Add the page of a person's own entry and what is posted from it."""
     own = OwnEntry(draw, entrance)
 
@@ -97,7 +97,7 @@ def _add_codes(app: FastAPI, own: OwnEntry, entrance: Entrance) -> None:
 class OwnEntry:
     """Draws the page of a person's own entry."""
 
-    def __init__(self, draw: Drawn, entrance: Entrance) -> None:
+    def __init__(self, draw: Outside, entrance: Entrance) -> None:
         self._draw = draw
         self._entrance = entrance
 

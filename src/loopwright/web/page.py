@@ -30,6 +30,7 @@ from loopwright.web.session import State
 
 if TYPE_CHECKING:
     from loopwright.web.past import Past
+    from loopwright.web.visiting import OnSite
 
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
 WORST = "alarm/battery-end"
@@ -67,7 +68,7 @@ class Query:
         scenario = changed.get("scenario", self.scenario)
         parts = [f"scenario={quote(scenario, safe='/')}"] if scenario != WORST else []
         parts += [f"open={quote(item, safe='/:')}" for item in self.opened]
-        return f"/{'' if room == 'front' else room}" + ("?" + "&".join(parts) if parts else "")
+        return f"./{'' if room == 'front' else room}" + ("?" + "&".join(parts) if parts else "")
 
 
 @dataclass(kw_only=True, slots=True)
@@ -78,6 +79,7 @@ class Page:
     room: str
     query: Query
     past: Past | None = None
+    on_site: OnSite | None = None
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)
@@ -251,8 +253,8 @@ class Page:
         return ""
 
 
-def working_of(figure: Figure) -> Markup:
-    """Return the working of a figure, laid out as on the calculation sheet."""
+def working_of(figure: Figure, *, heading: str = "h3") -> Markup:
+    """Return the working of a figure, laid out as on the calculation sheet, under a heading of the level where it stands."""
     working = figure.working()
     rows = Markup("").join(_input_row(item) for item in working.inputs)
     notes = Markup("").join(Markup('<p class="fine">{}</p>').format(note) for note in working.notes)
@@ -260,9 +262,9 @@ def working_of(figure: Figure) -> Markup:
     why = Markup('<p class="fine">no figure: {}</p>').format(figure.why) if figure.value is None and figure.why else ""
     registered = source(working.source)
     return Markup(
-        '<section class="working"><h4>{}</h4><p class="formula">{}</p><table class="inputs"><tbody>{}</tbody></table>'
-        '<p class="line">{}</p><p class="result">= {}</p>{}{}{}<p class="src">{}</p></section>'
-    ).format(figure.label, working.formula, rows, working.substituted, working.result, why, probes, notes, str(registered))
+        '<section class="working"><{0}>{1}</{0}><p class="formula">{2}</p><table class="inputs"><tbody>{3}</tbody></table>'
+        '<p class="line">{4}</p><p class="result">= {5}</p>{6}{7}{8}<p class="src">{9}</p></section>'
+    ).format(Markup(heading), figure.label, working.formula, rows, working.substituted, working.result, why, probes, notes, str(registered))
 
 
 def _input_row(item: Input) -> Markup:

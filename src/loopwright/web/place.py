@@ -76,7 +76,7 @@ def link_to_cell(path: str) -> str:
     """Return the address of the cell in which a document path is changed; of its row, where the path is a whole row.
 
     >>> link_to_cell('cables/W01/length_m'), link_to_cell('cables/W01/bus'), link_to_cell('equipment/bell')
-    ('/wiring#c:cables/W01/length_m', '/wiring?open=d%3Acables%2FW01#c:cables/W01/bus', '/kit#row:equipment/bell')
+    ('./wiring#c:cables/W01/length_m', './wiring?open=d%3Acables%2FW01#c:cables/W01/bus', './kit#row:equipment/bell')
     """
     row = row_of(path)
     return _link(room_of(path), opened_by(path), row if row == f"row:{path}" else f"c:{path}")
@@ -89,4 +89,4 @@ def link_to_finding(finding: Finding) -> str:
 
 def _link(room: str, opened: str, anchor: str) -> str:
     query = f"?{urlencode({'open': opened})}" if opened else ""
-    return f"/{'' if room == 'front' else room}{query}#{quote(anchor, safe='/:')}"
+    return f"./{'' if room == 'front' else room}{query}#{quote(anchor, safe='/:')}"

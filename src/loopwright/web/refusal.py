@@ -5,14 +5,14 @@ from __future__ import annotations
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from loopwright.web.drawn import Drawn
+from loopwright.web.drawn import Outside
 from loopwright.web.rights import GIVEN_PASSWORD, NotAllowed
 from loopwright.web.visitor import visitor_of
 
 NOT_ALLOWED = 403
 
 
-def add_refusal(app: FastAPI, draw: Drawn) -> None:
+def add_refusal(app: FastAPI, draw: Outside) -> None:
     """Have NotAllowed answered wherever it is raised."""
 
     @app.exception_handler(NotAllowed)

@@ -147,8 +147,8 @@ def index_of(appraisal: Appraisal, rooms: Iterable[tuple[str, str]], papers: Ite
     """Return the index of one appraisal. ``rooms`` are the workbench's own, as (address, name), ``papers`` the names of what is printed."""
     job = appraisal.job
     entries = [_entry("room of the workbench", name, "", link, also=("sheet",)) for link, name in rooms]
-    entries += [_entry("paper", plain_words(name).capitalize(), "to print", "/papers") for name in papers]
-    entries += [_entry("premises", job.premises.name, job.premises.address, "/premises#c:premises/name", also=(job.title,))]
+    entries += [_entry("paper", plain_words(name).capitalize(), "to print", "./papers") for name in papers]
+    entries += [_entry("premises", job.premises.name, job.premises.address, "./premises#c:premises/name", also=(job.title,))]
     for part in (_devices, _supplies, _wiring, _programme, _places, _sheets, _readings):
         entries += part(job)
     for item in appraisal.findings:
@@ -190,7 +190,7 @@ def _supplies(job: Job) -> Iterator[_Entry]:
     for key, item in job.equipment.items():
         if job.sheets.equipment[item.sheet].supply is not None:
             battery = f"battery {item.battery.sheet}" if item.battery else "no battery"
-            link = link_to_cell(f"equipment/{key}/battery/sheet") if item.battery else f"/power#row:equipment/{key}"
+            link = link_to_cell(f"equipment/{key}/battery/sheet") if item.battery else f"./power#row:equipment/{key}"
             yield _entry("supply", item.label or key, f"{key}, {battery}", link, also=("power",))
 
 

@@ -16,6 +16,8 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
+from loopwright.web.within import within
+
 LEVEL, LEAST_BYTES = 4, 1000
 OPEN_ROOMS = frozenset({"/", "/premises", "/kit", "/wiring", "/power", "/programme", "/papers"})
 FILES = "/static/"
@@ -33,7 +35,7 @@ class Packing(GZipMiddleware):
 
 
 def _is_open(path: str) -> bool:
-    return path in OPEN_ROOMS or path.startswith(FILES)
+    return within(path) in OPEN_ROOMS or path.startswith(FILES)
 
 
 def at_this_machine(scope: Scope) -> bool:

@@ -11,6 +11,7 @@ import socket
 import sys
 import tempfile
 import webbrowser
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
 from pathlib import Path
@@ -22,6 +23,7 @@ from fastapi import FastAPI
 from loopwright.store.api_token import ApiTokens, tokens_path, tokens_trail_path
 from loopwright.store.audit import Audit
 from loopwright.store.file import JobFile, StoreError
+from loopwright.store.folder import JobFolder
 from loopwright.store.kept import KeptJob, keep
 from loopwright.store.schedule import Copies, Schedule
 from loopwright.store.stored import ServerJob, open_stored
@@ -30,9 +32,12 @@ from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
 from loopwright.web.session import Session
-from loopwright.web.visitor import Visitor
+from loopwright.web.several import create_several
+from loopwright.web.shelf import Opened, Shelf
+from loopwright.web.visitor import NOBODY, Visitor
 
 if TYPE_CHECKING:
+    from loopwright.web.entrance import Entrance
     from loopwright.web.lan import Network
 
 UNUSABLE, STOPPED = 2, 0
@@ -41,7 +46,7 @@ MOST_AT_ONCE = 256
 
 
 def serve(
-    place: Path | ServerJob,
+    place: Path | ServerJob | JobFolder,
     *,
     host: str = "127.0.0.1",
     port: int = 8417,
@@ -49,8 +54,11 @@ def serve(
     history: bool = True,
     network: Network | None = None,
     copies: Copies | None = None,
+    first: str = "",
 ) -> int:
-    """Show a job file, or a job on a server, in the browser until Ctrl-C; return the exit code. Problems go to standard error.
+    """Show a job file, or a job on a server, or the jobs of a folder, in the browser until Ctrl-C; return the exit code.
+
+    Problems go to standard error. ``first`` is the job of a folder that the printed address leads to.
 
     With ``history`` every change of a file is kept in a database beside it; a server keeps them all. ``host`` is one of this
     machine's own; others come in by a ``network``, which names the address to listen on itself. ``copies`` says where copies of a
@@ -59,6 +67,13 @@ def serve(
     if network is None and host not in LOOPBACK:
         print(f"{host} is not this machine alone: without people and TLS nothing is shown there.", file=sys.stderr)
         return UNUSABLE
+    there = network.host if network else host
+    if isinstance(place, JobFolder):
+        shelf = Shelf(place, lambda path: opened_part(path, history=history, copies=copies))
+        try:
+            return _shown(Several(shelf, first), str(place.path), host=there, port=port, open_browser=open_browser, network=network)
+        finally:
+            shelf.close_all()
     try:
         session = opened(place, history=history)
     except (StoreError, JobError) as error:
@@ -67,7 +82,7 @@ def serve(
     schedule = _scheduled(session, copies) if copies is not None else None
     try:
         shown = str(session.file.path if isinstance(place, Path) else place)
-        return _shown(session, shown, host=network.host if network else host, port=port, open_browser=open_browser, network=network)
+        return _shown(Single(session), shown, host=there, port=port, open_browser=open_browser, network=network)
     finally:
         if schedule is not None:
             schedule.stop()
@@ -83,6 +98,48 @@ def _scheduled(session: Session, copies: Copies) -> Schedule:
     session.copied = lambda: schedule.words
     schedule.start()
     return schedule
+
+
+@dataclass(frozen=True, slots=True)
+class Single:
+    """One job, shown alone."""
+
+    session: Session
+
+    def app(self, *, token: str | None, hosts: frozenset[str], visitor: Visitor = NOBODY, entrance: Entrance | None = None) -> FastAPI:
+        """Return its application."""
+        tokens = tokens_of(self.session.file.path)
+        return create_app(self.session, token=token, hosts=hosts, visitor=visitor, tokens=tokens, entrance=entrance)
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """The jobs of a folder; ``first`` is the one the printed address leads to."""
+
+    shelf: Shelf
+    first: str = ""
+
+    def app(self, *, token: str | None, hosts: frozenset[str], visitor: Visitor = NOBODY, entrance: Entrance | None = None) -> FastAPI:
+        """Return the application for them all."""
+        return create_several(
+            self.shelf, token=token, hosts=hosts, visitor=visitor, tokens_of=tokens_of, entrance=entrance, first=self.first
+        )  # fmt: skip
+
+
+def opened_part(path: Path, *, history: bool, copies: Copies | None) -> Opened:
+    """Return an open job of a folder, with what closes it: copies of it are made as long as it is open. Raises StoreError or JobError."""
+    session = opened(path, history=history)
+    schedule = _scheduled(session, copies) if copies is not None else None
+
+    def close() -> None:
+        if schedule is not None:
+            # What was changed since the last one is not left without a copy till the job is opened again.
+            schedule.stop()
+            schedule.make()
+        if not isinstance(session.file, JobFile):
+            session.file.close()
+
+    return Opened(session, close)
 
 
 def opened(place: Path | ServerJob, *, history: bool) -> Session:
@@ -123,20 +180,20 @@ def who() -> str:
         return "unknown"
 
 
-def tokens_of(session: Session) -> ApiTokens:
-    """Return the tokens other programs come to an open job with."""
-    path = tokens_path(session.file.path)
+def tokens_of(job: Path) -> ApiTokens:
+    """Return the tokens other programs come to a job with."""
+    path = tokens_path(job)
     return ApiTokens(path, note=Audit(tokens_trail_path(path), by=who(), clock=lambda: datetime.now(UTC)).note)
 
 
-def _shown(session: Session, place: str, *, host: str, port: int, open_browser: bool, network: Network | None) -> int:
+def _shown(shown: Single | Several, place: str, *, host: str, port: int, open_browser: bool, network: Network | None) -> int:
     try:
         listening = listen(host, port)
     except OSError as error:
         print(f"No port could be opened on {host}: {error.strerror or error}", file=sys.stderr)
         return UNUSABLE
     try:
-        config, address = _for_others(session, place, network, listening) if network else _for_here(session, place, host, listening)
+        config, address = _for_others(shown, place, network, listening) if network else _for_here(shown, place, host, listening)
     except StoreError as error:
         listening.close()
         print(error, file=sys.stderr)
@@ -154,16 +211,17 @@ def _shown(session: Session, place: str, *, host: str, port: int, open_browser: 
     return STOPPED
 
 
-def _for_here(session: Session, place: str, host: str, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+def _for_here(shown: Single | Several, place: str, host: str, listening: socket.socket) -> tuple[uvicorn.Config, str]:
     """Return the server for whoever sits at this machine, and the address of a page that leads to it with the key."""
     token = secrets.token_urlsafe(24)
     address = address_of(host, listening.getsockname()[1], token)
-    print(f"Loopwright shows {place} at\n\n    {address}\n\nThe address holds the key to this job. Ctrl-C stops.", flush=True)
-    app = create_app(session, token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()), tokens=tokens_of(session))
+    which = "this job" if isinstance(shown, Single) else "these jobs"
+    print(f"Loopwright shows {place} at\n\n    {address}\n\nThe address holds the key to {which}. Ctrl-C stops.", flush=True)
+    app = shown.app(token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()))
     return _config(app), doorstep(address) if has_display() else ""
 
 
-def _for_others(session: Session, place: str, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
+def _for_others(shown: Single | Several, place: str, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
     """Return the server for people who sign in, and the address at which they do. Raises StoreError."""
     from loopwright.web.lan import entrance_for, greeting, speaks_tls
 
@@ -171,7 +229,7 @@ def _for_others(session: Session, place: str, network: Network, listening: socke
     spoken = speaks_tls(entrance)
     where = greeting(entrance, why, drawn=sys.stdout.isatty())
     print(f"Loopwright shows {place} at\n\n{where}\n\nCtrl-C stops.", flush=True)
-    app = create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance, tokens=tokens_of(session))
+    app = shown.app(token=None, hosts=entrance.ways.hosts, entrance=entrance)
     config = _config(app, limit_concurrency=MOST_AT_ONCE)
     config.load()
     config.ssl = spoken

@@ -69,9 +69,9 @@ def add_secrets(app: FastAPI, draw: Drawn, session: Session) -> None:
 
 
 def shut_for(request: Request) -> None:
-    """Close the vault for whoever asks, who goes."""
+    """Close the vault for whoever asks, who goes; where several jobs are open, the vault of each."""
     vaults = getattr(request.app.state, "vaults", None)
-    if isinstance(vaults, OpenVaults):
+    if vaults is not None:
         vaults.close(holder_of(visitor_of(request)))
 
 

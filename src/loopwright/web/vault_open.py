@@ -127,6 +127,11 @@ class OpenVaults:
         with self._lock:
             self._held.pop(who, None)
 
+    def close_all(self) -> None:
+        """Forget every key."""
+        with self._lock:
+            self._held.clear()
+
     def _take(self, who: str, opening: Opening) -> None:
         """Open a vault in one thread at a time, since each try takes much memory, and hold it."""
         # Who asks is known by now, so tries are counted by that alone: where somebody sits keeps nobody else waiting.

@@ -22,7 +22,7 @@ from loopwright.web.rights import NotAllowed, allowed
 from loopwright.web.session import Session
 
 VERSION = "/v1"
-UNFIT = "What was sent is not in the form this takes; /api/openapi.json says which form that is."
+UNFIT = "What was sent is not in the form this takes; api/openapi.json says which form that is."
 _BEARER = HTTPBearer(auto_error=False, description="A token made at the machine: `loopwright token FILE make NAME`.")
 
 

@@ -47,7 +47,7 @@ def document(app: FastAPI) -> Schema:
     """Return the OpenAPI document (3.1)."""
     made = get_openapi(
         title="Loopwright", version=__version__, summary="The API of one open job", description=ABOUT, routes=app.routes,
-        servers=[{"url": ROOT}], license_info={"name": "MIT", "identifier": "MIT"},
+        servers=[{"url": f"..{ROOT}"}], license_info={"name": "MIT", "identifier": "MIT"},
     )  # fmt: skip
     schemas = made.setdefault("components", {}).setdefault("schemas", {})
     problem = TypeAdapter(ProblemForm).json_schema(ref_template=COMPONENTS + "{model}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 
 from starlette.requests import Request
@@ -13,7 +14,8 @@ from loopwright.store.api_token import ApiTokens
 from loopwright.store.file import StoreError
 from loopwright.store.secret import Secret
 from loopwright.web.api.problem import problem
-from loopwright.web.visitor import Visitor
+from loopwright.web.visitor import NOBODY, Visitor
+from loopwright.web.within import within
 
 ROOT = "/api"
 DOCUMENT = f"{ROOT}/openapi.json"
@@ -28,27 +30,30 @@ NOT_A_TOKEN = "That is no token of this job, or it has ended."
 
 def in_api(request: Request) -> bool:
     """Return whether a request is for the API."""
-    path = request.url.path
+    path = within(request.url.path)
     return path == ROOT or path.startswith(f"{ROOT}/")
 
 
 class ApiEntry:
-    """Finds out whose token a request carries. ``tokens`` None: there are none here, and nobody is let in."""
+    """Finds out whose token a request carries. ``tokens`` says which count at a path; where it says None, nobody is let in."""
 
-    def __init__(self, tokens: ApiTokens | None, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+    def __init__(self, tokens: Callable[[str], ApiTokens | None], clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         """Take the tokens that count, and the clock they end by."""
         self._tokens = tokens
         self._clock = clock
 
     def __call__(self, request: Request) -> Response | None:
         """Put the visitor on the request, or return the answer that refuses it."""
-        if request.url.path == DOCUMENT:
-            # The same for every job, and no secret.
+        if within(request.url.path) == DOCUMENT:
+            # The same for every job, and no secret; but no job is opened for who may not read it.
+            request.state.visitor = NOBODY
+            with suppress(StoreError):
+                request.state.visitor = self._visitor(request) or NOBODY
             return None
         if too_much := _too_much(request):
             return too_much
         try:
-            visitor = self._visitor(request.headers.get("authorization", ""))
+            visitor = self._visitor(request)
         except StoreError as error:
             return problem(503, str(error))
         if visitor is None:
@@ -58,12 +63,13 @@ class ApiEntry:
         # An address that is no text on one line is nobody's, and would be looked for outside the API.
         return None if request.url.path.isprintable() else problem(404, NOTHING)
 
-    def _visitor(self, header: str) -> Visitor | None:
-        scheme, _, given = header.partition(" ")
+    def _visitor(self, request: Request) -> Visitor | None:
+        scheme, _, given = request.headers.get("authorization", "").partition(" ")
         given = given.strip()
-        if self._tokens is None or scheme.lower() != "bearer" or not 0 < len(given) <= LONGEST_TOKEN:
+        tokens = self._tokens(request.url.path)
+        if tokens is None or scheme.lower() != "bearer" or not 0 < len(given) <= LONGEST_TOKEN:
             return None
-        found = self._tokens.find(Secret(given), now=self._clock())
+        found = tokens.find(Secret(given), now=self._clock())
         return None if found is None else Visitor(name=f"{found.name} (token)", rights=found.rights)
 
 

@@ -51,11 +51,11 @@ def _counts(page: Page) -> list[tuple[int, str, str]]:
     job = page.job
     supplies = sum(1 for name in job.equipment if job.sheet_of(name).supply is not None)
     rows = [
-        (len(job.equipment), "piece of equipment", "pieces of equipment", "/kit"),
-        (supplies, "mains supply", "mains supplies", "/power"),
-        (len(job.cables), "cable run", "cable runs", "/wiring"),
-        (len(job.circuits), "detection circuit", "detection circuits", "/wiring#circuits"),
-        (len(job.zones), "zone", "zones", "/programme#zones"),
-        (len(job.areas), "area", "areas", "/programme#areas"),
+        (len(job.equipment), "piece of equipment", "pieces of equipment", "./kit"),
+        (supplies, "mains supply", "mains supplies", "./power"),
+        (len(job.cables), "cable run", "cable runs", "./wiring"),
+        (len(job.circuits), "detection circuit", "detection circuits", "./wiring#circuits"),
+        (len(job.zones), "zone", "zones", "./programme#zones"),
+        (len(job.areas), "area", "areas", "./programme#areas"),
     ]
     return [(count, one if count == 1 else many, link) for count, one, many, link in rows]

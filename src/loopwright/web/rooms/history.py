@@ -58,10 +58,10 @@ def address(**asked: object) -> str:
     """Return the address of the history with something asked of it; what is empty is left out.
 
     >>> address(**{"from": 3, "to": 5, "before": ""})
-    '/history?from=3&to=5'
+    './history?from=3&to=5'
     """
     said = {name: value for name, value in asked.items() if value not in ("", 0, None)}
-    return "/history" + (f"?{urlencode(said)}" if said else "")
+    return "./history" + (f"?{urlencode(said)}" if said else "")
 
 
 def _before(asked: Mapping[str, str]) -> int | None:

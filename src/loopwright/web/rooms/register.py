@@ -8,7 +8,7 @@ from typing import Any
 
 from loopwright.store.person import Right
 from loopwright.web.page import Page
-from loopwright.web.rooms import front, history, kit, papers, power, premises, programme, secrets, wiring
+from loopwright.web.rooms import front, history, kit, on_site, papers, power, premises, programme, secrets, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -23,8 +23,8 @@ class Room:
 
     @property
     def address(self) -> str:
-        """Return the room's address."""
-        return "/" if self.key == "front" else f"/{self.key}"
+        """Return the room's address, as it is from any other: the job may be one of many."""
+        return "./" if self.key == "front" else f"./{self.key}"
 
 
 ROOMS = (
@@ -35,6 +35,7 @@ ROOMS = (
     Room(key="power", words="Power", view=power.view),
     Room(key="programme", words="Programme", view=programme.view),
     Room(key="secrets", words="Secrets", view=secrets.view, right=Right.READ_SECRETS, changing=Right.READ_SECRETS),
+    Room(key="on-site", words="On site", view=on_site.view, changing=Right.ENTER_READINGS),
     Room(key="papers", words="Papers", view=papers.view),
     Room(key="history", words="History", view=history.view),
 )

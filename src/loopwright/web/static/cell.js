@@ -12,7 +12,7 @@ export async function fill(select) {
   if (select.dataset.filled === revision) return;
   select.dataset.filled = revision;
   if (!lists || listed !== revision) {
-    lists = fetch("/choices").then((answer) => answer.json());
+    lists = fetch("choices").then((answer) => answer.json());
     listed = revision;
   }
   const rows = (await lists)[select.dataset.choices] || [];
@@ -58,8 +58,9 @@ export async function commit(field, { confirm = false } = {}) {
 // What stood in the cell as this page knows it: a change made elsewhere meanwhile is not written over.
 const stands = (field) => field.dataset.seen ?? (field.tagName === "SELECT" ? chosen(field) : field.defaultValue);
 
-// An entry that is not kept yet is looked after in this tab, so that it is there again when its room is.
-const slot = (field) => `entry:${field.dataset.path}`;
+// An entry that is not kept yet is looked after in this tab, so that it is there again when its room is: the room of the same job.
+const LEAD = `entry:${new URL(".", location.href).pathname}:`;
+const slot = (field) => LEAD + field.dataset.path;
 function keep(field, text) {
   try {
     if (text === null) sessionStorage.removeItem(slot(field));
@@ -72,12 +73,12 @@ function keep(field, text) {
 export function recall() {
   let names = [];
   try {
-    names = Object.keys(sessionStorage).filter((name) => name.startsWith("entry:"));
+    names = Object.keys(sessionStorage).filter((name) => name.startsWith(LEAD));
   } catch {
     return;
   }
   for (const name of names) {
-    const path = name.slice("entry:".length);
+    const path = name.slice(LEAD.length);
     const field = document.getElementById(`c:${path}`);
     if (!field || field.dataset.sending !== undefined || field.hasAttribute("aria-invalid")) continue;
     const text = sessionStorage.getItem(name);

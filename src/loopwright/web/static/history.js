@@ -4,7 +4,7 @@ import { show, stale, trouble } from "./post.js";
 
 async function post(what, body) {
   try {
-    const answer = await fetch(`/history/${what}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+    const answer = await fetch(`history/${what}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
     if (answer.ok) return (await answer.json()).problems;
     return [answer.status === 403 ? (await answer.text()) || stale : "That is no revision this program knows."];
   } catch {
@@ -25,7 +25,7 @@ async function note(form) {
 
 async function back(button) {
   const problems = await post("back", { number: Number(button.dataset.back), shown: Number(document.getElementById("page").dataset.revision) });
-  await show("/history");
+  await show("./history");
   trouble(problems.join(" "));
 }
 

@@ -91,7 +91,7 @@ function ask(way, more) {
   const told = { name: given.name, ...wishes, ...more };
   // A header takes plain letters only.
   const plain = JSON.stringify(told).replace(/[\u0080-\uffff]/g, (letter) => `\\u${letter.charCodeAt(0).toString(16).padStart(4, "0")}`);
-  return fetch(`/lists/${part("kind").value}/${way}`, {
+  return fetch(`lists/${part("kind").value}/${way}`, {
     method: "POST",
     headers: { "Content-Type": "application/octet-stream", "X-List-Wishes": plain },
     body: given.body,
@@ -189,7 +189,7 @@ function done(words) {
 async function copy(button) {
   const before = button.textContent;
   try {
-    const reply = await fetch(`/lists/${button.dataset.listCopy}/rows`);
+    const reply = await fetch(`lists/${button.dataset.listCopy}/rows`);
     const text = await reply.text();
     if (!reply.ok) throw new Error(text);
     await put(text);

@@ -47,7 +47,7 @@ export async function look() {
   if (asking || shut || document.hidden || pending()) return;
   asking = true;
   try {
-    const reply = await fetch(`/revision?since=${known}`);
+    const reply = await fetch(`revision?since=${known}`);
     if (reply.status === 403) {
       shut = true;
       trouble(stale);

@@ -90,7 +90,7 @@ async function run() {
 async function attempt({ change, waiting }) {
   for (let tries = 0; ; tries += 1) {
     try {
-      const answer = await fetch("/edit", {
+      const answer = await fetch("edit", {
         method: "POST",
         headers: { "Content-Type": "application/json" },
         body: JSON.stringify({ ...change, query: location.search, held: held() }),

@@ -48,7 +48,7 @@ async function ask(words) {
   const turn = ++asked;
   let answer = null;
   try {
-    const reply = await fetch("/search", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ words }) });
+    const reply = await fetch("search", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ words }) });
     answer = reply.ok ? await reply.json() : { refused: reply.status };
   } catch {
     answer = { refused: 0 };

@@ -10,7 +10,7 @@ async function ask(what, body) {
   let answer;
   try {
     const post = { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
-    answer = await fetch(`/secrets/${what}`, body ? post : {});
+    answer = await fetch(`secrets/${what}`, body ? post : {});
   } catch {
     return { problem: "The program does not answer. Nothing was changed; try again when it runs." };
   }

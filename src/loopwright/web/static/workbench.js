@@ -50,7 +50,7 @@ function beside(button, words) {
 
 async function form(button) {
   const given = button.dataset.given ? `&given=${encodeURIComponent(button.dataset.given)}` : "";
-  const answer = await fetch(`/form?what=${encodeURIComponent(button.dataset.form)}${given}`).catch(() => null);
+  const answer = await fetch(`form?what=${encodeURIComponent(button.dataset.form)}${given}`).catch(() => null);
   if (!answer?.ok) return trouble("The program does not answer. Press again when it runs.");
   document.getElementById("form")?.remove();
   document.body.insertAdjacentHTML("beforeend", await answer.text());
@@ -120,7 +120,7 @@ document.addEventListener("click", (event) => {
     show(soft.getAttribute("href"));
   } else if (drawn) {
     event.preventDefault();
-    location.assign(`/go?path=${encodeURIComponent(drawn.dataset.path)}`);
+    location.assign(`go?path=${encodeURIComponent(drawn.dataset.path)}`);
   } else if (button?.dataset.do) act(button);
   else if (button?.dataset.form) form(button);
   else if (button?.dataset.further) further(button);
