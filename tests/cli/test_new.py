@@ -11,11 +11,18 @@ from typing import Any
 import pytest
 
 from loopwright import demo
+from loopwright.appraisal.appraise import appraise
 from loopwright.demo.synthetic import synthetic
 from loopwright.job.read import read
 from loopwright.job.starter import starter
+from loopwright.values.finding import Severity
 
 Run = Callable[..., Any]
+
+
+def test_a_job_just_begun_is_appraised() -> None:
+    found = appraise(read(starter()).job)
+    assert {finding.severity for finding in found.findings} == {Severity.GAP} and not found.power.loads
 
 
 def test_the_starter_is_a_job_and_stays_one_with_its_examples_let_in() -> None:

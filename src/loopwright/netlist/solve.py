@@ -163,6 +163,9 @@ class _Work:
         self.island = np.empty(shape, dtype=np.int64)
         self.energised = np.zeros(shape, dtype=np.bool_)
         self.ground = np.zeros(shape)
+        if not self.size:
+            # A job that has just been begun: nothing is wired yet.
+            return
         preferred = [self.index[name] for name in self.netlist.references]
         law = self.branches
         a, b = np.concatenate((self.wire_a, law.a)), np.concatenate((self.wire_b, law.b))
