@@ -174,8 +174,9 @@ def test_what_no_check_tells_apart_is_one_answer() -> None:
 
 def test_probabilities_sum_to_one_and_the_record_is_json() -> None:
     found = told("{where: c09, reading: 1.2 kΩ}", "{where: control, at: battery, shows: yes}")
-    whole = found.nothing + found.none_of_these + found.two_faults + sum(answer.probability for answer in found.answers)
-    assert whole == pytest.approx(1.0, abs=0.02)
+    whole = found.nothing + found.others + found.none_of_these + found.two_faults + sum(answer.probability for answer in found.answers)
+    assert whole == pytest.approx(1.0, abs=1e-9)
+    assert found.others < 0.3
     data = json.loads(json.dumps(found.as_data(), allow_nan=False))
     expected = data["answers"][0]["causes"][0]["expected"]
     assert any("value_ohm" in each or "value_v" in each for each in expected)

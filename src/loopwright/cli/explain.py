@@ -91,6 +91,9 @@ def show(out: Console, job: Job, found: Explanation) -> None:
     _lines(out, f"Nothing wrong with what was read: {_chance(found.nothing)}.", 0)
     for answer in found.answers:
         _answer(out, answer)
+    if found.others > 0.01:
+        out.print()
+        _lines(out, f"Other faults, each less likely: {_chance(found.others)}.", 0)
     if found.two_faults > 0.01:
         _lines(out, f"Two faults at once: {_chance(found.two_faults)}.", 0)
         for probability, first_cause, second_cause in found.pairs[:3]:

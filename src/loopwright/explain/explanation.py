@@ -167,11 +167,15 @@ class Doubt:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Explanation:
-    """Everything that follows from what was seen. The probabilities of ``answers``, ``nothing``, ``none_of_these`` and ``two_faults`` sum
-    to one over all answers (those below one in a thousand are left out)."""
+    """Everything that follows from what was seen.
+
+    The probabilities of ``nothing``, ``answers``, ``others`` (single faults too unlikely to be listed), ``none_of_these`` and
+    ``two_faults`` sum to one.
+    """
 
     nothing: float
     answers: tuple[Answer, ...]
+    others: float
     none_of_these: float
     two_faults: float
     pairs: tuple[tuple[float, Cause, Cause], ...]
@@ -191,6 +195,7 @@ class Explanation:
             "stop": self.stop,
             "nothing_wrong": self.nothing,
             "answers": [each.as_data() for each in self.answers],
+            "other_faults": self.others,
             "none_of_these": self.none_of_these,
             "two_faults": self.two_faults,
             "pairs": [{"probability": p, "first": a.as_data(), "second": b.as_data()} for p, a, b in self.pairs],

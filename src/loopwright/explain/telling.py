@@ -37,6 +37,7 @@ def tell(job: Job, weighed: Weighed, observed: Observations, left_out: tuple[str
     return Explanation(
         nothing=after.nothing,
         answers=answers,
+        others=max(1 - after.nothing - after.none_of_these - after.two_faults - sum(each.probability for each in answers), 0.0),
         none_of_these=after.none_of_these,
         two_faults=after.two_faults,
         pairs=tuple(
