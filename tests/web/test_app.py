@@ -14,7 +14,8 @@ import loopwright.demo
 from loopwright.store.file import JobFile
 from loopwright.values.finding import Severity
 from loopwright.web.app import create_app
-from loopwright.web.guard import MOST_POSTED, Guard
+from loopwright.web.drawn import Drawn
+from loopwright.web.guard import HEADERS, MOST_POSTED, Guard
 from loopwright.web.session import Session
 from loopwright.web.visitor import SOMEBODY
 
@@ -66,6 +67,15 @@ def test_headers_allow_nothing_but_this_program(client: Any) -> None:
         assert "unsafe" not in policy and "http" not in policy and "data:" not in policy
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["referrer-policy"] == "no-referrer"
+
+
+def test_a_fault_of_the_program_says_nothing_and_carries_the_same_headers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = opened(tmp_path, loopwright.demo.text("dwelling"))
+    monkeypatch.setattr(Drawn, "room", lambda *_, **__: 1 // 0)
+    said = TestClient(client.app, base_url=BASE, raise_server_exceptions=False).get("/kit")
+    assert said.status_code == 500 and "ZeroDivision" not in said.text and "Traceback" not in said.text
+    assert {name.lower(): said.headers.get(name) for name in HEADERS} == {name.lower(): words for name, words in HEADERS.items()}
+    assert said.headers["cache-control"] == "no-store"
 
 
 @pytest.mark.parametrize("room", ["/", "/kit?open=d:sheets/equipment/oq-c32", "/wiring?open=d:circuits/c10&open=d:cables/W32", "/power"])

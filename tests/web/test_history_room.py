@@ -140,6 +140,7 @@ def test_a_revision_is_taken_as_a_file_with_a_plain_name(tmp_path: Path) -> None
     assert answer.headers["content-disposition"] == 'attachment; filename="shop-north-revision-1.yaml"'
     assert answer.text == loopwright.demo.text("business") and yaml.safe_load(answer.text)
     assert room.client.get("/history/77.yaml").status_code == 404
+    assert room.client.get(f"/history/{10**30}.yaml").status_code == 404
     assert room.client.get("/history/x.yaml").status_code in (404, 422)
     room.store.close()
 

@@ -18,7 +18,7 @@ from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.drawn import Drawn
 from loopwright.web.fragment import held_by
-from loopwright.web.guard import LOOPBACK, Guard
+from loopwright.web.guard import LOOPBACK, Guard, went_wrong
 from loopwright.web.lists import add_lists
 from loopwright.web.news import add_news
 from loopwright.web.on_site import add_on_site
@@ -72,6 +72,7 @@ def guarded_app(
     app = _plain_app()
     visitor = visitor if entrance is None else NOBODY
     app.middleware("http")(Guard(token=token, visitor=visitor, hosts=hosts, api=api, entrance=entrance, first=first))
+    app.add_exception_handler(Exception, went_wrong)
     app.add_middleware(Packing, minimum_size=LEAST_BYTES, compresslevel=LEVEL)
     app.mount("/static", OwnFiles(directory=str(files("loopwright.web").joinpath("static"))), name="static")
     return app

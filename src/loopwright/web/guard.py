@@ -23,7 +23,7 @@ from loopwright.web.visitor import Visitor
 from loopwright.web.within import within
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
-MOST_POSTED, MOST_LISTED = 256 * 1024, 8_000_000
+MOST_POSTED, MOST_LISTED, MOST_DIGITS = 256 * 1024, 8_000_000, 20
 LISTS = "/lists/"
 """Where whole lists are posted, which are longer than any single change."""
 POLICY = "; ".join(
@@ -129,7 +129,8 @@ class Guard:
                 request.headers.get("content-length", ""),
                 MOST_LISTED if within(request.url.path).startswith(LISTS) else MOST_POSTED,
             )
-            if not length.isdecimal() or int(length) > most:
+            # A body that comes in pieces may be longer than it says.
+            if "transfer-encoding" in request.headers or not _digits(length) or int(length) > most:
                 return PlainTextResponse("That is too much to post at once.\n", status_code=413)
         return None
 
@@ -144,6 +145,17 @@ class Guard:
 
     def _same(self, given: str) -> bool:
         return hmac.compare_digest(given.encode(), (self.token or "").encode())
+
+
+async def went_wrong(request: Request, error: Exception) -> Response:
+    """Return the answer when this program itself is at fault; what is wrong stands in the log. It comes from outside the guard."""
+    return PlainTextResponse(
+        "Something went wrong in this program; the terminal it was started in says what.\n", 500, HEADERS | {"Cache-Control": "no-store"}
+    )
+
+
+def _digits(said: str) -> bool:
+    return said.isascii() and said.isdecimal() and len(said) <= MOST_DIGITS
 
 
 def _name_of(host: str) -> str:

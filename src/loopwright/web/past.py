@@ -119,6 +119,8 @@ def add_past(app: FastAPI, steps: Steps, session: Session) -> None:
     @app.get("/history/{number}.yaml")
     @demands(Right.READ_JOB)
     def text(number: int) -> Response:
+        if not 0 < number <= 10**LONGEST_NUMBER:
+            raise HTTPException(404)
         try:
             found = session.text_at(number)
         except StoreError:

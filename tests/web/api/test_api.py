@@ -264,6 +264,8 @@ def test_what_is_too_much_is_not_taken(writer: Any, session: Any, text: str) -> 
         assert answer.status_code == 422 and answer.headers["content-type"] == PROBLEM, body[:80]
     assert writer.post("/api/v1/edits", content=b"x" * (MOST_POSTED + 1), headers=headers).status_code == 413
     assert writer.post("/api/v1/edits", content=iter([b"{}"]), headers=headers).status_code == 411
+    for said in ("000000000000" + str(MOST_POSTED + 1), "9" * 5000):
+        assert writer.post("/api/v1/edits", content=b"{}", headers=headers | {"Content-Length": said}).status_code == 413
     assert session.state.text == text
 
 

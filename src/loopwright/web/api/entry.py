@@ -21,7 +21,7 @@ ROOT = "/api"
 DOCUMENT = f"{ROOT}/openapi.json"
 MOST_POSTED = MOST_BYTES + 100_000
 """A whole document, and room for what stands around it."""
-LONGEST_TOKEN = 200
+LONGEST_TOKEN, MOST_DIGITS = 200, 20
 CHALLENGE = {"WWW-Authenticate": 'Bearer realm="Loopwright"'}
 NO_TOKEN = "Send a token: Authorization: Bearer TOKEN. `loopwright token FILE make NAME` makes one at the machine."
 NOTHING = "There is nothing at this address."
@@ -77,6 +77,6 @@ def _too_much(request: Request) -> Response | None:
     if "transfer-encoding" in request.headers:
         return problem(411, "Say how long the body is (Content-Length).")
     length = request.headers.get("content-length", "0")
-    if not length.isascii() or not length.isdecimal() or int(length[:12]) > MOST_POSTED:
+    if not length.isascii() or not length.isdecimal() or len(length) > MOST_DIGITS or int(length) > MOST_POSTED:
         return problem(413, f"At most {MOST_POSTED} bytes are taken at once.")
     return None
