@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
@@ -35,6 +35,7 @@ _BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _KIND_OF_CURRENT = re.compile(r"\s+(?:dc|ac)$")
 # How people name what was done, the first that fits; common practice, no source.
 _ACTS = (
+    ("pair lifted", ActKind.LIFTED),
     ("resistor missing", ActKind.NO_RESISTOR), ("no resistor", ActKind.NO_RESISTOR), ("lid", ActKind.LID_OPEN),
     ("tamper", ActKind.LID_OPEN), ("short", ActKind.SHORTED), ("cut", ActKind.CUT), ("fault", ActKind.FAULT), ("mask", ActKind.FAULT),
     ("all activ", ActKind.ALL_ACTIVATED), ("activ", ActKind.ACTIVATED), ("alarm", ActKind.ACTIVATED), ("open", ActKind.ACTIVATED),
@@ -88,12 +89,19 @@ class _Expected(NamedTuple):
 
 def held_readings(appraisal: Appraisal) -> tuple[Held, ...]:
     """Return every reading on record, in the order of the document, held against the forecast."""
+    return held_against(appraisal, appraisal.job.observations)
+
+
+def held_against(appraisal: Appraisal, readings: Sequence[Observation]) -> tuple[Held, ...]:
+    """Return readings, on record or not, each held against the forecast."""
     names = _names(appraisal.job)
-    return tuple(_held(appraisal, item, names) for item in appraisal.job.observations)
+    return tuple(_held(appraisal, item, names) for item in readings)
 
 
 def _held(appraisal: Appraisal, item: Observation, names: Mapping[str, _Place]) -> Held:
     place = _place_in(item.where, names)
+    if place is not None and _folded(item.where).startswith("across "):
+        return _silent("what lies across one part alone is not compared")
     if place is None:
         return _silent("the place names no circuit, run, device or output of this job")
     part = {"circuit": "circuits", "run": "cables"}.get(place.kind, "equipment")

@@ -1,0 +1,218 @@
+"""What a visit has seen so far: steps done, troubles shown, readings. One file beside the job, which is no part of the design.
+
+Every change reads the file again under a lock and writes it whole, so two telephones' changes both stand. Each change has a mark, and a
+mark counts once: what is sent again because an answer was lost changes nothing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import secrets
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loopwright.store.file import StoreError, words_of
+from loopwright.store.held import held
+from loopwright.store.whole import write_whole
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+SUFFIX = ".visit"
+FORMAT = 1
+MOST_BYTES = 2_000_000
+MOST_ENTRIES, MOST_MARKS = 1000, 400
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Entry:
+    """One thing read, shown or answered, in the words of an observation file; ``words`` names a look. ``out``: it was taken out again."""
+
+    id: str
+    at: str
+    by: str
+    where: str
+    place: str = ""
+    state: str = ""
+    reading: str = ""
+    shows: str = ""
+    look: str = ""
+    answer: str = ""
+    words: str = ""
+    out: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Said:
+    """What was said of a step: done or not, at a place, or everywhere where ``place`` is empty."""
+
+    step: str
+    place: str
+    done: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Charged:
+    """The state of charge [1] of a battery, and when it was said."""
+
+    supply: str
+    charge: float
+    at: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MeterSaid:
+    """The meter in use, as its paper says; empty fields are those of a usual one."""
+
+    name: str = ""
+    accuracy_pct: float | None = None
+    digits: float | None = None
+    counts: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Visit:
+    """A visit. Moments are written as ISO 8601 has them. ``asked`` are the entries the last explanation was asked with."""
+
+    id: str = ""
+    begun_at: str = ""
+    by: str = ""
+    said: tuple[Said, ...] = ()
+    mains_at: str = ""
+    charge: tuple[Charged, ...] = ()
+    looked: bool = False
+    shown: tuple[tuple[str, str], ...] = ()
+    entries: tuple[Entry, ...] = ()
+    asked: tuple[str, ...] | None = None
+    meter: MeterSaid = MeterSaid()
+    marks: tuple[str, ...] = ()
+
+    @property
+    def standing(self) -> tuple[Entry, ...]:
+        """Return the entries that were not taken out."""
+        return tuple(each for each in self.entries if not each.out)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Kept:
+    format: int
+    visit: Visit
+    before: Visit | None = None
+
+
+class OtherVisit(StoreError):
+    """What was sent belongs to a visit that is over."""
+
+
+def visit_path(job: Path) -> Path:
+    """Return where the visit of a job file is kept.
+
+    >>> visit_path(Path("/jobs/shop.yaml")).name
+    'shop.yaml.visit'
+    """
+    real = Path(os.path.realpath(job))
+    return real.with_name(real.name + SUFFIX)
+
+
+class VisitFile:
+    """The visit of one job. It comes into being with the first thing that is said."""
+
+    def __init__(self, path: Path) -> None:
+        """Take the file; nothing is read yet."""
+        self.path = path
+
+    def load(self) -> Visit:
+        """Return the visit as it is now; an empty one where none was begun. Raises StoreError."""
+        return self._load().visit
+
+    def has_before(self) -> bool:
+        """Return whether the visit before can be brought back. Raises StoreError."""
+        return self._load().before is not None
+
+    def change(self, act: Callable[[Visit], Visit], *, mark: str, of: str, by: str, at: str) -> Visit:
+        """Change the visit ``of`` that name and return it; ``mark`` names the change, which is made once.
+
+        ``of`` may be empty for a page that was drawn before the visit began. Raises OtherVisit where that one is over, StoreError, and
+        whatever ``act`` raises; all is then as it was.
+        """
+
+        def changed(kept: _Kept) -> _Kept:
+            if mark in kept.visit.marks:
+                return kept
+            if of and of != kept.visit.id:
+                raise OtherVisit("This belongs to a visit that is over, and was not added to the one of now.")
+            begun = kept.visit if kept.visit.id else replace(kept.visit, id=secrets.token_urlsafe(9), begun_at=at, by=by)
+            made = act(begun)
+            if len(made.entries) > MOST_ENTRIES:
+                raise StoreError(f"A visit holds at most {MOST_ENTRIES} readings; put these on record and begin a new one.")
+            return replace(kept, visit=replace(made, marks=(*made.marks, mark)[-MOST_MARKS:]))
+
+        return self._change(changed).visit
+
+    def begin_anew(self, *, mark: str, of: str) -> Visit:
+        """Begin a new visit; the one of now is kept and can be brought back. Raises StoreError."""
+
+        def changed(kept: _Kept) -> _Kept:
+            if mark in kept.visit.marks or not kept.visit.id:
+                return kept
+            if of != kept.visit.id:
+                raise OtherVisit("Another visit was begun meanwhile.")
+            return _Kept(format=FORMAT, visit=Visit(marks=(mark,)), before=kept.visit)
+
+        return self._change(changed).visit
+
+    def bring_back(self, *, mark: str) -> Visit:
+        """Go on with the visit before; the one of now takes its place. Raises StoreError."""
+
+        def changed(kept: _Kept) -> _Kept:
+            if mark in kept.visit.marks or kept.before is None:
+                return kept
+            back = replace(kept.before, marks=(*kept.before.marks, mark)[-MOST_MARKS:])
+            return _Kept(format=FORMAT, visit=back, before=kept.visit if kept.visit.id else None)
+
+        return self._change(changed).visit
+
+    def _load(self) -> _Kept:
+        try:
+            raw = self.path.read_bytes()
+        except FileNotFoundError:
+            return _Kept(format=FORMAT, visit=Visit())
+        except OSError as error:
+            raise StoreError(f"{self.path.name} cannot be read: {words_of(error)}.") from error
+        with contextlib.suppress(ValueError):
+            kept = _form().validate_json(raw) if len(raw) <= MOST_BYTES else None
+            if kept is not None and kept.format == FORMAT:
+                return kept
+        raise StoreError(
+            f"{self.path.name} is damaged, or was written by a later version; it is left as it is. Moved away, a new one begins."
+        )
+
+    def _change(self, act: Callable[[_Kept], _Kept]) -> _Kept:
+        try:
+            with contextlib.suppress(FileExistsError):
+                write_whole(self.path, _written(_Kept(format=FORMAT, visit=Visit())), over=False)
+            with held(self.path):
+                kept = self._load()
+                made = act(kept)
+                if made is not kept:
+                    write_whole(self.path, _written(made), over=True)
+                return made
+        except OSError as error:
+            raise StoreError(f"{self.path.name} was not written: {words_of(error)}. Nothing was changed.") from error
+
+
+def _written(kept: _Kept) -> bytes:
+    return json.dumps(asdict(kept), ensure_ascii=False, indent=1).encode("utf-8")
+
+
+@cache
+def _form() -> TypeAdapter[_Kept]:
+    # Only here: who copies a job asks for the file's name, and pydantic takes a tenth of a second.
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(_Kept)

@@ -1,0 +1,35 @@
+"""The address at which something is said on site."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+
+from loopwright.store.person import Right
+from loopwright.web.drawn import Drawn
+from loopwright.web.page import Query
+from loopwright.web.print_run import Clock
+from loopwright.web.rights import demands
+from loopwright.web.session import Session
+from loopwright.web.site_change import SiteChange
+from loopwright.web.visiting import OnSite
+from loopwright.web.visitor import visitor_of
+
+ROOM = "on-site"
+
+
+def add_on_site(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
+    """Add the address of the room, and the one visit there is of the job."""
+    site = draw.on_site = OnSite(session, clock)
+
+    @app.post(f"/{ROOM}")
+    @demands(Right.ENTER_READINGS)
+    def said(change: SiteChange, request: Request) -> Response:
+        visitor = visitor_of(request)
+        before = session.state.revision
+        problems = site.make(change, visitor)
+        if not problems and change.do == "record":
+            draw.steps.call("readings of this visit put on record", before)
+        told = [{"path": each.path, "message": each.message} for each in problems]
+        page = draw.room(ROOM, Query.of(change.query), visitor, held=change.held)
+        return JSONResponse({"problems": told, "page": page})

@@ -1,0 +1,97 @@
+"""On site: what should show now, the five readings of a circuit, why what is seen is not what should be, and what to check next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from loopwright.explain.caution import in_full
+from loopwright.explain.circuit_check import STATES
+from loopwright.explain.explanation import Cause, Explanation, chance_words
+from loopwright.explain.observation import NOT_AT_REST
+from loopwright.job.document import Stage
+from loopwright.store.file import StoreError
+from loopwright.store.visit import Visit
+from loopwright.values.source import source
+from loopwright.web.page import Page
+from loopwright.web.rooms import expected_now, five_readings
+from loopwright.web.site_reading import UNITS, Read, is_on_record
+
+if TYPE_CHECKING:
+    from loopwright.web.visiting import OnSite
+
+PLACES = (
+    ("", "its terminals"), ("cores", "the field cores alone"), ("contact", "across the contact"), ("battery", "the battery's posts"),
+    ("leads", "the battery leads, battery off"), ("fuse", "across the battery fuse"), ("secondary", "the ac secondary"),
+    ("mains", "mains trouble (keypad)"), ("aux", "aux trouble (keypad)"), ("silent", "silent in alarm (keypad)"),
+)  # fmt: skip
+DONE = ("rest", "operated", "lid open", "shorted", "wire lifted", "lifted", "fault shown", "all operated")
+SYSTEM = ("unset on mains", "alarm on mains", "unset on battery", "alarm on battery", "rested")
+SHOWS = (*STATES, NOT_AT_REST, "yes", "no")
+
+
+def view(page: Page) -> Mapping[str, Any]:
+    """Return what the room shows."""
+    site = page.on_site
+    if site is None:
+        return {"trouble": "There is no visit here.", "visit": None}
+    try:
+        visit, before = site.file.load(), site.file.has_before()
+    except StoreError as error:
+        return {"trouble": str(error), "visit": None}
+    reads = site.reads(page.job, visit)
+    asked = dict(page.query.asked).get("circuit", "")
+    return {
+        "trouble": "",
+        "visit": visit,
+        "before": before,
+        "now": expected_now.view(page, visit, site.situation(page.job, visit), site.clock()),
+        "five": five_readings.view(page, site, visit, reads, asked),
+        "why": _why(page, site, visit, reads),
+        "in_full": in_full,
+        "chance": chance_words,
+        "units": UNITS,
+        "stages": list(Stage),
+    }
+
+
+def _why(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> dict[str, Any]:
+    found = _explained(page, site, visit, reads)
+    asked = set(visit.asked or ())
+    devices = dict.fromkeys(hop.device for circuit in page.job.circuits.values() for hop in circuit.path if hop.device)
+    return {
+        "reads": [(each, is_on_record(page.job, each.entry)) for each in reads],
+        "out": [each for each in visit.entries if each.out],
+        "unrecorded": len(site.unrecorded(page.job, visit)),
+        "found": found,
+        "since": sum(1 for each in visit.standing if each.id not in asked) if visit.asked is not None else 0,
+        "rows": _rows(found) if found else [],
+        "sources": _sources,
+        "places": PLACES,
+        "states": [*DONE, *(f"{done} {device}" for device in devices for done in DONE[1:-1]), *SYSTEM],
+        "shows": SHOWS,
+    }
+
+
+def _explained(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> Explanation | None:
+    """Return what follows from the entries the explanation was asked with; None before it was asked for."""
+    if visit.asked is None:
+        return None
+    asked = [each for each in reads if each.entry.id in visit.asked and each.seen is not None]
+    return site.explained(page.appraisal, visit, asked, ahead=True) if asked else None
+
+
+def _rows(found: Explanation) -> list[dict[str, Any]]:
+    """Return everything that may be so, likeliest first, those without a cause of the catalogue among them."""
+    rows: list[dict[str, Any]] = [
+        {"chance": each.probability, "words": "", "cause": each.causes[0], "more": each.causes[1:]} for each in found.answers
+    ]
+    others = [(found.nothing, "Nothing wrong with what was read"), (found.none_of_these, "None of these: a cause this list does not know")]
+    if found.two_faults > 0:
+        others.append((found.two_faults, "Two faults at once"))
+    rows += [{"chance": chance, "words": words, "cause": None, "more": ()} for chance, words in others]
+    return sorted(rows, key=lambda row: -row["chance"])
+
+
+def _sources(cause: Cause) -> str:
+    return "; ".join(str(source(key)) for key in cause.source)

@@ -1,0 +1,191 @@
+// The room On site. What is said is kept in this browser until the program has it: a reload or a lost network neither loses nor doubles it.
+
+import { drawn, pending, show, trouble } from "./post.js";
+
+const HELD = `said:${new URL(".", location.href).pathname}`;
+const waits = [1, 2, 4, 8, 15];
+const visit = () => document.getElementById("visit")?.dataset.visit ?? "";
+let busy = false;
+let only = [];
+
+// What is not answered yet, oldest first. Where a browser keeps nothing, it lives as long as the page.
+function waiting() {
+  try {
+    return JSON.parse(localStorage.getItem(HELD) || "[]");
+  } catch {
+    return only;
+  }
+}
+
+function keep(list) {
+  only = list;
+  try {
+    if (list.length) localStorage.setItem(HELD, JSON.stringify(list));
+    else localStorage.removeItem(HELD);
+  } catch {
+    // A private window: see above.
+  }
+}
+
+const mark = () => [...crypto.getRandomValues(new Uint32Array(4))].map((number) => number.toString(36)).join("-");
+
+function say(change, place) {
+  const made = { ...change, visit: visit(), mark: mark() };
+  keep([...waiting(), made]);
+  told.set(made.mark, place);
+  busyAt(place, true);
+  run();
+}
+
+// Where the words of a refusal go, by the mark of what was sent.
+const told = new Map();
+
+async function run() {
+  if (busy) return;
+  busy = true;
+  for (let next = waiting()[0]; next; next = waiting()[0]) {
+    const answer = await attempt(next);
+    keep(waiting().filter((each) => each.mark !== next.mark));
+    const place = told.get(next.mark);
+    told.delete(next.mark);
+    busyAt(place, false);
+    if (answer.page && !waiting().length) drawn(answer.page);
+    settle(place, answer.problems || []);
+  }
+  busy = false;
+}
+
+async function attempt(change) {
+  for (let tries = 0; ; tries += 1) {
+    try {
+      const held = document.getElementById("page").dataset.drawn || "";
+      const body = JSON.stringify({ ...change, query: location.search, held });
+      const answer = await fetch("on-site", { method: "POST", headers: { "Content-Type": "application/json" }, body });
+      if (answer.status < 500) {
+        if (tries) trouble("");
+        const json = answer.headers.get("Content-Type")?.startsWith("application/json");
+        return json ? await answer.json() : { problems: [{ path: "", message: await answer.text() }] };
+      }
+    } catch {
+      // No answer at all: the network is lost, or the program was stopped.
+    }
+    const seconds = waits[Math.min(tries, waits.length - 1)];
+    trouble(`The program does not answer. What you said (${waiting().length}) is kept on this telephone or computer and sent again until it does; next try in ${seconds} s.`);
+    await new Promise((go) => {
+      setTimeout(go, seconds * 1000);
+      addEventListener("online", go, { once: true });
+    });
+  }
+}
+
+function busyAt(place, is) {
+  if (!place?.isConnected) return;
+  if (is) place.setAttribute("aria-busy", "true");
+  else place.removeAttribute("aria-busy");
+}
+
+// A refusal stands where it was typed; what was taken empties a form that is for further ones, and shows what is kept in a box.
+function settle(place, problems) {
+  const words = problems.map((each) => each.message).join(" ");
+  if (!place?.isConnected) return words && trouble(words);
+  const near = place.closest("form")?.querySelector(".refused") || place.closest("p")?.nextElementSibling;
+  const said = near?.matches?.(".refused[role]") ? near : null;
+  if (words && !said) return trouble(words);
+  if (said) Object.assign(said, { textContent: words, hidden: !words });
+  if (place.matches("input[type=checkbox]")) place.checked = place.defaultChecked;
+  if (!place.matches("form")) return undefined;
+  const typed = place.querySelector("input:not([type=checkbox])");
+  typed?.setAttribute("aria-invalid", words ? "true" : "false");
+  if (!words && place.hasAttribute("data-empties")) place.reset();
+  else if (!words) for (const field of place.querySelectorAll("input")) field.value = field.defaultValue;
+  return undefined;
+}
+
+// The change a form or a control stands for: what it was drawn with, and what was typed. "fields.reading" goes inside "fields".
+function changeOf(element) {
+  const change = JSON.parse(element.dataset.send);
+  if (element.tagName !== "FORM") return change;
+  for (const [name, text] of new FormData(element)) {
+    if (name.startsWith("fields.")) change.fields = { ...change.fields, [name.slice(7)]: text };
+    else change[name] = text;
+  }
+  return change;
+}
+
+function put(form) {
+  const change = changeOf(form);
+  // The same once more, as when Enter follows a change of the field, is one.
+  const same = JSON.stringify(change);
+  if (form.hasAttribute("aria-busy") && form.dataset.sent === same) return;
+  const typed = form.querySelector("[data-stands]");
+  if (typed && typed.value === typed.dataset.stands && !form.querySelector("select[data-changed]")) return;
+  form.dataset.sent = same;
+  say(change, form);
+}
+
+document.addEventListener("submit", (event) => {
+  if (!event.target.dataset.send) return;
+  event.preventDefault();
+  put(event.target);
+});
+
+document.addEventListener("change", (event) => {
+  const field = event.target;
+  if (field.matches("[data-circuit]")) return show(`./on-site${field.value ? `?circuit=${encodeURIComponent(field.value)}` : ""}#five`);
+  if (field.matches('input[type="checkbox"][data-send]')) return say({ ...changeOf(field), on: field.checked }, field);
+  if (field.matches("select[data-send]")) {
+    if (field.value) say({ ...changeOf(field), [field.dataset.into]: field.value }, field);
+    field.value = "";
+    return undefined;
+  }
+  const form = field.closest("form.box");
+  if (!form) return undefined;
+  // A unit that is put right counts as typed where a number stands beside it.
+  if (field.tagName === "SELECT") field.toggleAttribute("data-changed", true);
+  const number = form.querySelector("input");
+  if (number.value.trim() && !(form.hasAttribute("data-empties") && field.tagName === "SELECT")) put(form);
+  return undefined;
+});
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.hasAttribute("data-over")) {
+    const form = button.closest("form");
+    const field = form.querySelector('input[name="fields.reading"]');
+    field.value = "OL";
+    if (form.matches(".box")) put(form);
+  } else if (button.dataset.send) say(changeOf(button), button);
+});
+
+// What goes by itself is counted down from the moment it was worked out for; when it is over the list is asked for anew.
+const words = (left) => (left >= 7200 ? `in ${Math.ceil(left / 3600)} h` : left >= 120 ? `in ${Math.floor(left / 60)} min ${left % 60} s` : `in ${left} s`);
+function count() {
+  let over = false;
+  for (const each of document.querySelectorAll("time[data-until]")) {
+    const left = Math.ceil((Date.parse(each.dataset.until) - Date.now()) / 1000);
+    over ||= left <= 0;
+    const text = left > 0 ? words(left) : "now";
+    if (each.textContent !== text) each.textContent = text;
+  }
+  if (over && !busy && !pending() && !waiting().length && !document.hidden) again();
+}
+
+let asked = 0;
+function again() {
+  if (Date.now() - asked < 3000) return;
+  asked = Date.now();
+  show(location.pathname + location.search);
+}
+
+setInterval(count, 1000);
+document.addEventListener("visibilitychange", () => !document.hidden && !waiting().length && again());
+addEventListener("beforeunload", (event) => {
+  if (!only.length) return;
+  try {
+    if (localStorage.getItem(HELD)) return;
+  } catch {
+    event.preventDefault();
+  }
+});
+run();
