@@ -10,6 +10,7 @@ from loopwright.job.document import Stage
 from loopwright.values.finding import Severity
 from loopwright.web.form import reading_places
 from loopwright.web.page import Page
+from loopwright.web.rooms.beginning import steps_of
 from loopwright.web.rooms.power import supply_rows
 
 GROUPS = (
@@ -28,6 +29,7 @@ def view(page: Page) -> Mapping[str, Any]:
         "ruleset": page.appraisal.ruleset,
         "stages": list(Stage),
         "counts": _counts(page),
+        "steps_in": steps_of(page.job),
         "groups": [group for group in groups if group[2]],
         "supplies": supply_rows(page),
         "asked": _asked(page),
