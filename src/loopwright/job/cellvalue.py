@@ -20,8 +20,9 @@ from loopwright.job.unit import worth_of
 Meant = str | tuple[str, ...]
 _BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([+-]?\d+),(\d+)(\D.*|)", re.ASCII | re.DOTALL)
-_TERMINAL = re.compile(r"([\w-]+)\s*[./: ]\s*([\w-]+)", re.ASCII)
-_BETWEEN = re.compile(r"\s*[,;/\n]\s*")
+# A cell may be long and of blanks: none of these goes over a blank twice.
+_TERMINAL = re.compile(r"([\w-]+)(?:\s*[./:]\s*|\s+)([\w-]+)", re.ASCII)
+_BETWEEN = re.compile(r"[,;/\n]")
 _US = {"m": "ft", "°C": "°F"}
 _SAME = 1e-9
 # Common practice, no source: how people write the wiring of a circuit, and yes and no.
@@ -103,7 +104,7 @@ def meant(shape: Shape, text: str, match: Match, names: Names) -> Meant:
         case IdShape(among) if among is not None:
             return _reference(among.to, text, names)
         case ListShape(item):
-            entries = [entry for entry in _BETWEEN.split(text) if entry]
+            entries = [entry for each in _BETWEEN.split(text) if (entry := each.strip())]
             return tuple(str(meant(item, entry, match, names)) for entry in entries)
         case _:
             return text

@@ -17,7 +17,7 @@ ID = "id"
 HEADS_LOOKED_AT = 15
 LEAST_LIKENESS = 0.82
 _LETTER = re.compile(r"column ([A-Z]{1,3})")
-_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
+_BRACKETS = re.compile(r"[(\[]([^)\]]{0,80})[)\]]")
 
 
 class ListKind(StrEnum):

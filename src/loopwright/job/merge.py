@@ -6,6 +6,7 @@ stay. The merged text is composed again, and must say just what the paths ask fo
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import SequenceMatcher
@@ -17,6 +18,8 @@ from loopwright.job.tree import compose
 from loopwright.values.error import JobError
 
 Side = Literal["ours", "theirs"]
+MOST_ALIKE = 1_000_000
+"""Pairs of lines that are alike, up to which the smallest change is searched for."""
 APPENDED = frozenset({"observations"})
 """Lists that only ever grow at their end: what two people put in stands there one after the other."""
 
@@ -145,8 +148,19 @@ class _Hunk(NamedTuple):
 
 
 def _hunks(base: list[str], made: list[str]) -> list[_Hunk]:
-    found = SequenceMatcher(None, base, made, autojunk=False).get_opcodes()
-    return [_Hunk(start, end, tuple(made[first:last])) for kind, start, end, first, last in found if kind != "equal"]
+    """Return what was changed, as finely as can be found out in bounded time: the rest stands in one piece."""
+    least = min(len(base), len(made))
+    top = next((at for at in range(least) if base[at] != made[at]), least)
+    tail = next((at for at in range(least - top) if base[-1 - at] != made[-1 - at]), least - top)
+    old, new = base[top : len(base) - tail], made[top : len(made) - tail]
+    if not old and not new:
+        return []
+    often = Counter(new)
+    # The search looks at every pair of lines that are alike: a thousand empty ones against a thousand is a million.
+    if sum(many * often[line] for line, many in Counter(old).items()) > MOST_ALIKE:
+        return [_Hunk(top, len(base) - tail, tuple(new))]
+    found = SequenceMatcher(None, old, new, autojunk=False).get_opcodes()
+    return [_Hunk(top + start, top + end, tuple(new[first:last])) for kind, start, end, first, last in found if kind != "equal"]
 
 
 def _lines(base: str, ours: str, theirs: str) -> str | None:

@@ -19,7 +19,7 @@ MOST_FILES = 2000
 HEAD_BYTES = 4096
 """How much of a file is looked at for its title."""
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
-_TITLE = re.compile(r"^title:[ \t]*(.+?)[ \t]*$", re.MULTILINE)
+_TITLE = re.compile(r"^title:[ \t]*([^ \t\n].*)$", re.MULTILINE)
 _LOOKS_LIKE_A_JOB = re.compile(r"^format:[ \t]*\d", re.MULTILINE)
 LONGEST_STEM = 40
 UNFIT_NAME = "A file's name may hold letters, digits, dots, hyphens and underlines here; rename it."
@@ -101,7 +101,7 @@ class JobFolder:
         trouble = "" if _NAME.fullmatch(stem) else UNFIT_NAME
         if not trouble and name != f"{stem}{SUFFIXES[0]}" and f"{stem}{SUFFIXES[0]}" in names:
             trouble = f"{stem}{SUFFIXES[0]} has the same name; rename one of them."
-        return Entry(name=stem, file=name, title=_plain(title[1]) if title else shown, changed_at=changed_at, trouble=trouble)
+        return Entry(name=stem, file=name, title=_plain(title[1].rstrip(" \t")) if title else shown, changed_at=changed_at, trouble=trouble)
 
 
 def _plain(title: str) -> str:

@@ -21,6 +21,7 @@ from loopwright.store.sheetfile import SAVE_AS, ListError
 
 MOST_UNPACKED, MOST_PARTS, MOST_RATIO, SMALL = 60_000_000, 2_000, 300, 1_000_000
 MOST_CELLS = 400_000
+MOST_FORMATS, LONGEST_FORMAT = 2_000, 255
 MAIN, RELATIONS = "xl/workbook.xml", "xl/_rels/workbook.xml.rels"
 KEPT = ("[Content_Types].xml", "_rels/.rels", MAIN, RELATIONS, "xl/sharedStrings.xml", "xl/styles.xml")
 _PLACE = re.compile(r"\$?([A-Z]{1,3})\$?([1-9][0-9]{0,6})")
@@ -138,22 +139,32 @@ def _chosen(parts: dict[str, bytes], name: str, wanted: str | None) -> tuple[str
     return *chosen, [title for title in titles if title != chosen[0]]
 
 
+def _behind(id_: str, code: str) -> str:
+    """Return what a number format writes behind the number."""
+    code = code[:LONGEST_FORMAT].partition(";")[0]
+    literal = _LITERAL.search(code)
+    percent = id_ in _PERCENTS or "%" in code
+    return "%" if percent else (literal[1] or literal[2] or "").strip() if literal else ""
+
+
 def _formats(styles: bytes, name: str) -> list[str]:
     """Return, for each style a cell may have, what its number format writes behind the number: a unit, a per cent sign, or nothing."""
     codes: dict[str, str] = {}
+    shown: dict[str, str] = {}
     found: list[str] = []
     inside: list[str] = []
 
     def start(tag: str, attributes: dict[str, str]) -> None:
         inside.append(tag)
         if tag == "numFmt":
+            if len(codes) >= MOST_FORMATS:
+                raise ListError(f"{name}: more than {MOST_FORMATS} number formats; a list has a handful.")
             codes[attributes.get("numFmtId", "")] = attributes.get("formatCode", "")
         elif tag == "xf" and "cellXfs" in inside:
             id_ = attributes.get("numFmtId", "")
-            code = codes.get(id_, "").partition(";")[0]
-            literal = _LITERAL.search(code)
-            percent = id_ in _PERCENTS or "%" in code
-            found.append("%" if percent else (literal[1] or literal[2] or "").strip() if literal else "")
+            if id_ not in shown:
+                shown[id_] = _behind(id_, codes.get(id_, ""))
+            found.append(shown[id_])
 
     def end(_: str) -> None:
         inside.pop()
