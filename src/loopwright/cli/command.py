@@ -75,7 +75,8 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "token": (token.token, "FILE make|list|remove|trail [NAME] [--scope read|change] [--days N] [--job NAME]"),
     "people": (
         people.people,
-        "add|list|role|out|in|password|codes|trail [NAME] [--role ROLE] [--owner] [--people FILE] [--passphrase-file FILE | --passphrase-fd N]",
+        "add|list|role|out|in|password|codes|trail [NAME] [--role ROLE] [--owner] [--people FILE] "
+        "[--passphrase-file FILE | --passphrase-fd N]",
     ),
     "demo": (demo.demo, "[NAME]"),
 }

@@ -25,8 +25,8 @@ from loopwright.store.people import People
 from loopwright.store.person import Right
 from loopwright.store.secret import Secret
 from loopwright.web.refusal import is_visit
-from loopwright.web.within import within
 from loopwright.web.visitor import NOBODY, Visitor
+from loopwright.web.within import within
 
 if TYPE_CHECKING:
     from loopwright.store.certificate import Certificate
