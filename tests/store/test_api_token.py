@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import stat
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -119,6 +120,13 @@ def test_a_file_that_others_may_write_opens_nothing(tokens: ApiTokens, path: Pat
     made = tokens.make("stock", READ, by="Ada", now=NOW)
     path.chmod(0o620)
     with pytest.raises(StoreError, match="others may write it"):
+        tokens.find(made, now=NOW)
+
+
+def test_a_file_of_somebody_else_opens_nothing(tokens: ApiTokens, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = tokens.make("stock", READ, by="Ada", now=NOW)
+    monkeypatch.setattr(os, "geteuid", lambda: path.stat().st_uid + 1)
+    with pytest.raises(StoreError, match="somebody else's file"):
         tokens.find(made, now=NOW)
 
 

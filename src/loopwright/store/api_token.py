@@ -82,11 +82,15 @@ class ApiTokens:
         self._draw = draw
 
     def everyone(self) -> Book:
-        """Return every token by name, ended ones too. Raises StoreError, also when others may write the file."""
+        """Return every token by name, ended ones too. Raises StoreError, also when it is somebody else's file or others may write it."""
         try:
-            if self._path.stat().st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+            with self._path.open("rb") as source:
+                now, raw = os.fstat(source.fileno()), source.read()
+            if now.st_uid != os.geteuid():
+                raise StoreError(f"{self._path.name}: it is somebody else's file, so no token in it counts.")
+            if now.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
                 raise StoreError(f"{self._path.name}: others may write it, so no token in it counts. `chmod 600` makes it yours alone.")
-            return _parsed(self._path.read_bytes())
+            return _parsed(raw)
         except FileNotFoundError:
             return {}
         except OSError as error:
