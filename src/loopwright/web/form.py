@@ -27,6 +27,8 @@ BANDS = {
     "two-zones": ("short", "rest", "active", "fault", "active-and-fault", "open"),
 }  # fmt: skip
 LONG_TEXT = 200
+RESPONSES = ("ignored", "chime", "immediate", "entry-route", "final-exit", "24-hour", "hold-up")
+"""What zones commonly do (common practice, no source); a job may say anything."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,10 +96,10 @@ def form_of(job: Job, what: str, given: Mapping[str, str] | None = None) -> Form
         body.entries.append(_entry(job, inside, at, "value", ROWS.get(what, "value"), "", True))
     if given:
         body.entries = [replace(entry, value=given.get(entry.name, entry.value)) for entry in body.entries]
-    lists = {}
+    lists = {"usual-responses": [(word, "") for word in RESPONSES]} if what == "zones" else {}
     if what == "observations":
         body.entries = [replace(entry, usual=USUAL.get(entry.name, "")) for entry in body.entries]
-        lists = {"usual-places": reading_places(job), "usual-states": [(words, "") for words in STATES]}
+        lists |= {"usual-places": reading_places(job), "usual-states": [(words, "") for words in STATES]}
     return Form(what=what, title=f"Put in: {row}", body=body, lists=lists)
 
 
@@ -165,6 +167,8 @@ def _rows(job: Job, shape: MapShape, declared: FieldShape, at: str, name: str, l
     inner, words = shape.value, words_of(shape.key)
     if not isinstance(inner, RecordShape | ListShape | MapShape):
         entries = [_entry(job, inner, f"{at}/{key}", f"{name}/{key}", said, "", False) for key, said in _keys(job, declared.name)]
+        if declared.name == "response":
+            entries = [replace(entry, usual="usual-responses") for entry in entries]
         return [Section(title=label, hint=declared.doc, entries=entries)]
     if words:
         below = Section(title=label, hint=declared.doc)

@@ -39,7 +39,10 @@ def view(page: Page) -> Mapping[str, Any]:
         used[item.sheet] = used.get(item.sheet, 0) + 1
     page.plan((f"equipment/{key}" for key in job.equipment), below=ROOM_BELOW_PX)
     page.plan(f"sheets/equipment/{key}" for key in job.sheets.equipment)
-    fed = {landing.equipment: landing.output or "its own supply" for landing in page.appraisal.power.network.landings}
+    fed = {
+        each.equipment: each.output or ("its own supply" if each.supply else "nothing yet")
+        for each in page.appraisal.power.network.landings
+    }
     return {
         "equipment": [(key, item, job.sheets.equipment[item.sheet], fed.get(key, "")) for key, item in job.equipment.items()],
         "sheets": [(key, sheet, used.get(key, 0)) for key, sheet in job.sheets.equipment.items()],

@@ -8,10 +8,9 @@ from typing import Any
 from loopwright.job.sheet import Topology
 from loopwright.rules.programme import EVENTS
 from loopwright.web.dictionary import plain_words
+from loopwright.web.form import RESPONSES
 from loopwright.web.page import Page
 
-USUAL = ("ignored", "chime", "immediate", "entry-route", "final-exit", "24-hour", "hold-up")
-"""What zones commonly do (common practice, no source); a job may say anything."""
 SET_STATES = ("unset", "full")
 
 
@@ -26,7 +25,7 @@ def view(page: Page) -> Mapping[str, Any]:
     return {
         "states": [(state, plain_words(state)) for state in states],
         "zones": [(key, zone, zone.circuit in pairs) for key, zone in job.zones.items()],
-        "usual": tuple(dict.fromkeys((*USUAL, *said))),
+        "usual": tuple(dict.fromkeys((*RESPONSES, *said))),
         "events": tuple(dict.fromkeys((*EVENTS, *job.signalling.reports))),
         "unsaid": _unsaid(page, states),
     }

@@ -3,13 +3,13 @@
 const narrow = matchMedia("(max-width: 940px)");
 const ROWS = "table.stack > tbody > tr";
 
-// Folded when the page is opened, unless something in it was asked for; after that it stands as it was left.
+// Folded when the page is opened, unless something in it was asked for or nothing is in it yet; after that it stands as it was left.
 function folds() {
   if (!narrow.matches) return;
   const id = decodeURIComponent(location.hash.slice(1));
   const asked = id ? document.getElementById(id) : null;
   for (const part of document.querySelectorAll("details[data-fold]")) {
-    if (!part.contains(asked) && !part.querySelector(".unfolded")) part.open = false;
+    if (!part.contains(asked) && part.querySelector(ROWS) && !part.querySelector(".unfolded")) part.open = false;
   }
 }
 
