@@ -173,6 +173,9 @@ def test_who_signs_out_leaves_no_vault_open(bench: Any) -> None:
     assert ina.get("/secrets/sheet").status_code == 401
     assert "Open the vault" in bench.come_in("Ina").get("/secrets/sheet").json()["sheet"]
     assert "Open for Ada alone" in ada.get("/secrets/sheet").json()["sheet"]
+    # Whoever signs in where Ada was puts an end to what was hers there.
+    ada.hand_in("/sign-in", name="Rita", password=bench.passwords["Rita"])
+    assert "Open the vault" in bench.come_in("Ada").get("/secrets/sheet").json()["sheet"]
     trail = Path(f"{bench.path}.vault.trail").read_text(encoding="utf-8")
     assert [re.search('"by":"(\\w+)"', line)[1] for line in trail.splitlines()][:2] == ["Ina", "Ina"] and '"by":"Ada"' in trail
 

@@ -59,6 +59,7 @@ def _add_coming_in(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
             return HTMLResponse(draw.alone("sign-in.html", then=local(then), words=NO_PEOPLE, code=bool(digits)), status_code=NOBODY_CAN)
         if isinstance(done, SignedIn):
             _leave_before(request, entrance)
+            shut_for(request)
             request.state.next_token = done.token
             return RedirectResponse(local(then), status_code=303)
         words = f"{done.words} The next try is looked at in {_time(done.wait_s)}." if done.wait_s else done.words
