@@ -79,7 +79,7 @@ class Served(NamedTuple):
                     spoken.shutdown(socket.SHUT_WR)
                 while more := spoken.recv(65_536):
                     came += more
-                    spoken.settimeout(1)
+                    spoken.settimeout(0.4)
             except OSError:
                 pass
             finally:
