@@ -103,7 +103,9 @@ def page(browser: Any, bench: tuple[str, Session], request: pytest.FixtureReques
 
 def idle(page: Any) -> None:
     """Wait until all that was said has been answered."""
-    page.wait_for_function("() => !Object.keys(localStorage).some((name) => name.startsWith('said:')) && !document.querySelector('[aria-busy]')")
+    page.wait_for_function(
+        "() => !document.querySelector('[aria-busy]') && !Object.keys(localStorage).some((name) => name.startsWith('said:'))"
+    )
 
 
 def fits_the_hand(page: Any) -> None:

@@ -186,34 +186,34 @@ def test_a_battery_told_flat_waits_from_the_moment_it_was_told(van: Van) -> None
     assert first is not None and later is not None and first[1] == later[1]
 
 
-@pytest.mark.parametrize(
-    ("do", "what", "told"),
-    [
-        ("mains", {"text": "soon"}, "for example 12"),
-        ("mains", {"text": "-3"}, "for example 12"),
-        ("charge", {"place": "control", "text": "140"}, "0 to 100"),
-        ("charge", {"place": "nobody", "text": "40"}, "no such supply"),
-        ("shown", {"kind": "earth", "place": "contrl"}, "not in this job"),
-        ("shown", {}, "Choose what shows"),
-        ("step", {}, "Which step"),
-        ("note", {"fields": {"where": "c055", "reading": "2.7"}, "unit": "kΩ"}, "Did you mean c05"),
-        ("note", {"fields": {"where": "c05", "reading": "2.7"}}, "has no unit"),
-        ("note", {"fields": {"where": "c05", "reading": "2.7.1"}, "unit": "kΩ"}, "is not a reading"),
-        ("note", {"fields": {"where": "c05", "reading": "-2"}, "unit": "Ω"}, "below naught"),
-        ("note", {"fields": {"where": "c05"}}, "reading (a meter), shows (the keypad)"),
-        ("note", {"fields": {"reading": "2.7"}, "unit": "kΩ"}, "Say where"),
-        ("note", {"fields": {"where": "c05", "state": "operated", "reading": "9.5"}, "unit": "kΩ"}, "name the one"),
-        ("meter", {"fields": {"accuracy_pct": "good"}}, "per cent"),
-        ("why", {"kind": "earth", "place": "equipment/control"}, "Nothing is known"),
-        ("record", {}, "Everything is on record already"),
-    ],
-)  # fmt: skip
-def test_bad_input_says_what_would_be_right_and_changes_nothing(van: Van, do: str, what: dict[str, Any], told: str) -> None:
+BAD: list[tuple[str, dict[str, Any], str]] = [
+    ("mains", {"text": "soon"}, "for example 12"),
+    ("mains", {"text": "-3"}, "for example 12"),
+    ("charge", {"place": "control", "text": "140"}, "0 to 100"),
+    ("charge", {"place": "nobody", "text": "40"}, "no such supply"),
+    ("shown", {"kind": "earth", "place": "contrl"}, "not in this job"),
+    ("shown", {}, "Choose what shows"),
+    ("step", {}, "Which step"),
+    ("note", {"fields": {"where": "c055", "reading": "2.7"}, "unit": "kΩ"}, "Did you mean c05"),
+    ("note", {"fields": {"where": "c05", "reading": "2.7"}}, "has no unit"),
+    ("note", {"fields": {"where": "c05", "reading": "2.7.1"}, "unit": "kΩ"}, "is not a reading"),
+    ("note", {"fields": {"where": "c05", "reading": "-2"}, "unit": "Ω"}, "below naught"),
+    ("note", {"fields": {"where": "c05"}}, "reading (a meter), shows (the keypad)"),
+    ("note", {"fields": {"reading": "2.7"}, "unit": "kΩ"}, "Say where"),
+    ("note", {"fields": {"where": "c05", "state": "operated", "reading": "9.5"}, "unit": "kΩ"}, "name the one"),
+    ("meter", {"fields": {"accuracy_pct": "good"}}, "per cent"),
+    ("why", {"kind": "earth", "place": "equipment/control"}, "Nothing is known"),
+    ("record", {}, "Everything is on record already"),
+]  # fmt: skip
+
+
+def test_bad_input_says_what_would_be_right_and_changes_nothing(van: Van) -> None:
     van.note("c01", reading="2.70")
     van.say("record")
     before = van.file.path.read_bytes()
-    assert told in words_of(van.say(do, **what))
-    assert van.file.path.read_bytes() == before
+    for do, what, told in BAD:
+        assert told in words_of(van.say(do, **what)), (do, what)
+        assert van.file.path.read_bytes() == before, (do, what)
 
 
 def test_what_no_page_posts_is_refused(van: Van) -> None:
@@ -314,7 +314,7 @@ def test_readings_go_on_record_as_one_step_that_undo_takes_back_and_never_twice(
     assert "Put 4 readings on record" in van.text(), "what was taken back can be put on record again"
 
 
-@pytest.mark.parametrize("role", list(Role))
+@pytest.mark.parametrize("role", [Role.READER, Role.OFFICE, Role.INSTALLER])
 def test_who_may_read_sees_it_and_who_may_enter_readings_says_something(tmp_path: Path, role: Role) -> None:
     van = Van(tmp_path, rights=RIGHTS[role])
     assert van.client.get("/on-site").status_code == 200

@@ -25,6 +25,8 @@ PLACES = (
     ("leads", "the battery leads, battery off"), ("fuse", "across the battery fuse"), ("secondary", "the ac secondary"),
     ("mains", "mains trouble (keypad)"), ("aux", "aux trouble (keypad)"), ("silent", "silent in alarm (keypad)"),
 )  # fmt: skip
+WORTH_A_ROW = 0.01
+"""Other faults together get a row from this share on: a choice of this page."""
 DONE = ("rest", "operated", "lid open", "shorted", "wire lifted", "lifted", "fault shown", "all operated")
 SYSTEM = ("unset on mains", "alarm on mains", "unset on battery", "alarm on battery", "rested")
 SHOWS = (*STATES, NOT_AT_REST, "yes", "no")
@@ -50,9 +52,21 @@ def view(page: Page) -> Mapping[str, Any]:
         "why": _why(page, site, visit, reads),
         "in_full": in_full,
         "chance": chance_words,
+        "share": share,
         "units": UNITS,
         "stages": list(Stage),
     }
+
+
+def share(probability: float) -> str:
+    """Return a probability as a number people read: neither never nor always is said of what is only nearly so.
+
+    >>> share(0.9996), share(0.4), share(0.0004)
+    ('over 99.9 %', '40.0 %', 'under 0.1 %')
+    """
+    if probability > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.001 else f"{100 * probability:.1f} %"
 
 
 def _why(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> dict[str, Any]:
@@ -87,6 +101,8 @@ def _rows(found: Explanation) -> list[dict[str, Any]]:
         {"chance": each.probability, "words": "", "cause": each.causes[0], "more": each.causes[1:]} for each in found.answers
     ]
     others = [(found.nothing, "Nothing wrong with what was read"), (found.none_of_these, "None of these: a cause this list does not know")]
+    if found.others > WORTH_A_ROW:
+        others.append((found.others, "Other faults, each less likely than these"))
     if found.two_faults > 0:
         others.append((found.two_faults, "Two faults at once"))
     rows += [{"chance": chance, "words": words, "cause": None, "more": ()} for chance, words in others]
