@@ -213,7 +213,7 @@ def test_a_first_password_is_handed_over_and_changed(open_browser: Any, served: 
     change_title(theirs, "Ben was here")
     until(theirs, "document.title.includes('Ben was here')")
     page.reload()
-    page.get_by_role("button", name="Let Ben in no more").click()
+    page.get_by_role("button", name="Let in no more: Ben").click()
     page.get_by_text("let in no more", exact=True).wait_for()
     theirs.goto(served.address)
     assert "/sign-in" in theirs.url

@@ -163,7 +163,9 @@ class Sheet:
     def svg(self) -> str:
         """Return the drawing."""
         size = f'viewBox="0 0 {number(self.width)} {number(self.height)}" width="{number(self.width)}" height="{number(self.height)}"'
+        # A picture hides what is in it from a screen reader; one that is led on from is a group of links.
+        role = "group" if any(mark.startswith("<a ") for mark in self.marks) else "img"
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="lw-drawing lw-{self.name}" role="img" {size}>'
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="lw-drawing lw-{self.name}" role="{role}" {size}>'
             f"<title>{escaped(self.title)}</title><desc>{escaped(self.about)}</desc>{''.join(self.marks)}</svg>"
         )

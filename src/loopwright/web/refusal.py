@@ -1,19 +1,22 @@
-"""What somebody is told who may not do what was asked for: on a page, or in the words a page shows."""
+"""What somebody is told who may not do what was asked for, or asked for what there is not: on a page, or in the words a page shows."""
 
 from __future__ import annotations
 
 from fastapi import FastAPI, Request
+from fastapi.exception_handlers import http_exception_handler
 from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.exceptions import HTTPException
 
 from loopwright.web.drawn import Outside
 from loopwright.web.rights import GIVEN_PASSWORD, NotAllowed
 from loopwright.web.visitor import visitor_of
 
-NOT_ALLOWED = 403
+NOT_ALLOWED, NOT_THERE = 403, 404
+NOTHING_THERE = "Nothing is at this address. What it led to may have been taken out or named anew since."
 
 
 def add_refusal(app: FastAPI, draw: Outside) -> None:
-    """Have NotAllowed answered wherever it is raised."""
+    """Have NotAllowed answered wherever it is raised, and a person shown a page where there is nothing."""
 
     @app.exception_handler(NotAllowed)
     async def refused(request: Request, error: NotAllowed) -> Response:
@@ -21,8 +24,15 @@ def add_refusal(app: FastAPI, draw: Outside) -> None:
         if not is_visit(request):
             return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=NOT_ALLOWED)
         visitor = visitor_of(request)
-        page = draw.alone("refused.html", words=words, visitor=visitor, change=words == GIVEN_PASSWORD)
+        page = draw.alone("refused.html", heading="This was not done", words=words, visitor=visitor, change=words == GIVEN_PASSWORD)
         return HTMLResponse(page, status_code=NOT_ALLOWED)
+
+    @app.exception_handler(HTTPException)
+    async def missing(request: Request, error: HTTPException) -> Response:
+        if error.status_code != NOT_THERE or not is_visit(request):
+            return await http_exception_handler(request, error)
+        page = draw.alone("refused.html", heading="Not here", words=NOTHING_THERE, visitor=visitor_of(request), change=False)
+        return HTMLResponse(page, status_code=NOT_THERE)
 
 
 def is_visit(request: Request) -> bool:

@@ -79,7 +79,10 @@ async function run() {
     queue.shift();
     if (answer.page) {
       await drawn(answer.page);
-      if (!answer.problems.length) trouble("");
+      if (!answer.problems.length) {
+        trouble("");
+        tell(next.change.do);
+      }
     }
     if (answer.elsewhere) elsewhere(answer.problems);
     next.settled(answer);
@@ -116,6 +119,14 @@ async function attempt({ change, waiting }) {
     trouble("The program does not answer. What you entered is kept on this page and sent again until it does.");
     await new Promise((go) => setTimeout(go, seconds * 1000));
   }
+}
+
+// What is plain to see is told to who does not see it: what was done, and how the job stands by it.
+function tell(what) {
+  const step = document.querySelector(`[data-do="${what === "undo" ? "redo" : "undo"}"]`)?.title.replace(/^[^:]*: /, "") || "";
+  const done = { undo: "Undone", redo: "Done again" }[what] || "Kept";
+  const stands = document.querySelector("#rooms .stand")?.textContent;
+  document.getElementById("told").textContent = `${done}${step && `: ${step}`}. ${stands ? `Findings: ${stands}.` : ""}`;
 }
 
 export function trouble(words, ways = []) {
