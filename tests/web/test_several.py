@@ -261,3 +261,32 @@ def test_a_folder_that_goes_away_is_told(office: Office) -> None:
     assert "cannot be read" in office.page("/").text
     with pytest.raises(StoreError):
         office.shelf.take("larch")
+
+
+def test_the_printed_address_leads_into_the_job_that_is_meant(folder: Path) -> None:
+    app = create_several(Office(folder).shelf, token="key", tokens_of=tokens_of, first="bindery")
+    with TestClient(app, base_url=BASE, follow_redirects=False) as client:
+        assert client.get("/at/bindery/").status_code == 403
+        assert 'url=/at/bindery/"' in client.get("/?key=key").text
+        assert "Fennimarch" in client.get("/at/bindery/").text and client.get("/").status_code == 200
+
+
+def test_people_come_in_once_for_all_jobs(bench: Any, folder: Path) -> None:
+    office = Office(folder)
+    ways = bench.entrance.ways
+    bench.app = create_several(office.shelf, token=None, hosts=ways.hosts, entrance=bench.entrance, tokens_of=tokens_of)
+    sent = bench.browser().visit("/at/larch/wiring?open=d:cables/W1")
+    assert sent.status_code == 303 and "then=/at/larch/wiring" in sent.headers["location"] and office.opened == []
+    rita, ada = bench.come_in("Rita"), bench.come_in("Ada")
+    assert "All premises" in rita.visit("/at/larch/").text and rita.visit("/new").status_code == 403
+    assert 'href="/you"' in rita.visit("/at/larch/kit").text and rita.visit("/you").status_code == 200
+    page = ada.visit("/new")
+    assert page.status_code == 200 and ada.visit("/people").status_code == 200
+    made = ada.hand_in("/new", **(USUAL | {"title": "Yew Lodge"}))
+    assert made.headers["location"] == "/at/yew-lodge/" and ada.visit("/at/yew-lodge/").status_code == 200
+    vaults = office.shelf.take("larch").vaults
+    assert vaults is not None
+    closed: list[str] = []
+    vaults.close = closed.append  # type: ignore[method-assign]
+    ada.hand_in("/sign-out")
+    assert closed == ["signed in: Ada"] and ada.visit("/at/larch/").status_code == 303
