@@ -136,6 +136,7 @@ def test_a_resistor_at_the_control_unit_is_found_by_following_the_advice(page: A
     fits_the_hand(page)
     page.locator("#pattern").get_by_role("button", name="What to check next").click()
     page.locator("#answer").wait_for()
+    page.wait_for_function("() => document.activeElement.id === 'answer-head'")
     for _ in range(12):
         idle(page)
         if page.locator(".do-this").count():
@@ -221,6 +222,7 @@ def test_what_is_said_while_the_network_is_lost_is_neither_lost_nor_doubled(page
 
 
 def test_nonsense_is_told_where_it_was_typed_and_stays_there(page: Any, bench: tuple[str, Session]) -> None:
+    page.locator("#further > summary").click()
     page.locator("#n-where").fill("c055")
     page.locator("#n-reading").fill("plenty")
     page.locator("#n-reading").press("Enter")

@@ -51,6 +51,7 @@ async function run() {
     busyAt(place, false);
     if (answer.page && !waiting().length) drawn(answer.page);
     settle(place, answer.problems || []);
+    if (["ask", "why"].includes(next.do) && !answer.problems?.length) lead();
   }
   busy = false;
 }
@@ -82,6 +83,13 @@ function busyAt(place, is) {
   if (!place?.isConnected) return;
   if (is) place.setAttribute("aria-busy", "true");
   else place.removeAttribute("aria-busy");
+}
+
+// Who asks is led to the answer, which may stand several screens further down.
+function lead() {
+  const head = document.getElementById("answer-head");
+  head?.focus({ preventScroll: true });
+  head?.scrollIntoView({ block: "start" });
 }
 
 // A refusal stands where it was typed; what was taken empties a form that is for further ones, and shows what is kept in a box.
