@@ -19,6 +19,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 
 from loopwright.web.api.entry import ApiEntry, in_api
+from loopwright.web.neighbour import is_own
 from loopwright.web.visitor import Visitor
 from loopwright.web.within import within
 
@@ -135,7 +136,11 @@ class Guard:
         return None
 
     def _let_in(self, request: Request) -> Response | None:
-        if self.token is None or self._same(request.cookies.get(self.cookie, "")):
+        if self.token is None:
+            return None
+        if not is_own(request.client, request.scope.get("server")):
+            return PlainTextResponse(_SHUT, status_code=403)
+        if self._same(request.cookies.get(self.cookie, "")):
             return None
         if request.method == "GET" and request.url.path == "/" and self._same(request.query_params.get("key", "")):
             response = HTMLResponse(_LET_IN.format(first=escape(self.first)))
