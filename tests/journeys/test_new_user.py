@@ -132,8 +132,12 @@ class Newcomer:
         else:
             place = self.page.locator("#rooms").get_by_role("link", name=name, exact=False).first
         self.press(place)
-        self.page.wait_for_load_state("load")
-        self.page.locator("h1", has_text=name if name != "Front sheet" else "").first.wait_for()
+        self.arrive("front" if name == "Front sheet" else name.lower())
+
+    def arrive(self, room: str) -> None:
+        """Wait until a room is there and its scripts are at work: a press before that does nothing."""
+        self.page.locator(f'#page[data-room="{room}"]').wait_for()
+        self.until("document.readyState === 'complete'")
 
     def fill(self, name: str, value: str | bool) -> None:
         """Fill in one field of the open form, unfolding the parts it stands in."""
@@ -239,7 +243,7 @@ def begin(new: Newcomer) -> None:
     page.get_by_role("heading", name="What goes in first").wait_for()
     new.station("front sheet, empty")
     new.press(page.locator("#beginning").get_by_role("link", name="Rooms"))
-    page.locator("h1", has_text="Premises").wait_for()
+    new.arrive("premises")
     new.put_in("storeys", {"id": "ground", "name": "Ground floor"})
     for room in ("hall", "lounge"):
         new.put_in("storeys/ground/rooms", {"id": room, "name": room.capitalize()})
