@@ -137,9 +137,7 @@ def test_a_revision_is_forged_with_a_hash_of_its_own(kept: SqlStore, where: str)
     with writing(engine) as connection:
         connection.execute(schema.revisions.update().where(schema.revisions.c.number == 20).values(rows.columns(made)))
     engine.dispose()
-    assert [str(each) for each in kept.verify()] == [
-        "shop: revision 21: does not follow from the one before; one of them was exchanged."
-    ]
+    assert [str(each) for each in kept.verify()] == ["shop: revision 21: does not follow from the one before; one of them was exchanged."]
 
 
 def test_a_revision_is_put_on_top(kept: SqlStore, where: str) -> None:
