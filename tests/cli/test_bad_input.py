@@ -130,7 +130,7 @@ def test_a_command_that_cannot_be_read(run: Run, arguments: list[str], words: st
 
 
 def test_a_fault_in_the_program_is_owned_up_to(run: Run, sample: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(_: object) -> None:
+    def fail(*_: object, **__: object) -> None:
         raise RuntimeError("a valve stuck")
 
     monkeypatch.setattr("loopwright.appraisal.appraise.appraise", fail)

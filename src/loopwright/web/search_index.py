@@ -99,7 +99,8 @@ def fold(text: str) -> str:
     """
     if text.isascii():
         return " ".join(text.lower().split())
-    apart = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN))
+    # Taken apart twice: a letter in a style of its own has no small one until it is the plain letter, and that may come apart again.
+    apart = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold().translate(_PLAIN)).casefold()
     return " ".join("".join(letter for letter in apart if not unicodedata.combining(letter)).translate(_PLAIN).split())
 
 

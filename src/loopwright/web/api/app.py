@@ -29,7 +29,7 @@ _BEARER = HTTPBearer(auto_error=False, description="A token made at the machine:
 def create_api(session: Session, clock: Clock) -> FastAPI:
     """Return the API of one open job. Who asks has been found out before, and stands on the request."""
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, redirect_slashes=False)
-    asked: list[Any] = [Depends(allowed), Security(_BEARER)]
+    asked: list[Any] = [Depends(allowed), Security(_BEARER), Depends(nothing_unknown)]
     for routes in (reading(session, clock), changing(session)):
         app.include_router(routes, prefix=VERSION, dependencies=asked)
     _add_refusals(app)
@@ -42,6 +42,15 @@ def create_api(session: Session, clock: Clock) -> FastAPI:
         return JSONResponse(made[0])
 
     return app
+
+
+async def nothing_unknown(request: Request) -> None:
+    """Refuse a question in the address that nobody answers: left unread, a slip of the pen would look like an answer. Raises Refused."""
+    known = {field.alias for field in request.scope["route"].dependant.query_params}
+    for name in request.query_params:
+        if name not in known:
+            accepted = f" Accepted: {', '.join(sorted(known))}." if known else " It takes none."
+            raise Refused(422, f"This address does not take what was asked behind its question mark.{accepted}")
 
 
 def _add_refusals(app: FastAPI) -> None:
