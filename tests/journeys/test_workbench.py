@@ -296,8 +296,16 @@ def test_a_refused_take_out_is_said_beside_the_button(visit: Visit) -> None:
     assert in_sight(page, ".said-no")
 
 
+def unfold(page: Any, part: str) -> None:
+    """Open a part of a long sheet; on a narrow screen it is folded."""
+    fold = page.locator(f"details[id='fold:{part}']")
+    if fold.get_attribute("open") is None:
+        fold.locator("> summary").click()
+
+
 def test_blanking_a_label_with_spaces_is_one_step(visit: Visit) -> None:
     page = visit.go("/kit")
+    unfold(page, "equipment")
     cell = visit.cell("equipment/door-front/label")
     revision = visit.revision()
     cell.fill("   ")
@@ -323,12 +331,13 @@ def test_the_area_of_a_detector_is_put_right_by_ticking(visit: Visit) -> None:
 
 def test_a_data_sheet_is_entered_from_paper(visit: Visit) -> None:
     page = visit.go("/kit")
+    unfold(page, "sheets")
     page.get_by_role("button", name="Enter a data sheet").click()
     box = page.get_by_role("dialog")
     for name, text in (("id", "pk-new"), ("maker", "Pellowick"), ("model", "PK-N")):
         box.locator(f"[name={name}]").fill(text)
     box.locator("[name=kind]").select_option("detector")
-    box.get_by_text("Supply input: supply").click()
+    box.locator("summary", has_text="Supply input").first.click()
     box.locator("[name='loads/#0/unset_a']").fill("12")
     box.get_by_role("button", name="Put in").click()
     box.get_by_text("Least working voltage is missing.").wait_for()
