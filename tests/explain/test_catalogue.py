@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 import loopwright.demo
 from loopwright.explain.bus_part import bus_part, on_bus
 from loopwright.explain.catalogue import GROUPS, Amount, faults, of_group
+from loopwright.explain.check import BY
 from loopwright.explain.circuit_part import circuit_variants
 from loopwright.explain.output_part import output_variants
 from loopwright.explain.power_part import power_variants
@@ -21,6 +23,9 @@ from loopwright.values.source import sources
 
 ROWS = {"P": 27, "D": 46, "B": 17, "S": 13, "C": 21, "R": 13, "T": 4, "G": 24, "E": 16, "U": 6}
 """The trade's list by letter: 187 rows."""
+TOOLS = re.compile(
+    r"\b(volts?|ohms?|meter|metering|milli|lead|leads|lift\w*|unplug\w*|lid|fuse|battery|cell|screw|ladder|spur|plug|socket|link|wire|terminals?)\b"
+)
 MODELLED = {"P": 26, "D": 43, "B": 16, "S": 9}
 """Rows with an edit, by letter; the others of a file say why they have none."""
 
@@ -47,6 +52,11 @@ def test_every_row_is_whole(fault) -> None:  # type: ignore[no-untyped-def]
         assert 0 < fault.look.false < fault.look.hit < 1
         assert set(fault.look.also) <= set(faults())
         assert fault.look.minutes > 0
+        assert fault.look.by in BY
+        # Nobody on the telephone is asked to take a meter, open a lid, climb, or touch mains or a battery.
+        if fault.look.by == "caller":
+            assert not fault.look.needs
+            assert not TOOLS.search(fault.look.words), fault.look.words
 
 
 def test_amounts_are_rows_of_numbers() -> None:

@@ -39,6 +39,7 @@ def bus_part(job: Job, devices: tuple[str, ...]) -> Part:
             minutes=0.5,
             words=f"Does the keypad show {label(job, device)} {words}",
             outcomes=YES_NO,
+            by="caller",
         )
         for device in devices
         for word, words in SHOWN.items()

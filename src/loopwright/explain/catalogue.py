@@ -50,6 +50,7 @@ class Look:
     """A check that no reading of the model replaces: what to do, minutes, and how likely it shows the thing.
 
     ``hit`` is the chance under this fault, ``also`` under others by their id, ``false`` under everything else. All are judgement.
+    ``by`` says who can do it, one of :data:`loopwright.explain.check.BY`: ``caller`` is safe for a customer on the telephone.
     """
 
     words: str
@@ -57,6 +58,7 @@ class Look:
     hit: float
     false: float
     needs: tuple[str, ...] = ()
+    by: str = "eyes"
     also: Mapping[str, float]
 
 

@@ -36,7 +36,10 @@ def in_full(brief: str) -> tuple[str, ...]:
 def caution_of(check: Check) -> str:
     """Return the caution of a check in brief; empty where nothing can hurt."""
     if check.kind is CheckKind.LOOK:
-        return faults()[check.fault].caution if check.fault in faults() else ""
+        brief = faults()[check.fault].caution if check.fault in faults() else ""
+        # What is done from the floor needs no ladder, though mending it may.
+        climbs = check.by not in ("caller", "eyes")
+        return brief if climbs else "; ".join(part for part in brief.replace(", ", "; ").split("; ") if part != "ladder")
     found = ["mains"] if check.kind in (CheckKind.SECONDARY_VOLTS, CheckKind.FUSE_VOLTS) else []
     found += ["battery"] if check.kind in _BATTERY else []
     found += ["noise"] if check.scenario.startswith("alarm") else []

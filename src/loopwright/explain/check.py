@@ -50,13 +50,18 @@ UNITS = {
 """The unit of each metered kind; the others have words for outcomes."""
 
 
+BY = ("caller", "eyes", "lid", "ladder", "licensed")
+"""Who can do a check, the least first: somebody on the telephone with no tool and no lid off; somebody who knows the system and looks;
+somebody with a lid off or a meter; somebody on a ladder; a licensed person."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Check:
     """One thing that can be checked. Two checks are the same when everything but their cost and their wording is.
 
     ``where`` is the circuit, equipment or terminal; ``act`` and ``device`` what is done to a circuit; ``scenario`` the state of the
     system and its supplies; ``fault`` and ``place`` say whose look it is. ``outcomes`` are the words it can end in, none for a meter.
-    ``pull_ohm`` [Ω] is what a wire left in its terminal puts across the meter.
+    ``by`` says who can do it, one of :data:`BY`. ``pull_ohm`` [Ω] is what a wire left in its terminal puts across the meter.
     """
 
     kind: CheckKind
@@ -71,6 +76,7 @@ class Check:
     words: str = field(default="", compare=False)
     outcomes: tuple[str, ...] = field(default=(), compare=False)
     pull_ohm: float = field(default=math.inf, compare=False)
+    by: str = field(default="eyes", compare=False)
 
     @property
     def unit(self) -> str:

@@ -67,6 +67,7 @@ def _check(places: CircuitPlaces, network: LoopNetwork, kind: CheckKind, act: Ac
         words=_words(places, kind, act, device),
         outcomes=STATES if kind is CheckKind.STATE else (),
         pull_ohm=network.pull_up.ohm if kind is CheckKind.OHM else float("inf"),
+        by="caller" if kind is CheckKind.STATE and act not in ACT_NEEDS else "lid",
     )
 
 

@@ -6,7 +6,7 @@ the parts it has solved, for the second and third reading of the same visit.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_part import circuit_part
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.hypothesis import Part
+from loopwright.explain.learned import CATALOGUE, Weights
 from loopwright.explain.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
 from loopwright.explain.next_check import Advised, advise, alike
 from loopwright.explain.observation import Observations
@@ -63,19 +64,25 @@ class Weighed:
 class Inquiry:
     """A visit to one job: observations come in one after the other, and parts once solved are kept."""
 
-    def __init__(self, job: Job, network: PowerNetwork | None = None) -> None:
-        """Start with a job; ``network`` is its supply network where it is compiled already, as an appraisal has it."""
+    def __init__(self, job: Job, network: PowerNetwork | None = None, weights: Weights = CATALOGUE) -> None:
+        """Start with a job; ``network`` is its supply network where it is compiled already, as an appraisal has it.
+
+        ``weights`` say how common causes are, and may be changed between two questions: no part is solved anew for them.
+        """
         self.job = job
+        self.weights = weights
         self._parts: dict[str, Part] = {}
         self._powers: dict[Focus, PowerPart] = {}
         self._compiled = network
 
-    def explain(self, observed: Observations) -> Explanation:
-        """Return what follows from ``observed``."""
-        weighed, left_out = self.weigh(observed)
+    def explain(self, observed: Observations, *, may: Callable[[Check], bool] = lambda check: True) -> Explanation:
+        """Return what follows from ``observed``; only checks that ``may`` be done are advised, and count for when to stop."""
+        weighed, left_out = self.weigh(observed, may=may)
         return tell(self.job, weighed, observed, left_out)
 
-    def weigh(self, observed: Observations, *, ahead: bool = True) -> tuple[Weighed, tuple[str, ...]]:
+    def weigh(
+        self, observed: Observations, *, ahead: bool = True, may: Callable[[Check], bool] = lambda check: True
+    ) -> tuple[Weighed, tuple[str, ...]]:
         """Return the weighing of ``observed``, and a sentence for each reading no part of the job has."""
         parts, dark = self._needed(observed)
         rows = rows_of(parts, dark)
@@ -86,10 +93,10 @@ class Inquiry:
             else:
                 used.append(reading)
         likely = likelihood(rows, used)
-        weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely))
+        weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, self.weights))
         if ahead:
             done = {reading.check for reading in used}
-            checks = [check for part in rows.parts for check in part.predicted.checks if check not in done]
+            checks = [check for part in rows.parts for check in part.predicted.checks if check not in done and may(check)]
             weighed.look_ahead(checks, observed)
         return weighed, tuple(left_out)
 

@@ -122,7 +122,8 @@ class NextCheck:
     """A check worth doing: in words, minutes, what it needs, expected information [bit], expected minutes to the end with it first.
 
     ``entry`` is how its result is written in an observation file, the reading or answer left open. ``unit`` is that of a meter's reading,
-    empty where the check ends in one of the words ``outcomes``. ``caution`` is what to mind, in brief.
+    empty where the check ends in one of the words ``outcomes``. ``caution`` is what to mind, in brief; ``by`` who can do it
+    (:data:`loopwright.explain.check.BY`).
     """
 
     words: str
@@ -135,6 +136,7 @@ class NextCheck:
     unit: str = ""
     outcomes: tuple[str, ...] = ()
     caution: str = ""
+    by: str = "eyes"
 
     def as_data(self) -> dict[str, Any]:
         """Return it for another program, units in the keys."""
@@ -142,6 +144,7 @@ class NextCheck:
             "check": self.words,
             "minutes": self.minutes,
             "needs": list(self.needs),
+            "by": self.by,
             "caution": self.caution,
             "unit": self.unit,
             "outcomes": list(self.outcomes),

@@ -32,10 +32,11 @@ def looks_of(part: str, hypotheses: Sequence[Hypothesis], owner: NDArray[np.int6
                 where=part,
                 fault=hypothesis.fault.id,
                 place=hypothesis.place,
-                minutes=look.minutes + (LADDER_MINUTES if "ladder" in hypothesis.fault.caution else 0.0),
+                minutes=look.minutes + (LADDER_MINUTES if look.by == "ladder" else 0.0),
                 needs=look.needs,
                 words=f"{look.words[:1].upper()}{look.words[1:]} - {hypothesis.words}",
                 outcomes=YES_NO,
+                by=look.by,
             )
         )
     return tuple(checks), chances

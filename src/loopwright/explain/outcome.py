@@ -1,12 +1,12 @@
 """What each check could show next: the predictive distribution of displayed readings, one set of cells a check.
 
-Two readings that no meter tells apart lie in one cell: cells end midway between readings further apart than their spreads together.
-Over range is a cell of its own. All checks are worked out as one array.
+What every row makes every check show with one meter is worked out once (:class:`Forecast`); the cells are those of the rows still
+likely. Two readings that no meter tells apart lie in one cell: cells end midway between readings further apart than their spreads
+together, the widest gaps first. Over range is a cell of its own. All checks are worked out as one array.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,26 @@ BEYOND = 1e12
 """Over every reading and under over range: the edge between the last cell and over range."""
 APART = 0.3
 """Readings further apart than this many spreads of both together lie in cells of their own."""
+MOST_EDGES = 12
+"""Edges a check has at most: more tell hardly more, and each costs time."""
 BLUNDER = sum(METER_MISTAKES.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Forecast:
+    """What a meter would show at each check under every row.
+
+    ``mean`` and ``sd`` are (metered checks, rows), the meter's own spread included; ``words`` (worded checks, rows, outcomes). ``place`` says
+    where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows.
+    """
+
+    checks: tuple[Check, ...]
+    metered: NDArray[np.bool_]
+    place: NDArray[np.int64]
+    mixed: NDArray[np.bool_]
+    mean: Floats
+    sd: Floats
+    words: Floats
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -39,63 +58,100 @@ class Outcomes:
     edges: Floats
 
 
-def outcomes(rows: Rows, keep: NDArray[np.int64], checks: Sequence[Check], meter: Instrument) -> Outcomes:
-    """Return the cells of ``checks`` and their chances under the rows ``keep``, which must hold row 0, and under none of these."""
-    mean, sd = np.full((len(checks), keep.size), np.nan), np.full((len(checks), keep.size), np.nan)
-    words: dict[int, Floats] = {}
-    for number, check in enumerate(checks):
-        found = rows.column(check)
-        if found is None:
-            raise KeyError(check)
-        known = rows.parts[found[0]].predicted
-        if check.unit:
-            mean[number] = rows.spread(found[0], known.mean[:, found[1]])[keep]
-            spread = rows.spread(found[0], known.sd[:, found[1]])[keep]
-            sd[number] = np.hypot(spread, meter.spread(mean[number], check.unit))
-        else:
-            words[number] = rows.spread(found[0], known.chances[found[1]])[keep]
-    cells = max(keep.size + 1, max((values.shape[1] for values in words.values()), default=0))
+def forecast(rows: Rows, meter: Instrument) -> Forecast:
+    """Return what every check of ``rows`` would show with a meter."""
+    checks = tuple(check for part in rows.parts for check in part.predicted.checks)
+    metered = np.array([bool(check.unit) for check in checks], dtype=np.bool_)
+    words = max((len(check.outcomes) for check in checks), default=0)
+    means, spreads, told = [], [], []
+    for number, part in enumerate(rows.parts):
+        known = part.predicted
+        own = np.array([bool(check.unit) for check in known.checks], dtype=np.bool_)
+        means.append(rows.spread(number, known.mean[:, own]))
+        spreads.append(rows.spread(number, known.sd[:, own]))
+        padded = np.zeros((len(known.owner), int((~own).sum()), words))
+        for position, column in enumerate(np.flatnonzero(~own).tolist()):
+            padded[:, position, : known.chances[column].shape[1]] = known.chances[column]
+        told.append(rows.spread(number, padded))
+    mean = np.concatenate(means, axis=1).T
+    sd = np.concatenate(spreads, axis=1).T
+    units = np.array([check.unit for check in checks if check.unit])
+    for unit in set(units.tolist()):
+        some = units == unit
+        sd[some] = np.hypot(sd[some], meter.spread(mean[some], unit))
+    return Forecast(
+        checks=checks,
+        metered=metered,
+        place=np.where(metered, np.cumsum(metered), np.cumsum(~metered)) - 1,
+        mixed=np.array([check.kind in COMES_AND_GOES for check in checks], dtype=np.bool_),
+        mean=np.ascontiguousarray(mean),
+        sd=np.ascontiguousarray(sd),
+        words=np.ascontiguousarray(np.moveaxis(np.concatenate(told, axis=1), 0, 1)),
+    )
+
+
+def outcomes(known: Forecast, rows: Rows, keep: NDArray[np.int64], left: NDArray[np.int64]) -> Outcomes:
+    """Return the cells of the checks numbered ``left`` and their chances under the rows ``keep``, which must hold row 0, and under none of
+    these."""
+    metered, place = known.metered[left], known.place[left]
+    at, told = np.flatnonzero(metered), np.flatnonzero(~metered)
+    mean, sd = known.mean[place[at]][:, keep], known.sd[place[at]][:, keep]
     edges = _edges(mean, sd)
-    chance = np.zeros((len(checks), keep.size + 1, cells))
-    chance[:, :-1, : keep.size + 1] = _metered(mean, sd, edges)
-    for number, values in words.items():
-        chance[number] = 0.0
-        chance[number, :-1, : values.shape[1]] = values
-    mixed = np.array([check.kind in COMES_AND_GOES for check in checks], dtype=np.bool_)
-    present, sound = rows.present[keep][None, :, None], chance[:, :1, :]
-    chance[mixed, :-1] = (present * chance[:, :-1] + (1 - present) * sound)[mixed]
-    return Outcomes(checks=tuple(checks), rows=keep, chance=_with_mistakes(chance, words), reads=mean, edges=edges)
+    cells = max(edges.shape[1] + 1, known.words.shape[2] if told.size else 0)
+    chance = np.zeros((left.size, keep.size + 1, cells))
+    chance[at, :-1, : edges.shape[1]], chance[at, :-1, -1] = _metered(mean, sd, edges)
+    chance[told, :-1, : known.words.shape[2]] = known.words[place[told]][:, keep]
+    mixed, present = known.mixed[left], rows.present[keep]
+    some = np.flatnonzero(present < 1)
+    if some.size:
+        here = np.ix_(mixed, some)
+        share = present[some][None, :, None]
+        chance[here] = share * chance[here] + (1 - share) * chance[mixed, :1]
+    reads = np.full((left.size, keep.size), np.nan)
+    reads[at] = mean
+    every = np.full((left.size, cells - 1), BEYOND)
+    every[at, : edges.shape[1]] = edges
+    blunder = np.where(metered, BLUNDER, WORD_MISTAKE)
+    checks = tuple(known.checks[number] for number in left.tolist())
+    return Outcomes(checks=checks, rows=keep, chance=_with_mistakes(chance, blunder), reads=reads, edges=every)
 
 
 def _edges(mean: Floats, sd: Floats) -> Floats:
-    """Return the (checks, rows) edges between cells, rising; an edge that parts nothing stands on the one before it."""
+    """Return the (checks, edges) edges between cells, rising, those not needed at the end with the one below over range."""
+    if mean.shape[1] < 2 or not len(mean):
+        return np.full((len(mean), 1), BEYOND)
     order = np.argsort(mean, axis=1)
     sorted_mean, sorted_sd = np.take_along_axis(mean, order, axis=1), np.take_along_axis(sd, order, axis=1)
-    low, high = sorted_mean[:, :-1], sorted_mean[:, 1:]
+    low, high, both = sorted_mean[:, :-1], sorted_mean[:, 1:], sorted_sd[:, :-1] + sorted_sd[:, 1:]
     with np.errstate(invalid="ignore"):
-        apart = np.isfinite(high) & (high - low > APART * (sorted_sd[:, :-1] + sorted_sd[:, 1:]))
-        weight = sorted_sd[:, :-1] / (sorted_sd[:, :-1] + sorted_sd[:, 1:])
-        middle = low + (high - low) * weight
-    found = np.maximum.accumulate(np.where(apart, middle, -np.inf), axis=1)
-    return np.concatenate((found, np.full((len(mean), 1), BEYOND)), axis=1)
+        gap = np.where(np.isfinite(high), (high - low) / both, 0.0)
+        middle = low + (high - low) * (sorted_sd[:, :-1] / both)
+    least = np.full((len(mean), 1), APART)
+    if gap.shape[1] > MOST_EDGES:
+        least = np.maximum(least, np.partition(gap, -MOST_EDGES - 1, axis=1)[:, -MOST_EDGES - 1 : -MOST_EDGES])
+    apart = gap > least
+    position = np.cumsum(apart, axis=1) - 1
+    out = np.full((len(mean), int(position[:, -1].max()) + 2), BEYOND)
+    check, gone = np.nonzero(apart)
+    out[check, position[check, gone]] = middle[check, gone]
+    return out
 
 
-def _metered(mean: Floats, sd: Floats, edges: Floats) -> Floats:
-    """Return the (checks, rows, cells) chances of metered checks; zero for those with words."""
-    with np.errstate(invalid="ignore"):
-        below = ndtr((edges[:, None, :] - mean[:, :, None]) / sd[:, :, None])
-    below = np.where(np.isinf(mean)[:, :, None], 0.0, np.nan_to_num(below))
-    ends = np.zeros((*mean.shape, 1))
-    known = ~np.isnan(mean)[:, :, None]
-    return np.asarray(np.where(known, np.diff(np.concatenate((ends, below, ends + 1), axis=2), axis=2), 0.0))
+def _metered(mean: Floats, sd: Floats, edges: Floats) -> tuple[Floats, Floats]:
+    """Return the (checks, rows, edges) chances of the cells below each edge, and the (checks, rows) chances of over range."""
+    far = np.isinf(mean)
+    below = ndtr((edges[:, None, :] - np.where(far, 0.0, mean)[:, :, None]) / sd[:, :, None])
+    below[far] = 0.0
+    over = 1 - below[:, :, -1]
+    below[:, :, 1:] -= below[:, :, :-1].copy()
+    return below, over
 
 
-def _with_mistakes(chance: Floats, words: dict[int, Floats]) -> Floats:
+def _with_mistakes(chance: Floats, blunder: Floats) -> Floats:
     """Return the chances with mistakes of measurement mixed in, and with none of these as the last row."""
     used = chance.max(axis=1, keepdims=True) > 1e-9
     even = used / np.maximum(used.sum(axis=2, keepdims=True), 1)
-    blunder = np.full((chance.shape[0], 1, 1), BLUNDER)
-    blunder[list(words)] = WORD_MISTAKE
-    out = (1 - blunder) * chance + blunder * even
+    share = blunder[:, None, None]
+    out = (1 - share) * chance + share * even
     out[:, -1:] = even
     return np.asarray(out)

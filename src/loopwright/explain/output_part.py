@@ -145,8 +145,10 @@ def _checks(job: Job, network: LoopNetwork) -> tuple[Check, ...]:
             needs=("meter", "control unit's lid"),
             words=f"Ohms of the pair of {lead}, both wires out, {words}",
             pull_ohm=network.pull_up.ohm,
+            by="lid",
         )
         shown = replace(ohm, kind=CheckKind.TROUBLE, minutes=SHOWN_MINUTES + minutes, needs=(), outcomes=YES_NO, pull_ohm=math.inf)
+        shown = replace(shown, by="caller" if act.kind is ActKind.REST else "lid")
         out += [ohm, replace(shown, words=f"Does the keypad show a trouble of {lead}, {words}")]
     silent = f"In alarm, does what hangs on {lead} stay silent (warn people, protect ears)"
     out.append(Check(kind=CheckKind.TROUBLE, where=output, scenario=SILENT, minutes=SOUND_MINUTES, words=silent, outcomes=YES_NO))

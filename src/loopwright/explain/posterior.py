@@ -1,7 +1,7 @@
 """What is probable after everything that was seen: single faults, nothing wrong, two faults in different parts, and none of these.
 
-Exact, by enumeration. Prior odds are the catalogue's weights; what share of calls has nothing wrong, two faults, or a cause no row of the
-catalogue knows is stated here and is judgement. Two faults in different parts are independent, and each reading belongs to one part, so
+Exact, by enumeration. Prior odds are the catalogue's weights, moved by closed cases (``learned``); what share of calls has nothing wrong,
+two faults, or a cause no row of the catalogue knows is stated there and here and is judgement. Two faults in different parts are independent, and each reading belongs to one part, so
 the posterior of all pairs is an outer product.
 """
 
@@ -13,13 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.explain.hypothesis import Floats
+from loopwright.explain.learned import CATALOGUE, Weights
 from loopwright.explain.likelihood import Likelihood, Rows
 from loopwright.explain.meter import Mistake
 
-NOTHING = 0.25
-"""Prior share of occasions on which nothing is wrong with what was read."""
-NONE_OF_THESE = 0.01
-"""Prior share of causes that no row of the catalogue knows."""
 TWO_FAULTS = 0.02
 """Prior share of occasions with two faults in different parts."""
 MOST_PAIRS = 5
@@ -56,26 +53,28 @@ class Posterior:
         return float(self.rows[0])
 
 
-def prior(rows: Rows) -> Floats:
+def prior(rows: Rows, weights: Weights = CATALOGUE) -> Floats:
     """Return the prior probability of nothing wrong and of every variant of a single fault."""
-    weight = np.array([h.weight for h in rows.hypotheses] or [0.0])
+    weight = np.array([h.weight * weights.factor(h.fault.id) for h in rows.hypotheses] or [0.0])
     out = weight[rows.owner] * rows.share if rows.hypotheses else np.zeros(rows.part.size)
     out[0] = 0.0
     total = out.sum()
-    single = 1 - NOTHING - NONE_OF_THESE - (TWO_FAULTS if len(rows.parts) > 1 else 0.0)
+    pairs = TWO_FAULTS if len(rows.parts) > 1 else 0.0
+    # Many closed cases may leave little for single faults, never less than nothing.
+    single = max(1 - weights.nothing - weights.none_of_these - pairs, 0.0)
     out = out * (single / total) if total > 0 else out
-    out[0] = 1 - NONE_OF_THESE - (TWO_FAULTS if len(rows.parts) > 1 else 0.0) - out.sum()
+    out[0] = max(1 - weights.none_of_these - pairs - out.sum(), 0.0)
     return np.asarray(out)
 
 
-def posterior(rows: Rows, seen: Likelihood) -> Posterior:
+def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Posterior:
     """Return the posterior of every row, of none of these, and of pairs from different parts."""
-    before = prior(rows)
+    before = prior(rows, weights)
     log_chance = np.log(np.maximum(seen.chance, LEAST)).sum(axis=1)
     log_none = float(np.log(np.maximum(seen.anything, LEAST)).sum())
     top = max(float(np.max(log_chance)), log_none)
     mass = before * np.exp(log_chance - top)
-    none = NONE_OF_THESE * float(np.exp(log_none - top))
+    none = weights.none_of_these * float(np.exp(log_none - top))
     pairs, both = _pairs(rows, before, log_chance, top)
     total = mass.sum() + none + both
     after = mass / total

@@ -56,6 +56,7 @@ def _in_states(kind: CheckKind, where: str, words: str, minutes: float, needs: t
             minutes=minutes + STATE_MINUTES[state],
             needs=needs,
             words=f"{words}, {STATE_WORDS[state]}",
+            by="lid",
         )
         for state in STATE_MINUTES
     ]
@@ -72,13 +73,15 @@ def _supply(job: Job, supply: str) -> list[Check]:
             (CheckKind.LEADS_VOLTS, f"Volts between the battery leads of {named}, battery taken off", 3.0),
             (CheckKind.FUSE_VOLTS, f"Volts across the battery fuse of {named}, mains off for a moment", 2.5),
         ):
-            out.append(Check(kind=kind, where=supply, minutes=minutes, needs=(METER, LID), words=words))
+            out.append(Check(kind=kind, where=supply, minutes=minutes, needs=(METER, LID), words=words, by="lid"))
         rested = f"{posts}, off charge and rested an hour"
-        out.append(Check(kind=CheckKind.BATTERY_VOLTS, where=supply, scenario=RESTED, minutes=6.0, needs=(METER, LID), words=rested))
+        out.append(
+            Check(kind=CheckKind.BATTERY_VOLTS, where=supply, scenario=RESTED, minutes=6.0, needs=(METER, LID), words=rested, by="lid")
+        )
     if sheet is not None and sheet.conversion is Conversion.TRANSFORMER and sheet.secondary_v:
         words = f"Ac volts at the transformer's secondary, load lifted, {named}"
-        out.append(Check(kind=CheckKind.SECONDARY_VOLTS, where=supply, minutes=5.0, needs=(METER, LID), words=words))
+        out.append(Check(kind=CheckKind.SECONDARY_VOLTS, where=supply, minutes=5.0, needs=(METER, LID), words=words, by="licensed"))
     for trouble in TROUBLES:
         words = f"Does the keypad show a {trouble} trouble of {named}"
-        out.append(Check(kind=CheckKind.TROUBLE, where=supply, scenario=trouble, minutes=0.5, words=words, outcomes=YES_NO))
+        out.append(Check(kind=CheckKind.TROUBLE, where=supply, scenario=trouble, minutes=0.5, words=words, outcomes=YES_NO, by="caller"))
     return out

@@ -174,6 +174,7 @@ def _next(job: Job, weighed: Weighed, advice: Advice) -> NextCheck:
         words=check.words,
         minutes=check.minutes,
         needs=check.needs,
+        by=check.by,
         bits=advice.bits,
         end_minutes=advice.end_minutes,
         outlook=outlook,
