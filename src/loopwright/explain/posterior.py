@@ -1,8 +1,8 @@
 """What is probable after everything that was seen: single faults, nothing wrong, two faults in different parts, and none of these.
 
 Exact, by enumeration. Prior odds are the catalogue's weights, moved by closed cases (``learned``); what share of calls has nothing wrong,
-two faults, or a cause no row of the catalogue knows is stated there and here and is judgement. Two faults in different parts are independent, and each reading belongs to one part, so
-the posterior of all pairs is an outer product.
+two faults, or a cause no row of the catalogue knows is stated there and here and is judgement. Two faults in different parts are
+independent, and each reading belongs to one part, so the posterior of all pairs is an outer product.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.explain.hypothesis import Floats
-from loopwright.explain.learned import CATALOGUE, Weights
+from loopwright.explain.learned import CATALOGUE, NONE_OF_THESE, NOTHING, Weights
 from loopwright.explain.likelihood import Likelihood, Rows
 from loopwright.explain.meter import Mistake
 
@@ -59,12 +59,17 @@ def prior(rows: Rows, weights: Weights = CATALOGUE) -> Floats:
     out = weight[rows.owner] * rows.share if rows.hypotheses else np.zeros(rows.part.size)
     out[0] = 0.0
     total = out.sum()
-    pairs = TWO_FAULTS if len(rows.parts) > 1 else 0.0
-    # Many closed cases may leave little for single faults, never less than nothing.
-    single = max(1 - weights.nothing - weights.none_of_these - pairs, 0.0)
+    pairs = two_faults(rows, weights)
+    single = 1 - weights.nothing - weights.none_of_these - pairs
     out = out * (single / total) if total > 0 else out
-    out[0] = max(1 - weights.none_of_these - pairs - out.sum(), 0.0)
+    out[0] = 1 - weights.none_of_these - pairs - out.sum()
     return np.asarray(out)
+
+
+def two_faults(rows: Rows, weights: Weights) -> float:
+    """Return the prior share of two faults in different parts: where cases leave less for known causes, less for pairs of them."""
+    known = (1 - weights.nothing - weights.none_of_these) / (1 - NOTHING - NONE_OF_THESE)
+    return TWO_FAULTS * known if len(rows.parts) > 1 else 0.0
 
 
 def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Posterior:
@@ -75,7 +80,7 @@ def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Pos
     top = max(float(np.max(log_chance)), log_none)
     mass = before * np.exp(log_chance - top)
     none = weights.none_of_these * float(np.exp(log_none - top))
-    pairs, both = _pairs(rows, before, log_chance, top)
+    pairs, both = _pairs(rows, before, log_chance, top, two_faults(rows, weights))
     total = mass.sum() + none + both
     after = mass / total
     owner = np.maximum(rows.owner, 0)
@@ -91,8 +96,11 @@ def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Pos
     )
 
 
-def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float) -> tuple[list[Pair], float]:
-    """Return the most probable pairs and the mass of all of them; a fault that darkens other parts is paired with none there."""
+def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float, both_share: float) -> tuple[list[Pair], float]:
+    """Return the most probable pairs and the mass of all of them; a fault that darkens other parts is paired with none there.
+
+    ``both_share`` is the prior share of all pairs.
+    """
     parts = len(rows.parts)
     if parts < 2 or len(rows.hypotheses) < 2:
         return [], 0.0
@@ -110,7 +118,7 @@ def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float) -> tuple[
     possible = float(own.sum()) ** 2 - float(np.sum(own**2))
     if possible <= 0:
         return [], 0.0
-    scale = TWO_FAULTS / possible * float(np.exp(min(log_chance[0] - top, 600)))
+    scale = both_share / possible * float(np.exp(min(log_chance[0] - top, 600)))
     both = scale * (float(by_part.sum()) ** 2 - float(np.sum(by_part**2)))
     return _likeliest(odds, home, scale), max(both, 0.0)
 
