@@ -155,7 +155,7 @@ def test_each_role_gets_what_its_rights_say(tmp_path: Path, role: Role) -> None:
 def test_a_vault_is_open_for_who_opened_it_only(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody of the same name who comes from elsewhere is somebody else."""
     assert "Close the vault" in desk.sheet()
-    for visitor in (Visitor(name="Ben"), Visitor(name="Ada", signed_in=True)):
+    for visitor in (Visitor(name="Ben"), Visitor(name="Ada", sitting="1")):
         monkeypatch.setattr("loopwright.web.vault_asked.visitor_of", lambda _, visitor=visitor: visitor)
         assert "Open the vault" in desk.sheet()
         assert desk.asked("show", name="user/owner")["problem"] == "The vault is closed. Open it again."

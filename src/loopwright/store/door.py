@@ -166,6 +166,14 @@ class Door:
         self._people.drop_one_time(inside.person.name)
         return None
 
+    def sittings(self, *, now: datetime) -> frozenset[str]:
+        """Return the marks of everybody who is in, each as they are in. Raises StoreError."""
+        with self._lock:
+            living = [each for each in self._sessions.values() if each.lives(now)]
+        people = self._people.everybody() if living else {}
+        found = ((each, people.get(each.name)) for each in living)
+        return frozenset(sitting(person, each) for each, person in found if person and person.active and each.lock == _lock_of(person))
+
     def rotate(self, token: Secret, *, now: datetime, overlap: timedelta = timedelta(0)) -> Secret | None:
         """Return another token for the session, None when the old one is worth nothing, which it is after ``overlap`` anyway."""
         new = new_token(self._draw)
@@ -245,6 +253,12 @@ class Door:
             # Whoever sits at the machine could take the file as well; the owner must get in, whatever others have tried.
             return 0
         return wait_s(self._attempts, counted, source, now=now, limits=self._limits)
+
+
+def sitting(person: Person, session: Session) -> str:
+    """Return a mark of a session and of what its person is: with another role, right or password it is another mark."""
+    entry = "\0".join((person.role, str(person.owner), str(person.active), str(person.given_until), person.password_hash))
+    return f"{session.number}-{sha256_of(entry.encode('utf-8'))}"
 
 
 def _lock_of(person: Person | None) -> str:

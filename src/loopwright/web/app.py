@@ -32,6 +32,7 @@ from loopwright.web.search import add_searching
 from loopwright.web.sending import LEAST_BYTES, LEVEL, OwnFiles, Packing
 from loopwright.web.session import Session
 from loopwright.web.vault_asked import add_secrets
+from loopwright.web.vault_open import Sittings
 from loopwright.web.visitor import NOBODY, SOMEBODY, Visitor, visitor_of
 
 if TYPE_CHECKING:
@@ -54,14 +55,17 @@ def create_app(
     from elsewhere, and nobody is taken to sit at this machine.
     """
     app = guarded_app(token=token, hosts=hosts, visitor=visitor, api=ApiEntry(lambda _: tokens), entrance=entrance)
-    _add_job(app, session, clock, entrance)
+    _add_job(app, session, clock, entrance, sittings=None if entrance is None else entrance.sittings)
     return app
 
 
-def create_part(session: Session, *, clock: Clock = moment) -> FastAPI:
-    """Return the application for one open job of several, to stand behind the guard of them all and below a prefix of its own."""
+def create_part(session: Session, *, clock: Clock = moment, sittings: Sittings | None = None) -> FastAPI:
+    """Return the application for one open job of several, to stand behind the guard of them all and below a prefix of its own.
+
+    ``sittings`` says who is signed in there, None where nobody signs in.
+    """
     app = _plain_app()
-    _add_job(app, session, clock, None, several=True)
+    _add_job(app, session, clock, None, several=True, sittings=sittings)
     return app
 
 
@@ -82,7 +86,9 @@ def _plain_app() -> FastAPI:
     return FastAPI(title="Loopwright", docs_url=None, redoc_url=None, openapi_url=None, dependencies=[Depends(allowed)])
 
 
-def _add_job(app: FastAPI, session: Session, clock: Clock, entrance: Entrance | None, *, several: bool = False) -> None:
+def _add_job(
+    app: FastAPI, session: Session, clock: Clock, entrance: Entrance | None, *, several: bool = False, sittings: Sittings | None = None
+) -> None:
     app.mount(ROOT, create_api(session, clock))
     draw = Drawn(session, version(), several=several)
     add_refusal(app, draw)
@@ -91,7 +97,7 @@ def _add_job(app: FastAPI, session: Session, clock: Clock, entrance: Entrance | 
     add_searching(app, session)
     add_lists(app, draw, session)
     add_past(app, draw.steps, session)
-    add_secrets(app, draw, session)
+    add_secrets(app, draw, session, sittings)
     add_on_site(app, draw, session, clock)
     _add_asking(app, draw, session, clock)
     if entrance is not None:

@@ -18,7 +18,7 @@ from loopwright.web.keeping_people import add_people
 from loopwright.web.own_entry import add_own_entry
 from loopwright.web.pattern import pattern
 from loopwright.web.rights import Open, demands
-from loopwright.web.vault_asked import shut_for
+from loopwright.web.vault_asked import forget_gone
 from loopwright.web.visitor import visitor_of
 
 NOT_IN, WAITS, NOBODY_CAN = 401, 429, 503
@@ -59,7 +59,7 @@ def _add_coming_in(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
             return HTMLResponse(draw.alone("sign-in.html", then=local(then), words=NO_PEOPLE, code=bool(digits)), status_code=NOBODY_CAN)
         if isinstance(done, SignedIn):
             _leave_before(request, entrance)
-            shut_for(request)
+            forget_gone(request)
             request.state.next_token = done.token
             return RedirectResponse(local(then), status_code=303)
         words = f"{done.words} The next try is looked at in {_time(done.wait_s)}." if done.wait_s else done.words
@@ -71,7 +71,7 @@ def _add_coming_in(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     @demands(Open.SIGNED_IN)
     def sign_out(request: Request) -> Response:
         _leave_before(request, entrance)
-        shut_for(request)
+        forget_gone(request)
         with suppress(StoreError):
             # Out is out, whether or not it can be noted.
             entrance.audit.signed(visitor_of(request).name).note("signed out", visitor_of(request).name)

@@ -19,7 +19,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from loopwright.store.attempt import Source
 from loopwright.store.audit import Audit
-from loopwright.store.door import OVERLAP, Door, Inside
+from loopwright.store.door import OVERLAP, Door, Inside, sitting
 from loopwright.store.file import StoreError
 from loopwright.store.people import People
 from loopwright.store.person import Right
@@ -109,13 +109,21 @@ class Entrance:
         given_password = person.given_until is not None
         rights = frozenset(right for right in Right if person.may(right) and not given_password)
         request.state.visitor = Visitor(
-            name=person.name, rights=rights, signed_in=True, given_password=given_password
+            name=person.name, rights=rights, sitting=sitting(person, session), given_password=given_password
         )  # fmt: skip
         request.state.inside, request.state.token = inside, Secret(given)
         if request.method == "GET" and is_visit(request) and now - session.turned_at >= TURN_AFTER:
             # A page is asked for: the browser waits for it and has nothing else under way but what the overlap covers.
             request.state.next_token = self.door.rotate(Secret(given), now=now, overlap=OVERLAP)
         return inside
+
+    def sittings(self) -> frozenset[str]:
+        """Return the marks of everybody who is in, as they are in; nobody's where that cannot be found out."""
+        try:
+            return self.door.sittings(now=self.clock())
+        except StoreError as error:
+            _LOG.error("%s", error)
+            return frozenset()
 
     def sign(self, request: Request, response: Response) -> None:
         """Put the cookie of the next token on an answer, and the headers that hold where there is TLS."""

@@ -20,6 +20,7 @@ from loopwright.web.drawn import Outside
 from loopwright.web.entrance import PROVED_FOR, Entrance
 from loopwright.web.rights import NotAllowed, demands
 from loopwright.web.rooms.people import MOST_LINES, fixed_for, view
+from loopwright.web.vault_asked import forget_gone
 from loopwright.web.visitor import visitor_of
 
 GIVEN_FOR = timedelta(days=3)
@@ -144,6 +145,7 @@ class PeopleRoom:
             act(self._entrance.people.noting(self._entrance.audit.signed(inside.person.name).note))
         except (StoreError, ValueError) as error:
             return self.page(request, str(error), refused=True)
+        forget_gone(request)
         return self.page(request, shown=shown) if shown else RedirectResponse("/people", status_code=303)
 
     def trail(self, request: Request) -> Response:

@@ -16,7 +16,7 @@ from loopwright.web.drawn import Outside
 from loopwright.web.entrance import SIGN_IN, Entrance
 from loopwright.web.pattern import pattern
 from loopwright.web.rights import Open, demands
-from loopwright.web.vault_asked import shut_for
+from loopwright.web.vault_asked import forget_gone
 from loopwright.web.visitor import visitor_of
 
 NOT_DONE = 422
@@ -49,6 +49,7 @@ def add_own_entry(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
             return own.page(request, str(error), refused="password")
         if isinstance(done, SignedIn):
             request.state.next_token = done.token
+            forget_gone(request)
             return own.done("password")
         return own.refused(request, done, "password")
 
@@ -57,9 +58,9 @@ def add_own_entry(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     def end_sessions(request: Request, number: Field = "") -> Response:
         inside: Inside = request.state.inside
         entrance.door.turn_out(inside.person.name, number=number or None)
+        forget_gone(request)
         if number and number != inside.session.number:
             return own.done("ended")
-        shut_for(request)
         response = RedirectResponse(SIGN_IN, status_code=303)
         entrance.forget(response)
         return response

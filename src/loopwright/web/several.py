@@ -66,6 +66,7 @@ def create_several(
         from loopwright.web.coming_in import add_entrance
 
         add_entrance(app, draw, entrance)
+        shelf.sittings = entrance.sittings
     _add_list(app, draw, shelf)
     add_new_premises(app, draw, shelf.folder)
     app.mount(AT.rstrip("/"), Part(shelf, draw))

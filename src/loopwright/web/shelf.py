@@ -17,7 +17,7 @@ from loopwright.store.folder import JobFolder
 from loopwright.values.finding import Severity
 from loopwright.web.app import create_part
 from loopwright.web.session import Session
-from loopwright.web.vault_open import OpenVaults
+from loopwright.web.vault_open import OpenVaults, Sittings
 
 MOST_OPEN = 16
 """Jobs open at a time; one that is just being answered is never closed, so for a moment there may be more."""
@@ -55,6 +55,8 @@ class Shelf:
         self._lock = threading.Lock()
         self._doors: dict[str, threading.Lock] = {}
         self._held: OrderedDict[str, Held] = OrderedDict()
+        self.sittings: Sittings | None = None
+        """Says who is signed in, for the vaults of the jobs; whoever lets people in puts it here."""
 
     @contextmanager
     def job(self, name: str) -> Iterator[ASGIApp]:
@@ -96,12 +98,12 @@ class Shelf:
             return None
         return sum(finding.severity is Severity.MUST for finding in session.state.appraisal.findings)
 
-    def close(self, who: str) -> None:
-        """Close the vault of every open job for a person who goes."""
+    def forget_gone(self) -> None:
+        """Close the vault of every open job for everybody who has gone."""
         with self._lock:
             open_now = [held.vaults for held in self._held.values() if held.vaults is not None]
         for vaults in open_now:
-            vaults.close(who)
+            vaults.forget_gone()
 
     def close_all(self) -> None:
         """Close every job."""
@@ -121,7 +123,7 @@ class Shelf:
 
     def _open(self, name: str, path: Path) -> Held:
         opened = self._opening(path)
-        app = create_part(opened.session)
+        app = create_part(opened.session, sittings=self.sittings)
         held = Held(opened, app, getattr(app.state, "vaults", None), answering=1)
         with self._lock:
             self._held[name] = held

@@ -21,7 +21,7 @@ from loopwright.web.drawn import Drawn
 from loopwright.web.page import SEVERITY_WORDS
 from loopwright.web.rights import demands
 from loopwright.web.session import Session
-from loopwright.web.vault_open import IDLE_S, OpenVaults, Shut, Wait
+from loopwright.web.vault_open import IDLE_S, Holder, OpenVaults, Shut, Sittings, Wait
 from loopwright.web.vault_rows import parts_of, usual_names
 from loopwright.web.visitor import Visitor, record_for, visitor_of
 
@@ -52,27 +52,27 @@ class Putting(BaseModel, extra="forbid"):
     again: SecretStr = Field(max_length=LONGEST)
 
 
-def holder_of(visitor: Visitor) -> str:
-    """Return whom a vault is open for: somebody who signed in is not whoever of that name sits at the machine."""
-    return f"{'signed in' if visitor.signed_in else 'here'}: {visitor.name}"
+def holder_of(visitor: Visitor) -> Holder:
+    """Return whom a vault is open for: a person in this session alone."""
+    return Holder(visitor.name, visitor.sitting)
 
 
-def add_secrets(app: FastAPI, draw: Drawn, session: Session) -> None:
+def add_secrets(app: FastAPI, draw: Drawn, session: Session, sittings: Sittings | None) -> None:
     """Add the addresses of the room, and the one list of vaults that are open."""
     if not isinstance(session.file, JobFile | KeptJob):
         return _add_nothing(app)
-    vaults = app.state.vaults = OpenVaults(session.file.path)
+    vaults = app.state.vaults = OpenVaults(session.file.path, sittings=sittings)
     sheet = Sheet(draw, session, vaults)
     _add_opening(app, sheet, vaults)
     _add_reading(app, sheet, vaults)
     _add_changing(app, sheet, vaults)
 
 
-def shut_for(request: Request) -> None:
-    """Close the vault for whoever asks, who goes; where several jobs are open, the vault of each."""
+def forget_gone(request: Request) -> None:
+    """Close the vault for everybody who has gone or is not what they were; where several jobs are open, the vault of each."""
     vaults = getattr(request.app.state, "vaults", None)
     if vaults is not None:
-        vaults.close(holder_of(visitor_of(request)))
+        vaults.forget_gone()
 
 
 class Sheet:

@@ -18,13 +18,19 @@ EVERY_RIGHT = frozenset(Right)
 class Visitor:
     """Somebody who was let in: the name that goes on revisions and into trails, and the rights they have here.
 
-    ``signed_in`` is who came with a password, not from this machine; ``given_password`` is who has to change one that somebody else set.
+    ``sitting`` marks the session somebody signed in to and what they are in it, empty for who sits at this machine;
+    ``given_password`` is who has to change a password that somebody else set.
     """
 
     name: str
     rights: frozenset[Right] = EVERY_RIGHT
-    signed_in: bool = False
+    sitting: str = ""
     given_password: bool = False
+
+    @property
+    def signed_in(self) -> bool:
+        """Return whether the visitor came with a password, not from this machine."""
+        return bool(self.sitting)
 
     def may(self, right: Right) -> bool:
         """Return whether the visitor has a right."""
