@@ -19,9 +19,10 @@ from loopwright.explain.explanation import Explanation
 from loopwright.explain.hypothesis import Part
 from loopwright.explain.learned import CATALOGUE, Weights
 from loopwright.explain.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
+from loopwright.explain.meter import Instrument
 from loopwright.explain.next_check import Advised, advise, alike
 from loopwright.explain.observation import Observations
-from loopwright.explain.outcome import Outcomes, outcomes
+from loopwright.explain.outcome import Forecast, Outcomes, forecast, outcomes
 from loopwright.explain.output_part import output_part
 from loopwright.explain.posterior import Posterior, posterior
 from loopwright.explain.power_part import PART as POWER
@@ -34,6 +35,11 @@ from loopwright.netlist.compile import PowerNetwork, compile_power
 MOST_ROWS = 48
 """Of the variants, so many of the likeliest are followed when the next check is chosen."""
 LEAST_ROW = 1e-5
+
+
+def any_check(check: Check) -> bool:
+    """Return that a check may be done, whichever it is."""
+    return True
 
 
 class Weighed:
@@ -54,11 +60,13 @@ class Weighed:
         _, owner = np.unique(self.rows.owner[self.keep], return_inverse=True)
         return np.append(owner, int(owner.max()) + 1)
 
-    def look_ahead(self, checks: list[Check], observed: Observations) -> None:
-        """Work out what each check could show, which hypotheses are one answer, and what to do next."""
-        self.outs = outcomes(self.rows, self.keep, checks, observed.meter)
+    def look_ahead(self, known: Forecast, may: Callable[[Check], bool]) -> None:
+        """Work out what each check not done yet could show, which hypotheses are one answer, and what is next of what ``may`` be done."""
+        done = {reading.check for reading in self.used}
+        left = np.array([number for number, check in enumerate(known.checks) if check not in done], dtype=np.int64)
+        self.outs = outcomes(known, self.rows, self.keep, left)
         self.group = alike(self.outs, self.owner, self.weight)
-        self.advised = advise(self.outs, self.weight, self.group)
+        self.advised = advise(self.outs.only(may), self.weight, self.group)
 
 
 class Inquiry:
@@ -74,18 +82,18 @@ class Inquiry:
         self._parts: dict[str, Part] = {}
         self._powers: dict[Focus, PowerPart] = {}
         self._compiled = network
+        self._last: tuple[tuple[int, ...], Rows, dict[Instrument, Forecast]] | None = None
 
-    def explain(self, observed: Observations, *, may: Callable[[Check], bool] = lambda check: True) -> Explanation:
+    def explain(self, observed: Observations, *, may: Callable[[Check], bool] = any_check) -> Explanation:
         """Return what follows from ``observed``; only checks that ``may`` be done are advised, and count for when to stop."""
         weighed, left_out = self.weigh(observed, may=may)
         return tell(self.job, weighed, observed, left_out)
 
     def weigh(
-        self, observed: Observations, *, ahead: bool = True, may: Callable[[Check], bool] = lambda check: True
+        self, observed: Observations, *, ahead: bool = True, may: Callable[[Check], bool] = any_check
     ) -> tuple[Weighed, tuple[str, ...]]:
         """Return the weighing of ``observed``, and a sentence for each reading no part of the job has."""
-        parts, dark = self._needed(observed)
-        rows = rows_of(parts, dark)
+        rows = self._rows(observed)
         used, left_out = [], []
         for reading in observed.seen:
             if rows.column(reading.check) is None:
@@ -95,10 +103,24 @@ class Inquiry:
         likely = likelihood(rows, used)
         weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, self.weights))
         if ahead:
-            done = {reading.check for reading in used}
-            checks = [check for part in rows.parts for check in part.predicted.checks if check not in done and may(check)]
-            weighed.look_ahead(checks, observed)
+            weighed.look_ahead(self._forecast(rows, observed.meter), may)
         return weighed, tuple(left_out)
+
+    def _rows(self, observed: Observations) -> Rows:
+        """Return the rows of the parts needed, the last ones again where they are the same: one visit reads the same parts on and on."""
+        parts, dark = self._needed(observed)
+        key = tuple(id(part) for part in parts)
+        if self._last is None or self._last[0] != key:
+            self._last = (key, rows_of(parts, dark), {})
+        return self._last[1]
+
+    def _forecast(self, rows: Rows, meter: Instrument) -> Forecast:
+        """Return what every check of the last rows shows with a meter."""
+        assert self._last is not None
+        made = self._last[2]
+        if meter not in made:
+            made[meter] = forecast(rows, meter)
+        return made[meter]
 
     def _needed(self, observed: Observations) -> tuple[list[Part], dict[int, dict[int, NDArray[np.int64]]]]:
         """Return the parts that were read, with the supply network behind them, and what its faults darken of the others."""
@@ -178,7 +200,7 @@ def part_of(check: Check) -> str:
     """Return the document path of the part a check belongs to."""
     if check.kind is CheckKind.LOOK:
         return check.where
-    if check.kind in (CheckKind.CORES_OHM, CheckKind.VOLTS, CheckKind.STATE, CheckKind.CONTACT_OHM):
+    if check.kind in (CheckKind.CORES_OHM, CheckKind.VOLTS, CheckKind.STATE, CheckKind.CONTACT_OHM, CheckKind.CAPACITANCE):
         return f"circuits/{check.where}"
     if check.kind is CheckKind.OHM:
         return f"outputs/{check.where}" if "." in check.where else f"circuits/{check.where}"

@@ -79,29 +79,31 @@ def rows_of(parts: Sequence[Part], dark: dict[int, dict[int, NDArray[np.int64]]]
 
     ``dark`` gives, for a part that can darken others, by its number and theirs, the hidden row each of its variants puts them in.
     """
-    part, variant, owner, share, present = [-1], [0], [-1], [1.0], [1.0]
     hypotheses: list[Hypothesis] = []
-    darkened: dict[int, list[int]] = {target: [-1] for rows in (dark or {}).values() for target in rows}
+    part, variant, owner = [np.array([-1])], [np.array([0])], [np.array([-1])]
+    share, present = [np.ones(1)], [np.ones(1)]
+    darkened = {target: [np.array([-1])] for rows in (dark or {}).values() for target in rows}
     for number, item in enumerate(parts):
         known = item.predicted
-        for row in np.flatnonzero(known.owner >= 0).tolist():
-            part.append(number)
-            variant.append(row)
-            owner.append(len(hypotheses) + int(known.owner[row]))
-            share.append(float(known.share[row]))
-            present.append(float(known.present[row]))
-            for target, column in darkened.items():
-                column.append(int(dark[number][target][row]) if dark and number in dark and target in dark[number] else -1)
+        own = np.flatnonzero(known.owner >= 0)
+        part.append(np.full(own.size, number))
+        variant.append(own)
+        owner.append(len(hypotheses) + known.owner[own])
+        share.append(known.share[own])
+        present.append(known.present[own])
+        for target, columns in darkened.items():
+            found = (dark or {}).get(number, {}).get(target)
+            columns.append(np.full(own.size, -1) if found is None else found[own])
         hypotheses += item.hypotheses
     return Rows(
         parts=tuple(parts),
         hypotheses=tuple(hypotheses),
-        part=np.array(part),
-        variant=np.array(variant),
-        owner=np.array(owner),
-        share=np.array(share),
-        present=np.array(present),
-        dark={target: np.array(column) for target, column in darkened.items()},
+        part=np.concatenate(part),
+        variant=np.concatenate(variant),
+        owner=np.concatenate(owner),
+        share=np.concatenate(share),
+        present=np.concatenate(present),
+        dark={target: np.concatenate(columns) for target, columns in darkened.items()},
         index={check: (number, column) for number, item in enumerate(parts) for column, check in enumerate(item.predicted.checks)},
     )
 

@@ -7,10 +7,12 @@ the same rule (one step, then greedy), and the cheapest in expected minutes is a
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import entr
 
 from loopwright.explain.check import Check
 from loopwright.explain.hypothesis import Floats
@@ -26,6 +28,12 @@ DEPTH = 3
 BRANCHES = 4
 LEAST_BITS = 0.003
 LIKELY = 0.02
+LEAST_WAY = 0.01
+"""What is come to less often than this is not followed to the end."""
+LEAST_WEIGHT = 1e-4
+"""Rows this much less likely than the likeliest are left out when checks are followed."""
+GRAIN = 40
+"""Rows of one class whose chances are the same to one part in so many are followed as one."""
 SURE = 0.97
 """Above this chance an answer is gone on from only where one check alone is worth its minutes."""
 
@@ -71,69 +79,84 @@ def alike(outs: Outcomes, owner: NDArray[np.int64], weight: Floats) -> NDArray[n
 
 
 class _Search:
-    """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check."""
+    """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check.
+
+    Beliefs are (beliefs, rows): many are gone on from at once.
+    """
 
     def __init__(self, chance: Floats, group: NDArray[np.int64], minutes: Floats) -> None:
         _, self.group = np.unique(group, return_inverse=True)
         self.chance, self.minutes = chance, minutes
         self.member = np.zeros((int(self.group.max()) + 1, group.size))
         self.member[self.group, np.arange(group.size)] = 1.0
+        self.flat = np.ascontiguousarray(np.moveaxis(chance, 1, 0)).reshape(group.size, -1)
 
-    def joint(self, p: Floats, checks: NDArray[np.int64]) -> Floats:
-        """Return the (checks, classes, cells) joint chances."""
-        return np.asarray(np.matmul(self.member * p, self.chance[checks]))
+    def joint(self, p: Floats) -> Floats:
+        """Return the (beliefs, classes, checks, cells) joint chances."""
+        parted = (p[:, None, :] * self.member).reshape(-1, p.shape[1])
+        return np.asarray((parted @ self.flat).reshape(len(p), len(self.member), len(self.chance), -1))
 
-    def gains(self, p: Floats, checks: NDArray[np.int64]) -> tuple[Floats, Floats]:
-        """Return of each check the expected information [bit] and by how much it raises the chance of being right."""
-        joint = self.joint(p, checks)
-        known = self.member @ p
-        cell = joint.sum(axis=1)
-        bits = _entropy(known) + _entropy(cell) - _entropy(joint.reshape(len(checks), -1))
-        right = joint.max(axis=1).sum(axis=1) - known.max()
-        return np.maximum(bits, 0.0), right
+    def look(self, p: Floats) -> _Look:
+        """Return what each check would tell of each belief."""
+        joint, known = self.joint(p), p @ self.member.T
+        inner = _entropy(joint.reshape(len(p), len(self.member), len(self.chance), -1)).sum(axis=1)
+        bits = _entropy(known)[:, None] + _entropy(joint.sum(axis=1)) - inner
+        right = joint.max(axis=1).sum(axis=2) - known.max(axis=1)[:, None]
+        return _Look(known=known, bits=np.maximum(bits, 0.0), right=right)
 
-    def leading(self, p: Floats) -> float:
-        """Return the chance of the likeliest class."""
-        return float((self.member @ p).max())
-
-    def settled(self, p: Floats, checks: NDArray[np.int64]) -> tuple[bool, NDArray[np.int64]]:
-        """Return whether to stop at ``p``, and the checks that still tell something, the most a minute first."""
-        bits, right = self.gains(p, checks)
-        useful = bits > LEAST_BITS
-        order = np.argsort(-np.where(useful, bits / self.minutes[checks], 0.0), kind="stable")
-        worth = right * WRONG_MINUTES > self.minutes[checks]
+    def settled(self, look: _Look, left: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], Floats]:
+        """Return of each belief whether to stop there, and the bits a minute of the checks ``left``, naught where they tell nothing."""
+        useful = left & (look.bits > LEAST_BITS)
+        lead = look.known.max(axis=1)
+        worth = (left & (look.right * WRONG_MINUTES > self.minutes)).any(axis=1)
         # Two checks together may tell what neither does alone, so doubt that is dear goes on being looked into.
-        doubt = (1 - self.leading(p)) * WRONG_MINUTES > 4 * float(self.minutes[checks].min(initial=1.0)) and self.leading(p) < SURE
-        stop = not useful.any() or not (worth.any() or doubt)
-        return stop, checks[order[useful[order]]]
+        least = np.where(left, self.minutes, np.inf).min(axis=1, initial=np.inf)
+        doubt = ((1 - lead) * WRONG_MINUTES > 4 * np.where(np.isinf(least), 1.0, least)) & (lead < SURE)
+        return ~useful.any(axis=1) | ~(worth | doubt), np.where(useful, look.bits / self.minutes, 0.0)
 
-    def end_minutes(self, p: Floats, first: int, checks: NDArray[np.int64], depth: int) -> float:
-        """Return the expected minutes to the end when ``first`` is done now and the greedy rule goes on."""
-        cells = p @ self.chance[first]
-        spent = float(self.minutes[first])
-        likely = np.argsort(-cells)[:BRANCHES]
-        likely = likely[cells[likely] > LIKELY]
-        covered = float(cells[likely].sum())
-        left = checks[checks != first]
-        after = 0.0
-        for cell in likely.tolist():
-            then = p * self.chance[first][:, cell]
-            after += float(cells[cell]) * self._greedy(then / then.sum(), left, depth - 1)
-        return spent + after / max(covered, 1e-9)
+    def after(self, p: Floats, check: NDArray[np.int64], left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
+        """Return the expected minutes to the end of each belief when its ``check`` is done now and the greedy rule goes on.
 
-    def _greedy(self, p: Floats, checks: NDArray[np.int64], depth: int) -> float:
-        wrong = (1 - self.leading(p)) * WRONG_MINUTES
-        if not checks.size:
-            return wrong
-        stop, order = self.settled(p, checks)
-        if stop or not order.size:
-            return wrong
-        if depth <= 0:
-            # What is left in doubt, at the rate of the best check.
-            bits, _ = self.gains(p, order[:1])
-            rest = float(_entropy(self.member @ p)) / max(float(bits[0]), 1e-6)
-            return min(wrong, rest * float(self.minutes[order[0]]))
-        return min(wrong, self.end_minutes(p, int(order[0]), checks, depth))
+        ``way`` is how likely each belief is to be come to: what is hardly ever come to is not followed further.
+        """
+        cells = np.einsum("nr,nrb->nb", p, self.chance[check])
+        order = np.argsort(-cells, axis=1)[:, :BRANCHES]
+        chance = np.take_along_axis(cells, order, axis=1)
+        belief, rank = np.nonzero(chance > LIKELY)
+        then = p[belief] * self.chance[check[belief], :, order[belief, rank]]
+        then /= then.sum(axis=1, keepdims=True)
+        still = left[belief]
+        still[np.arange(len(belief)), check[belief]] = False
+        share = chance[belief, rank]
+        ends = self.ends(then, still, way[belief] * share, depth - 1)
+        covered = np.bincount(belief, weights=share, minlength=len(p))
+        spent = np.bincount(belief, weights=share * ends, minlength=len(p)) / np.maximum(covered, 1e-9)
+        return np.asarray(self.minutes[check] + spent, dtype=np.float64)
+
+    def ends(self, p: Floats, left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
+        """Return the expected minutes to the end from each belief by the greedy rule: the most bits a minute first."""
+        look = self.look(p)
+        stop, rate = self.settled(look, left)
+        best = np.argmax(rate, axis=1)
+        out: Floats = np.asarray((1 - look.known.max(axis=1)) * WRONG_MINUTES)
+        # What is left in doubt, at the rate of the best check.
+        rest = _entropy(look.known) / np.maximum(rate[np.arange(len(p)), best], 1e-6)
+        go = ~stop & (way > LEAST_WAY) if depth > 0 else np.zeros(len(p), dtype=np.bool_)
+        near = ~stop & ~go
+        out[near] = np.minimum(out[near], rest[near])
+        if go.any():
+            out[go] = np.minimum(out[go], self.after(p[go], best[go], left[go], way[go], depth))
+        return out
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Look:
+    """What is known at each belief, (beliefs, classes); the information [bit] of each check, and by how much it raises the chance of being
+    right, (beliefs, checks)."""
+
+    known: Floats
+    bits: Floats
+    right: Floats
 
 
 def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -> Advised:
@@ -142,41 +165,63 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -
         return Advised(checks=(), stop=True)
     minutes = np.array([check.minutes for check in outs.checks])
     search = _Search(outs.chance, group, minutes)
-    every = np.arange(len(outs.checks))
-    stop, order = search.settled(p, every)
-    if not order.size:
+    look = search.look(p[None])
+    stop, rate = search.settled(look, np.ones((1, minutes.size), dtype=np.bool_))
+    order = np.argsort(-rate[0], kind="stable")
+    short = order[rate[0][order] > 0][:SHORT_LIST]
+    if not short.size:
         return Advised(checks=(), stop=True)
-    short = order[:SHORT_LIST]
-    bits, _ = search.gains(p, short)
-    ahead = _Search(_packed(outs.chance[short], p), group, minutes[short])
-    ends = [ahead.end_minutes(p, check, np.arange(short.size), DEPTH) for check in range(min(FOLLOWED, short.size))]
-    ranked = [int(position) for position in np.argsort(ends, kind="stable")[:most]]
+    chance, weight, classes = _packed(outs.chance[short], p, group)
+    ahead = _Search(chance, classes, minutes[short])
+    first = np.arange(min(FOLLOWED, short.size))
+    beliefs = np.repeat(weight[None], first.size, axis=0)
+    left = np.ones((first.size, short.size), dtype=np.bool_)
+    ends = ahead.after(beliefs, first, left, np.ones(first.size), DEPTH)
     found = tuple(
-        Advice(check=outs.checks[short[n]], bits=float(bits[n]), end_minutes=ends[n], cells=_cells(search, p, int(short[n]), group))
-        for n in ranked
+        Advice(
+            check=outs.checks[short[n]],
+            bits=float(look.bits[0, short[n]]),
+            end_minutes=float(ends[n]),
+            cells=_cells(outs.chance[short[n]], p, group),
+        )
+        for n in np.argsort(ends, kind="stable")[:most].tolist()
     )
-    return Advised(checks=found, stop=stop)
+    return Advised(checks=found, stop=bool(stop[0]))
 
 
-def _packed(chance: Floats, p: Floats) -> Floats:
-    """Return the chances with the cells in use put first and the empty ones dropped, for checks that are gone through many times."""
+def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Return the chances with the cells in use put first and the empty ones dropped, the rows that no check parts taken together, and their
+    probabilities and classes: for checks that are gone through many times."""
     order = np.argsort(-(p @ chance), axis=1)
     used = int((chance.max(axis=1) > 0).sum(axis=1).max())
-    return np.take_along_axis(chance, order[:, None, :used], axis=2)
+    some = np.take_along_axis(chance, order[:, None, :used], axis=2)
+    heavy = np.flatnonzero(p > LEAST_WEIGHT * p.max())
+    key = np.rint(np.moveaxis(some[:, heavy], 1, 0).reshape(heavy.size, -1) * GRAIN).astype(np.int8)
+    of_class = np.unique(group[heavy], return_inverse=True)[1].astype(np.int8)
+    together = np.unique(np.column_stack((of_class, key)), axis=0, return_inverse=True)[1].reshape(-1)
+    member = np.zeros((int(together.max()) + 1, heavy.size))
+    member[together, np.arange(heavy.size)] = p[heavy]
+    weight = member.sum(axis=1)
+    classes = np.zeros(len(weight), dtype=np.int64)
+    classes[together] = group[heavy]
+    merged = np.einsum("mr,crb->cmb", member / weight[:, None], some[:, heavy], optimize=True)
+    return merged, weight / weight.sum(), classes
 
 
-def _cells(search: _Search, p: Floats, check: int, group: NDArray[np.int64]) -> tuple[tuple[int, float, int, float], ...]:
-    joint = search.joint(p, np.array([check]))[0]
+def _cells(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[tuple[int, float, int, float], ...]:
+    """Return what a check may show, likeliest first, and what then leads."""
+    classes, member = np.unique(group, return_inverse=True)
+    joint = np.zeros((classes.size, chance.shape[1]))
+    np.add.at(joint, member, p[:, None] * chance)
     cells = joint.sum(axis=0)
-    first = np.array([int(group[np.flatnonzero(search.group == number)[0]]) for number in range(len(joint))])
     out = []
     for cell in np.argsort(-cells)[:5].tolist():
         if cells[cell] > LIKELY:
             lead = int(np.argmax(joint[:, cell]))
-            out.append((cell, float(cells[cell]), int(first[lead]), float(joint[lead, cell] / cells[cell])))
+            out.append((cell, float(cells[cell]), int(classes[lead]), float(joint[lead, cell] / cells[cell])))
     return tuple(out)
 
 
 def _entropy(p: Floats) -> Floats:
     """Return the entropy [bit] over the last axis."""
-    return np.asarray(-np.sum(np.where(p > 0, p * np.log2(np.maximum(p, 1e-300)), 0.0), axis=-1))
+    return np.asarray(entr(p).sum(axis=-1) / math.log(2))

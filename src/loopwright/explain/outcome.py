@@ -7,6 +7,7 @@ together, the widest gaps first. Over range is a cell of its own. All checks are
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,8 +32,8 @@ BLUNDER = sum(METER_MISTAKES.values())
 class Forecast:
     """What a meter would show at each check under every row.
 
-    ``mean`` and ``sd`` are (metered checks, rows), the meter's own spread included; ``words`` (worded checks, rows, outcomes). ``place`` says
-    where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows.
+    ``mean`` and ``sd`` are (metered checks, rows), the meter's own spread included; ``words`` (worded checks, rows, outcomes). ``place``
+    says where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows.
     """
 
     checks: tuple[Check, ...]
@@ -56,6 +57,17 @@ class Outcomes:
     chance: Floats
     reads: Floats
     edges: Floats
+
+    def only(self, may: Callable[[Check], bool]) -> Outcomes:
+        """Return those of the checks that ``may`` be done."""
+        chosen = np.array([number for number, check in enumerate(self.checks) if may(check)], dtype=np.int64)
+        return Outcomes(
+            checks=tuple(self.checks[number] for number in chosen),
+            rows=self.rows,
+            chance=self.chance[chosen],
+            reads=self.reads[chosen],
+            edges=self.edges[chosen],
+        )
 
 
 def forecast(rows: Rows, meter: Instrument) -> Forecast:
