@@ -52,7 +52,8 @@ def test_it_says_how_long_a_vault_is_open_and_a_secret_shown() -> None:
 
 def test_it_says_what_each_role_may() -> None:
     assert RIGHTS[Role.READER] == {Right.READ_JOB}
-    assert RIGHTS[Role.SURVEYOR] == RIGHTS[Role.READER] | {Right.CHANGE_JOB, Right.ENTER_READINGS}
+    assert RIGHTS[Role.MATE] == RIGHTS[Role.READER] | {Right.ENTER_READINGS}
+    assert RIGHTS[Role.SURVEYOR] == RIGHTS[Role.MATE] | {Right.CHANGE_JOB}
     assert RIGHTS[Role.INSTALLER] == RIGHTS[Role.SURVEYOR] | {Right.READ_SECRETS, Right.CHANGE_SECRETS}
     assert RIGHTS[Role.DESK] == {Right.READ_JOB, Right.READ_SECRETS, Right.WORK_ALARMS}
     assert RIGHTS[Role.OFFICE] == {Right.READ_JOB, Right.CHANGE_JOB, Right.KEEP_PEOPLE}

@@ -31,9 +31,9 @@ NAME = "bench.example"
 BASE = f"https://{NAME}:{PORT}"
 PASSWORDS = {
     "Ada": "correct horse battery", "Ina": "staple under the stair", "Dora": "seven wet umbrellas", "Otto": "a pear in the drawer",
-    "Rita": "blue ladder, no rungs", "Sven": "forty quiet geese",
+    "Rita": "blue ladder, no rungs", "Sven": "forty quiet geese", "Max": "tea at ten past three",
 }  # fmt: skip
-ROLES = {"Ina": Role.INSTALLER, "Dora": Role.DESK, "Otto": Role.OFFICE, "Rita": Role.READER, "Sven": Role.SURVEYOR}
+ROLES = {"Ina": Role.INSTALLER, "Dora": Role.DESK, "Otto": Role.OFFICE, "Rita": Role.READER, "Sven": Role.SURVEYOR, "Max": Role.MATE}
 VISIT = {"Accept": "text/html", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Site": "same-origin"}
 AT = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 

@@ -12,7 +12,7 @@ from starlette.routing import Mount
 
 from loopwright.store.person import RIGHTS, Right, Role
 from loopwright.web.api.entry import ROOT
-from loopwright.web.rights import MAY_NOT, Open, allowed, demand_of, demands
+from loopwright.web.rights import MAY_NOT, TO_EDIT, Open, allowed, demand_of, demands
 from loopwright.web.rooms.register import ROOMS
 
 OPEN_TO_ANYBODY = {"/sign-in"}
@@ -23,7 +23,7 @@ KEEPING = {
 }  # fmt: skip
 MOUNTED = {"/static", ROOT}
 """Of these the first shows nothing of the job, and the other asks for a token of its own."""
-NAMES = {Role.INSTALLER: "Ina", Role.DESK: "Dora", Role.OFFICE: "Otto", Role.READER: "Rita", Role.SURVEYOR: "Sven"}
+NAMES = {Role.INSTALLER: "Ina", Role.DESK: "Dora", Role.OFFICE: "Otto", Role.READER: "Rita", Role.SURVEYOR: "Sven", Role.MATE: "Max"}
 OF_THE_JOB = ("/", "/premises", "/kit", "/wiring", "/power", "/programme", "/papers", "/choices", "/revision", "/ways-in")
 
 
@@ -41,7 +41,7 @@ def test_every_address_names_what_it_asks_for(bench: Any) -> None:
     assert {path for path, demand in asked.items() if demand is Open.ANYBODY} == OPEN_TO_ANYBODY
     assert {path for path, demand in asked.items() if demand is Open.SIGNED_IN} == OWN
     assert {path for path, demand in asked.items() if demand is Right.KEEP_PEOPLE} == KEEPING
-    assert asked["/edit"] is Right.CHANGE_JOB
+    assert asked["/edit"] == TO_EDIT
 
 
 def test_whoever_changes_something_asks_for_more_than_reading(bench: Any) -> None:
@@ -99,7 +99,7 @@ def test_each_role_comes_as_far_as_its_rights(bench: Any, role: Role) -> None:
 
 def test_every_posted_address_is_shut_to_a_reader(bench: Any) -> None:
     rita = bench.come_in("Rita")
-    shut = [route.path for route in routes(bench.app) if "POST" in (route.methods or ()) and demand_of(route.endpoint) in set(Right)]
+    shut = [route.path for route in routes(bench.app) if "POST" in (route.methods or ()) and demand_of(route.endpoint) in {*Right, TO_EDIT}]
     shut = [path for path in shut if path not in READ_BY_POST]
     assert len(shut) > 10
     before = bench.session.state.text
@@ -118,6 +118,51 @@ def test_a_reader_sees_the_rooms_and_nothing_to_change_them_with(bench: Any) -> 
         theirs = ina.visit(address).text
         assert "fieldset" not in theirs and 'data-do="undo"' in theirs and MAY_NOT[Right.CHANGE_JOB] not in theirs
     assert rita.edit().json() == {"problems": [{"path": "", "message": MAY_NOT[Right.CHANGE_JOB]}]}
+
+
+READING = {"at": "2026-03-02 09:00", "by": "Max", "where": "control", "reading": "13.6 V"}
+
+
+def test_readings_are_entered_corrected_and_taken_back_without_the_right_to_change_the_job(bench: Any) -> None:
+    max_ = bench.come_in("Max")
+    origin = {"Origin": str(max_.base_url).rstrip("/")}
+
+    def said(**change: Any) -> int:
+        return int(max_.post("/edit", json=change, headers=origin).status_code)
+
+    before = bench.session.state.job
+    number = len(before.observations)
+    assert said(do="add", path="observations", fields=READING) == 200
+    assert said(do="set", path=f"observations/{number}/reading", text="13.7 V") == 200
+    assert bench.session.state.job.observations[-1].reading == "13.7 V"
+    assert said(do="undo") == 200 and bench.session.state.job.observations[-1].reading == "13.6 V"
+    assert said(do="redo") == 200 and said(do="remove", path=f"observations/{number}") == 200 and bench.session.state.job == before
+    held = bench.session.state.text
+    for change in ({"do": "set", "path": "observationsx", "text": "1"}, {"do": "remove", "path": "equipment/control"}, {"do": "reload"}):
+        assert said(**change) == 403
+    assert bench.session.state.text == held
+
+
+def test_a_step_that_was_more_than_readings_is_not_taken_back_without_the_right_to_change_the_job(bench: Any) -> None:
+    sven = bench.come_in("Sven")
+    assert sven.edit().status_code == 200
+    bench.people.set_role("Sven", Role.MATE)
+    origin = {"Origin": str(sven.base_url).rstrip("/")}
+    assert sven.post("/edit", json={"do": "undo"}, headers=origin).status_code == 403 and bench.title() == "Taken over"
+
+
+def test_what_changes_nothing_is_not_still_for_a_reader(bench: Any) -> None:
+    rita, max_ = bench.come_in("Rita"), bench.come_in("Max")
+    still = '<fieldset class="still" disabled>'
+    for browser in (rita, max_):
+        kit = browser.visit("/kit").text
+        assert kit.index("data-within") < kit.index(still), "rows are sifted by whoever reads them"
+    theirs, ours = max_.visit("/").text, rita.visit("/").text
+    assert theirs.count(still) == 1 and theirs.index("Readings on record") > theirs.index("</fieldset>")
+    assert ours.count(still) == 2 and ours.rindex(still) < ours.index("Readings on record")
+    circuit = next(iter(bench.session.state.job.circuits))
+    link = f'<a class="quiet" href="./#row:observations" data-form="observations" data-given="{circuit}"'
+    assert [link in each.visit(f"/wiring?open=d:circuits/{circuit}").text for each in (max_, rita)] == [True, False]
 
 
 def test_another_role_counts_from_the_next_request_on(bench: Any) -> None:

@@ -24,6 +24,7 @@ class Role(StrEnum):
     INSTALLER = "installer"
     DESK = "desk"
     OFFICE = "office"
+    MATE = "mate"
     READER = "reader"
 
 
@@ -44,6 +45,7 @@ RIGHTS: dict[Role, frozenset[Right]] = {
     Role.INSTALLER: frozenset({Right.READ_JOB, Right.CHANGE_JOB, Right.ENTER_READINGS, Right.READ_SECRETS, Right.CHANGE_SECRETS}),
     Role.DESK: frozenset({Right.READ_JOB, Right.READ_SECRETS, Right.WORK_ALARMS}),
     Role.OFFICE: frozenset({Right.READ_JOB, Right.CHANGE_JOB, Right.KEEP_PEOPLE}),
+    Role.MATE: frozenset({Right.READ_JOB, Right.ENTER_READINGS}),
     Role.READER: frozenset({Right.READ_JOB}),
 }
 """What is not listed is refused."""

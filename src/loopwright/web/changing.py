@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from threading import Lock
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 
+from loopwright.job.read import read
+from loopwright.store.file import StoreError
 from loopwright.store.person import Right
-from loopwright.values.error import Problem
+from loopwright.values.error import JobError, Problem
 from loopwright.web.change import LONGEST_TEXT, Change, edit_of, moved, refuse_moved
 from loopwright.web.drawn import Drawn
 from loopwright.web.joining import choices
 from loopwright.web.page import Query
-from loopwright.web.rights import demands
+from loopwright.web.rights import TO_EDIT, demands, refuse
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
 from loopwright.web.told import told
 from loopwright.web.visitor import visitor_of
 
 WAYS = {"undo": -1, "redo": 1}
+READINGS = "observations"
 
 
 def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
@@ -34,10 +38,12 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
         return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=422)
 
     @app.post("/edit")
-    @demands(Right.CHANGE_JOB)
+    @demands(TO_EDIT)
     def edit(change: Change, request: Request) -> Response:
         with one_at_a_time:
             visitor = visitor_of(request)
+            if not visitor.may(Right.CHANGE_JOB) and not _of_readings(change, session, visitor.name):
+                refuse(visitor, Right.CHANGE_JOB)
             elsewhere, seen = change.do != "reload" and session.changed_on_disk(), session.state.revision
             now = moved(change, session.state.job)
             problems = _made(session, draw.steps, change, visitor.name)
@@ -53,6 +59,22 @@ def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
                     "page": draw.room(change.room, Query.of(change.query), visitor, held=change.held) if shows else "",
                 }
             )
+
+
+def _of_readings(change: Change, session: Session, by: str) -> bool:
+    """Return whether a change, or the step it goes back or forward, touches nothing but the readings on record."""
+    if change.do in ("set", "add", "remove"):
+        return change.path.partition("/")[0] == READINGS
+    if change.do not in WAYS:
+        return False
+    try:
+        step = session.next_step(WAYS[change.do], by=by)
+        if step is None:
+            return True
+        before, after = (replace(read(session.text_at(number)).job, observations=()) for number in (step.number - 1, step.number))
+    except (JobError, StoreError):
+        return False
+    return before == after
 
 
 def _made(session: Session, steps: Steps, change: Change, by: str) -> tuple[Problem, ...]:

@@ -16,7 +16,7 @@ from loopwright.web.form import form_of
 from loopwright.web.fragment import Drawings
 from loopwright.web.page import Page, Query, working_of
 from loopwright.web.past import Past
-from loopwright.web.rights import MAY_NOT, refuse
+from loopwright.web.rights import MAY_NOT, TO_EDIT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
 from loopwright.web.session import Session
 from loopwright.web.steps import Steps
@@ -97,6 +97,7 @@ class Drawn(Outside):
         return {
             "page": page, "here": room, "rooms": [each for each in ROOMS if visitor.may(each.right)], "job": page.job,
             "visitor": visitor, "fixed": not visitor.may(room.changing), "may_not": MAY_NOT[room.changing],
+            "may_note": bool(visitor.rights & TO_EDIT),
             "version": self.version, "several": self.several, "file": self.session.file.name, "copied": self.session.copied(),
         }  # fmt: skip
 

@@ -19,7 +19,8 @@ class Open(StrEnum):
     SIGNED_IN = "whoever is signed in"
 
 
-Demand = Right | Open
+Demand = Right | Open | frozenset[Right]
+"""A right, none at all, or one of several."""
 Endpoint = TypeVar("Endpoint", bound=Callable[..., object])
 
 MAY_NOT = {
@@ -31,6 +32,8 @@ MAY_NOT = {
     Right.WORK_ALARMS: "You may not work alarms at the desk.",
     Right.KEEP_PEOPLE: "You may not keep the people of this workbench.",
 }
+TO_EDIT = frozenset({Right.CHANGE_JOB, Right.ENTER_READINGS})
+"""Readings on record stand in the document: they are entered by whoever may change it, and by whoever may enter readings."""
 GIVEN_PASSWORD = "First change the password you were given: somebody else knows it."
 OWNER_ONLY = "Only the owner may do this."
 
@@ -52,7 +55,7 @@ def demands(what: Demand) -> Callable[[Endpoint], Endpoint]:
 def demand_of(endpoint: object) -> Demand | None:
     """Return what a route asks for, None when it does not say."""
     found = getattr(endpoint, "demands", None)
-    return found if isinstance(found, Right | Open) else None
+    return found if isinstance(found, Right | Open | frozenset) else None
 
 
 async def allowed(request: Request) -> None:
@@ -72,5 +75,8 @@ def refuse(visitor: Visitor, demand: Demand | None) -> None:
     if demand is None:
         if not visitor.rights >= EVERY_RIGHT:
             raise NotAllowed(OWNER_ONLY)
+    elif isinstance(demand, frozenset):
+        if not visitor.rights & demand:
+            raise NotAllowed(MAY_NOT[min(demand)])
     elif isinstance(demand, Right) and not visitor.may(demand):
         raise NotAllowed(MAY_NOT[demand])

@@ -111,7 +111,7 @@ document.addEventListener("click", (event) => {
   const opener = event.target.closest("a[data-open]");
   const soft = event.target.closest("a[data-soft]");
   const drawn = event.target.closest("a[data-path]");
-  const button = event.target.closest("button");
+  const button = event.target.closest("button, a[data-form]");
   if (opener) {
     event.preventDefault();
     show(folded(opener.dataset.open));
@@ -122,7 +122,10 @@ document.addEventListener("click", (event) => {
     event.preventDefault();
     location.assign(`go?path=${encodeURIComponent(drawn.dataset.path)}`);
   } else if (button?.dataset.do) act(button);
-  else if (button?.dataset.form) form(button);
+  else if (button?.dataset.form) {
+    event.preventDefault();
+    form(button);
+  }
   else if (button?.dataset.further) further(button);
   else if (button?.hasAttribute("data-away")) trouble("");
   else if (button?.hasAttribute("data-close")) button.closest("dialog").close();
