@@ -11,19 +11,21 @@ import loopwright.circuits.forecast as circuits
 import loopwright.power.forecast as power
 import loopwright.power.standby as standby
 from loopwright.appraisal.appraise import appraise
+from loopwright.job.document import Job
 from loopwright.job.edit import SetField, apply
 from loopwright.job.read import read
+from loopwright.job.shape import GaugeShape, NumberShape, shape_at
 from loopwright.values.error import JobError
 
 SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
 EXTREMES = ("0", "0.001", "1", "60", "5000", "1000000")
-FIELDS = sorted(read(SAMPLE).job.given)
+FIELDS = [path for path in sorted(read(SAMPLE).job.given) if isinstance(shape_at(path), NumberShape | GaugeShape)]
 
 
-def open_every_figure(text: str) -> None:
-    """Appraise a document and open the working of every figure there is."""
-    appraisal = appraise(read(text).job)
-    job, forecast = appraisal.job, appraisal.power
+def open_every_figure(job: Job) -> None:
+    """Appraise a job and open the working of every figure there is."""
+    appraisal = appraise(job)
+    forecast = appraisal.power
     for finding in appraisal.findings:
         for figure in finding.figures:
             figure.working()
@@ -44,16 +46,16 @@ def open_every_figure(text: str) -> None:
 
 @pytest.mark.parametrize("extreme", EXTREMES)
 def test_every_field_at_an_extreme(extreme: str) -> None:
-    """Each field in turn; a text the reader refuses is no document."""
+    """Each field that holds a number in turn; a text the reader refuses is no document."""
     computed = 0
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         for path in FIELDS:
             try:
-                text = apply(SAMPLE, SetField(path, extreme)).text
-                read(text)
+                edited = apply(SAMPLE, SetField(path, extreme))
+                job = read(edited.text, tree=edited.tree).job
             except JobError:
                 continue
-            open_every_figure(text)
+            open_every_figure(job)
             computed += 1
-    assert computed > 30
+    assert computed > 20

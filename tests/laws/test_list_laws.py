@@ -15,6 +15,7 @@ from loopwright.job.edit import SetField, apply
 from loopwright.job.listing import number_columns, rows_out, take_in
 from loopwright.job.tree import NOT_TEXT
 from loopwright.store.sheetfile import csv_bytes, grid_of, xlsx_bytes
+from often import often
 
 TEXTS = st.text(max_size=30).filter(lambda text: not NOT_TEXT.search(text))
 BITS = [*"=+-@'\",;\t\n\r|0a ", "=1+1", "\r\n", "_x0041_", "é", "\u2028", "<b>", "😀", "{=A1}"]
@@ -49,7 +50,7 @@ def test_any_text_pasted_is_rows_of_its_own_text(text: str) -> None:
         assert kept == [character for character in text if character not in "\t\r\n"]
 
 
-@settings(max_examples=60)
+@settings(max_examples=often(40))
 @given(st.lists(st.lists(CELLS, min_size=1, max_size=4).map(tuple), min_size=1, max_size=5).map(tuple))
 def test_a_workbook_reads_back_and_holds_no_formula(rows: tuple[tuple[str, ...], ...]) -> None:
     raw = xlsx_bytes(rows, sheet="list", numbers={1})
@@ -62,7 +63,7 @@ def test_a_workbook_reads_back_and_holds_no_formula(rows: tuple[tuple[str, ...],
                 assert cell.column == 2
 
 
-@settings(max_examples=25)
+@settings(max_examples=often(12))
 @given(CELLS, st.sampled_from(["zones/z04/text", "equipment/control/note", "equipment/control/label", "circuits/c11/note"]))
 def test_a_list_taken_in_again_changes_nothing(text: str, path: str) -> None:
     job = apply(BUSINESS, SetField(path, text)).text
@@ -76,7 +77,7 @@ def test_a_list_taken_in_again_changes_nothing(text: str, path: str) -> None:
         assert intake.edited.text == job
 
 
-@settings(max_examples=40)
+@settings(max_examples=often(40))
 @given(CELLS, CELLS, CELLS)
 def test_any_cells_are_taken_or_refused_in_words(one: str, two: str, three: str) -> None:
     rows = (("Id", "To", "Length (m)", "Type"), (one, two, three, "six-core"))

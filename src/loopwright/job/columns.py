@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 from enum import StrEnum
+from functools import cache
 from typing import NamedTuple
 
 from loopwright.job.cells import Rows, column_letter
@@ -15,6 +16,7 @@ from loopwright.job.unit import worth_of
 
 ID = "id"
 HEADS_LOOKED_AT = 15
+LONGEST_HEAD = 60
 LEAST_LIKENESS = 0.82
 _LETTER = re.compile(r"column ([A-Z]{1,3})")
 _BRACKETS = re.compile(r"[(\[]([^)\]]{0,80})[)\]]")
@@ -194,7 +196,7 @@ def _head_row(kind: ListKind, rows: Rows) -> int:
     first = next((number for number, row in enumerate(rows) if any(cell.strip() for cell in row)), len(rows))
     best, most = first, 0
     for number in range(first, min(len(rows), first + HEADS_LOOKED_AT)):
-        known = len({match.field for at, text in enumerate(rows[number]) if (match := _likely(kind, at, text)).confidence == 1})
+        known = len({field for text in rows[number] if (field := _known(LISTS[kind], folded(text)))})
         if known > most:
             best, most = number, known
     return best
@@ -248,26 +250,37 @@ def _likely(kind: ListKind, at: int, head: str) -> Match:
     """Return the field a head most likely means."""
     plan = LISTS[kind]
     words = folded(head)
-    if not words or len(words) > 60:
+    if not words or len(words) > LONGEST_HEAD:
         return Match(at, head, "", "", 0.0)
-    best, most, likeness = "", 0.0, 0.0
-    for column in plan.columns:
-        likeness = _likeness(words, column, plan)
-        if likeness > most:
-            best, most = column.field, likeness
+    best, most = _known(plan, words), 1.0
+    if not best:
+        best, most = max(((column.field, _likeness(words, column, plan)) for column in plan.columns), key=lambda each: each[1])
     if most < LEAST_LIKENESS:
         return Match(at, head, "", "", 0.0)
     return Match(at, head, best, _unit_in(plan, best, head), most)
 
 
+def _known(plan: ListPlan, words: str) -> str:
+    """Return the field whose head this is, with or without its unit; nothing when no column has such a head."""
+    if len(words) > LONGEST_HEAD:
+        return ""
+    return next((column.field for column in plan.columns if {words, _without_unit(words, column, plan)} & _names(column)), "")
+
+
 def _likeness(words: str, column: Column, plan: ListPlan) -> float:
-    """Return 1 for a head that is known, with or without its unit; less for one that only resembles it."""
-    names = (folded(column.head), folded(column.field), *column.words)
+    """Return how much a head resembles those of a column: less than 1, which a head that is known is worth."""
+    bare = _without_unit(words, column, plan)
+    return max(SequenceMatcher(None, bare, name).ratio() for name in _names(column)) * 0.99
+
+
+@cache
+def _names(column: Column) -> frozenset[str]:
+    return frozenset((folded(column.head), folded(column.field), *column.words))
+
+
+def _without_unit(words: str, column: Column, plan: ListPlan) -> str:
     stem, _, last = words.rpartition(" ")
-    bare = re.sub(r" in$", "", stem) if stem and _is_unit(plan, column.field, last) else words
-    if words in names or bare in names:
-        return 1.0
-    return max(SequenceMatcher(None, bare, name).ratio() for name in names) * 0.99
+    return re.sub(r" in$", "", stem) if stem and _is_unit(plan, column.field, last) else words
 
 
 def _is_unit(plan: ListPlan, field: str, written: str) -> bool:

@@ -30,6 +30,7 @@ from loopwright.job.intake import Change, Gathered, Intake, Row
 from loopwright.job.read import read
 from loopwright.job.row_id import named_rows
 from loopwright.job.shape import NumberShape
+from loopwright.job.splice import Splices
 from loopwright.job.together import SetList, apply_together
 from loopwright.job.tree import MAP, Node, compose, shorten
 from loopwright.job.write import Value
@@ -52,14 +53,14 @@ def take_in(
     ``told`` says what columns mean, ``fill`` what new entries get where the list is silent, ``headed`` that it has a row of heads.
     Raises JobError when the document itself cannot be read; what is wrong with the list stands in the result.
     """
-    plan, job = LISTS[kind], read(text).job
+    _, root = compose(text)
+    plan, job = LISTS[kind], read(text, tree=root).job
     matching = propose(kind, grid.rows, told, headed=headed)
     found = Gathered()
     for message in matching.problems:
         found.refuse(-1, None, message)
     _say_matching(found, matching, grid)
     rows = _rows_of(found, kind, matching, grid, job.region.units)
-    _, root = compose(text)
     present = _present(root, plan.part)
     names = names_of(job)
     given = _fill(found, kind, fill or {}, names)
@@ -222,7 +223,7 @@ def _add(found: Gathered, kind: ListKind, name: str, meanings: Mapping[str, Mean
 def _made(found: Gathered, text: str, part: str, matching: Matching) -> Edited | None:
     """Return the text with the edits made and read again; every problem of the reader is noted with its row and column."""
     if not found.edits:
-        return Edited(text, apply_together(text, ()).inverse)
+        return Edited(text, Splices(()))
     refused = {(problem.row, problem.at) for problem in found.problems}
     try:
         edited = apply_together(text, found.edits)
@@ -252,8 +253,8 @@ def rows_out(text: str, kind: ListKind) -> Rows:
     Taken in again, it changes nothing.
     """
     plan = LISTS[kind]
-    system = read(text).job.region.units
     _, root = compose(text)
+    system = read(text, tree=root).job.region.units
     columns = [(column, None if column.field == ID else plan.shape_of(column.field)) for column in plan.columns]
     units = ["" if shape is None else head_unit(shape, system) for _, shape in columns]
     head = tuple(f"{column.head} ({unit})" if unit else column.head for (column, _), unit in zip(columns, units, strict=True))
