@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -12,6 +13,14 @@ from hypothesis import HealthCheck, settings
 settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_things(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep the tests out of the data folder of whoever runs them."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield
 
 
 def _oracle(command: str, package: str) -> str:

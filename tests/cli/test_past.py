@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from loopwright import demo
-from loopwright.cli.passphrase import who
 from loopwright.job.edit import SetField, apply
 from loopwright.store.kept import history_path
 from loopwright.store.sql import open_store
 from loopwright.store.store import Change
+from loopwright.store.user import who
 
 Run = Callable[..., Any]
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)

@@ -123,6 +123,33 @@ def test_a_file_that_others_may_write_opens_nothing(tokens: ApiTokens, path: Pat
         tokens.find(made, now=NOW)
 
 
+def test_a_folder_brings_no_tokens_with_it(tokens: ApiTokens, path: Path, tmp_path: Path) -> None:
+    """Neither beside a job that was sent, nor from where its folder was copied from."""
+    made = tokens.make("stock", READ, by="Ada", now=NOW)
+    assert not path.is_relative_to(tmp_path) and list(tmp_path.iterdir()) == []
+    sent = tmp_path / "sent"
+    sent.mkdir()
+    (sent / "shop.yaml.tokens").write_bytes(path.read_bytes())
+    assert ApiTokens(tokens_path(sent / "shop.yaml"), note=lambda *_: None).find(made, now=NOW) is None
+    (tmp_path / "shop.yaml").touch()
+    (sent / "link.yaml").symlink_to(tmp_path / "shop.yaml")
+    assert tokens_path(sent / "link.yaml") == path, "a link is the job it leads to"
+    assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
+
+
+def test_a_name_as_long_as_a_name_may_be_has_tokens(tmp_path: Path) -> None:
+    path = tokens_path(tmp_path / ("ü" * 122 + ".yaml"))
+    ApiTokens(path, note=lambda *_: None).make("stock", READ, by="Ada", now=NOW)
+    assert path.exists()
+
+
+def test_where_the_user_has_no_folder_there_are_no_tokens(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", "not/absolute")
+    monkeypatch.delenv("HOME")
+    with pytest.raises(StoreError, match="no data folder"):
+        tokens_path(tmp_path / "shop.yaml")
+
+
 def test_a_file_of_somebody_else_opens_nothing(tokens: ApiTokens, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made = tokens.make("stock", READ, by="Ada", now=NOW)
     monkeypatch.setattr(os, "geteuid", lambda: path.stat().st_uid + 1)

@@ -19,7 +19,7 @@ from loopwright.store.file import StoreError
 from loopwright.store.login import IDLE
 from loopwright.store.one_time import hotp, step_of
 from loopwright.store.people import People
-from loopwright.store.person import Role
+from loopwright.store.person import Person, Role
 from loopwright.store.seal import Cost
 from loopwright.store.secret import Secret
 
@@ -52,6 +52,11 @@ def try_in(door: Door, name: str, password: Secret, source: Source = AWAY, *, la
     return door.sign_in(name, password, None, source=source, now=AT + timedelta(seconds=later_s))
 
 
+def who(door: Door, token: Secret, *, now: datetime) -> Person | None:
+    inside = door.inside(token, now=now)
+    return None if inside is None else inside.person
+
+
 def into(door: Door, name: str, password: Secret, source: Source = AWAY) -> Secret:
     done = try_in(door, name, password, source)
     assert isinstance(done, SignedIn)
@@ -60,12 +65,12 @@ def into(door: Door, name: str, password: Secret, source: Source = AWAY) -> Secr
 
 def test_in_and_out(door: Door) -> None:
     token = into(door, "Ben", BEN)
-    person = door.who(token, now=AT)
+    person = who(door, token, now=AT)
     assert person is not None
     assert (person.name, person.role) == ("Ben", Role.INSTALLER)
     assert [each.source for each in door.sessions_of("Ben")] == [AWAY]
     door.sign_out(token)
-    assert door.who(token, now=AT) is None
+    assert who(door, token, now=AT) is None
     assert door.sessions_of("Ben") == ()
 
 
@@ -74,10 +79,10 @@ def test_each_sign_in_has_a_token_of_its_own_and_it_can_be_exchanged(door: Door)
     assert first != second
     third = door.rotate(first, now=AT)
     assert third is not None
-    assert door.who(first, now=AT) is None
-    assert door.who(third, now=AT) is not None
+    assert who(door, first, now=AT) is None
+    assert who(door, third, now=AT) is not None
     assert door.rotate(first, now=AT) is None
-    assert door.who(third, now=AT + IDLE) is None
+    assert who(door, third, now=AT + IDLE) is None
 
 
 def test_every_refusal_says_the_same(door: Door, people: People) -> None:
@@ -145,13 +150,13 @@ def test_many_at_once_gain_no_more_tries(people: People, audit: Audit) -> None:
 def test_who_is_let_in_no_more_is_out_at_once(door: Door, people: People) -> None:
     token = into(door, "Ben", BEN)
     people.set_active("Ben", active=False)
-    assert door.who(token, now=AT) is None
+    assert who(door, token, now=AT) is None
 
 
 def test_another_role_counts_at_once(door: Door, people: People) -> None:
     token = into(door, "Ben", BEN)
     people.set_role("Ben", Role.READER)
-    person = door.who(token, now=AT)
+    person = who(door, token, now=AT)
     assert person is not None
     assert person.role is Role.READER
 
@@ -160,8 +165,8 @@ def test_all_sessions_of_a_person_can_be_ended(door: Door) -> None:
     tokens = [into(door, "Ben", BEN), into(door, "Ben", BEN, HOME)]
     other = into(door, "Ada", ADA)
     door.turn_out("Ben")
-    assert [door.who(token, now=AT) for token in tokens] == [None, None]
-    assert door.who(other, now=AT) is not None
+    assert [who(door, token, now=AT) for token in tokens] == [None, None]
+    assert who(door, other, now=AT) is not None
 
 
 def test_comings_and_refusals_are_noted_but_not_what_was_typed(door: Door, audit: Audit) -> None:
@@ -207,10 +212,10 @@ def test_an_exchanged_token_is_good_for_what_is_under_way_and_then_worth_nothing
     second = door.rotate(first, now=AT, overlap=OVERLAP)
     assert second is not None
     soon, later = AT + OVERLAP / 2, AT + OVERLAP
-    assert door.who(first, now=soon) is not None
+    assert who(door, first, now=soon) is not None
     assert door.rotate(first, now=soon, overlap=OVERLAP) is None, "one token, one successor"
     assert len(door.sessions_of("Ben")) == 1
-    assert door.who(first, now=later) is None and door.who(second, now=later) is not None
+    assert who(door, first, now=later) is None and who(door, second, now=later) is not None
 
 
 def test_signing_out_ends_the_token_that_was_exchanged_too(door: Door) -> None:
@@ -218,7 +223,7 @@ def test_signing_out_ends_the_token_that_was_exchanged_too(door: Door) -> None:
     second = door.rotate(first, now=AT, overlap=OVERLAP)
     assert second is not None
     door.sign_out(second)
-    assert door.who(first, now=AT) is None and door.who(second, now=AT) is None
+    assert who(door, first, now=AT) is None and who(door, second, now=AT) is None
 
 
 def test_one_session_is_ended_and_the_others_stay(door: Door) -> None:
@@ -226,20 +231,20 @@ def test_one_session_is_ended_and_the_others_stay(door: Door) -> None:
     inside = door.inside(first, now=AT)
     assert inside is not None
     door.turn_out("Ada", number=inside.session.number)
-    assert door.who(first, now=AT) is not None, "of another person"
+    assert who(door, first, now=AT) is not None, "of another person"
     door.turn_out("Ben", number=inside.session.number)
-    assert door.who(first, now=AT) is None
-    assert door.who(second, now=AT) is not None and door.who(ada, now=AT) is not None
+    assert who(door, first, now=AT) is None
+    assert who(door, second, now=AT) is not None and who(door, ada, now=AT) is not None
 
 
 def test_another_password_ends_every_session_but_the_one_it_was_changed_in(door: Door, people: People) -> None:
     here, there = into(door, "Ben", BEN), into(door, "Ben", BEN)
     done = door.change_password(here, BEN, NEW, now=AT)
     assert isinstance(done, SignedIn)
-    assert door.who(here, now=AT) is None and door.who(there, now=AT) is None
-    assert door.who(done.token, now=AT) is not None
+    assert who(door, here, now=AT) is None and who(door, there, now=AT) is None
+    assert who(door, done.token, now=AT) is not None
     people.set_password("Ben", BEN, given_until=None)
-    assert door.who(done.token, now=AT) is None
+    assert who(door, done.token, now=AT) is None
 
 
 def test_the_password_is_asked_again_with_the_same_waits(door: Door) -> None:
@@ -253,7 +258,7 @@ def test_the_password_is_asked_again_with_the_same_waits(door: Door) -> None:
     assert isinstance(changed, Refused) and changed.wait_s > 0
     done = door.prove(token, BEN, now=later + timedelta(minutes=16))
     assert isinstance(done, SignedIn) and done.session.proved_at == later + timedelta(minutes=16)
-    assert door.who(token, now=later + timedelta(minutes=16)) is None, "with another token from then on"
+    assert who(door, token, now=later + timedelta(minutes=16)) is None, "with another token from then on"
 
 
 def test_codes_are_begun_and_ended_by_whoever_is_in(door: Door, people: People) -> None:

@@ -421,6 +421,15 @@ def test_what_cannot_be_noted_or_read_lets_nobody_in(bench: Any, tmp_path: Path)
     assert bench.browser().hand_in("/sign-in", name="Ina", password=bench.passwords["Ina"]).status_code == 503
 
 
+def test_what_cannot_be_noted_is_told_on_a_page(bench: Any) -> None:
+    ada = bench.come_in("Ada")
+    bench.audit.path.unlink()
+    bench.audit.path.mkdir()
+    page = ada.hand_in("/you/sessions")
+    assert page.status_code == 503 and "could not be noted" in page.text and "This was not done" in page.text
+    assert ada.visit("/you").status_code == 200, "nothing was done"
+
+
 def test_nothing_that_was_typed_is_in_an_address_or_in_the_trail(
     bench: Any, capsys: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
 ) -> None:

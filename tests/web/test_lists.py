@@ -283,6 +283,12 @@ def test_the_same_taking_in_sent_twice_is_made_once(bench: Bench) -> None:
     assert first == second == {"taken": "10 new devices, 0 changed, 0 unchanged."}
 
 
+def test_lists_without_a_mark_are_each_taken_in(bench: Bench) -> None:
+    said = [bench.take("devices", rows, mark="") for rows in (TEN, TEN.replace("extra-", "further-"))]
+    assert said == [{"taken": "10 new devices, 0 changed, 0 unchanged."}] * 2
+    assert {"extra-1", "further-1"} <= set(bench.session.state.job.equipment)
+
+
 def test_who_may_only_read_takes_lists_out_and_none_in(tmp_path: Path) -> None:
     bench = Bench(tmp_path, READER)
     assert bench.client.get("/lists/cables.csv").status_code == 200

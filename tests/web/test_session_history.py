@@ -10,8 +10,9 @@ import loopwright.demo
 from loopwright.job.edit import AddItem, RemoveItem, RenameItem, SetField
 from loopwright.store.kept import KeptJob, history_path
 from loopwright.store.sql import open_store
+from loopwright.store.user import who
 from loopwright.values.error import JobError
-from loopwright.web.serve import opened, who
+from loopwright.web.serve import opened
 from loopwright.web.session import Session, summary_of
 
 LENGTH = "cables/W22/length_m"

@@ -28,6 +28,7 @@ from loopwright.store.secret import Secret
 from loopwright.store.vault import create_vault
 from loopwright.web.app import create_app
 from loopwright.web.new_premises import USUAL, faults_of
+from loopwright.web.refusal import NO_CHANGE
 from loopwright.web.rooms.register import ROOMS
 from loopwright.web.session import Session
 from loopwright.web.several import create_several
@@ -39,6 +40,7 @@ with warnings.catch_warnings():
     from fastapi.testclient import TestClient
 
 BASE = "http://127.0.0.1"
+VISIT = {"Accept": "text/html", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Site": "same-origin"}
 FORM = {"Origin": BASE}
 TOP = ("/static/", "/sign-out", "/sign-in", "/you", "/people", "/ways-in")
 """What a job's pages may lead to outside of it, and the list of all premises, which is \"/\" itself."""
@@ -272,6 +274,23 @@ def test_the_printed_address_leads_into_the_job_that_is_meant(folder: Path) -> N
         assert client.get("/at/bindery/").status_code == 403
         assert 'url=/at/bindery/"' in client.get("/?key=key").text
         assert "Fennimarch" in client.get("/at/bindery/").text and client.get("/").status_code == 200
+
+
+def test_what_has_no_form_is_told_in_the_pages_words_and_never_repeated(bench: Any, folder: Path) -> None:
+    """At the list, at the entrance and in a job alike: the library's own answer would repeat what was sent."""
+    ways, planted = bench.entrance.ways, "a-password-in-the-wrong-place"
+    bench.app = create_several(Office(folder).shelf, token=None, hosts=ways.hosts, entrance=bench.entrance, tokens_of=tokens_of)
+    ada, stranger = bench.come_in("Ada"), bench.browser()
+    origin = {"Origin": str(ada.base_url).rstrip("/")}
+    a_file = {"files": {name: (f"{name}.txt", planted) for name in ("password", "title", "old")}}
+    for browser, address in ((stranger, "/sign-in"), (ada, "/new"), (ada, "/people/prove"), (ada, "/you/password")):
+        page = browser.post(address, headers=VISIT | origin, **a_file)
+        assert page.status_code == 422 and "This was not done" in page.text and planted not in page.text, address
+        words = browser.post(address, headers=origin, **a_file)
+        assert words.json() == {"problems": [{"path": "", "message": NO_CHANGE}]}, address
+    for address in ("/at/larch/edit", "/at/larch/secrets/open"):
+        answer = ada.post(address, json={"do": planted, "passphrase": [planted]}, headers=origin)
+        assert answer.status_code == 422 and answer.json()["problems"][0]["message"] == NO_CHANGE
 
 
 def test_people_come_in_once_for_all_jobs(bench: Any, folder: Path) -> None:

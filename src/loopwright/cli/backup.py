@@ -14,10 +14,10 @@ DOCUMENTS = (".yaml", ".yml")
 
 
 def backup(file: File, to: File, /, *, keep: Annotated[int | None, Parameter(show_default=False)] = None, force: Flag = False) -> int:
-    """Copy a job with its history, vault and tokens as they are at this moment, while the workbench may go on writing.
+    """Copy a job with its history and vault as they are at this moment, while the workbench may go on writing.
 
-    Where FILE is a document, TO is a folder: a numbered folder is made in it with the document, its history, its vault, the trails and
-    the tokens, and with SHA256SUMS, which `sha256sum --check` reads. Nothing is made when nothing has changed since the last.
+    Where FILE is a document, TO is a folder: a numbered folder is made in it with the document, its history, its vault with the trail
+    of that, and with SHA256SUMS, which `sha256sum --check` reads. Nothing is made when nothing has changed since the last.
     Where FILE is a history, TO is a file: the copy is one file by itself.
 
     A copy is looked through before it gets its name: every revision, text and kept file must be what was put there. A

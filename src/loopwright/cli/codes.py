@@ -15,10 +15,11 @@ if TYPE_CHECKING:
 
 def codes_of(file: str, passphrase_file: str | None, passphrase_fd: int | None) -> tuple[CodeFacts, ...]:
     """Return the facts of the codes in the vault beside a job. Raises Refusal when it cannot be opened."""
-    from loopwright.cli.passphrase import Words, who
+    from loopwright.cli.passphrase import Words
     from loopwright.store.audit import Audit
     from loopwright.store.file import StoreError
     from loopwright.store.secret import no_core
+    from loopwright.store.user import who
     from loopwright.store.vault import names_in, open_vault, trail_path, vault_path
 
     if file == STDIN:

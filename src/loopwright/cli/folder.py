@@ -1,19 +1,12 @@
-"""Where the user's own things are kept: the folder the system has for them."""
+"""Where the people are kept: among the user's own things, unless another file is named."""
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
+from loopwright.store.user import data_folders
+
 PEOPLE = "people"
-
-
-def data_folders() -> list[Path]:
-    """Return the user's data folders, the one that is asked for first; none when the system names none."""
-    data, home = os.environ.get("XDG_DATA_HOME", ""), os.environ.get("HOME", "")
-    # The XDG Base Directory Specification: a path that is not absolute is to be ignored.
-    folders = [Path(data) / "loopwright"] if data.startswith("/") else []
-    return folders + ([Path(home) / ".local" / "share" / "loopwright"] if home.startswith("/") else [])
 
 
 def people_path(given: str | None, *, make: bool = False) -> Path:

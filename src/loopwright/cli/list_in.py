@@ -91,10 +91,10 @@ def _save(job: JobFile, before: str, after: str, summary: str) -> None:
     """Write the job; where a history of it is kept, as a revision of its own. Raises StoreError."""
     from datetime import UTC, datetime
 
-    from loopwright.cli.passphrase import who
     from loopwright.cli.terminal import complain
     from loopwright.store.file import ChangedOnDisk
     from loopwright.store.kept import KeptJob, history_path, keep
+    from loopwright.store.user import who
 
     if not history_path(job.path).exists():
         return job.save(after)

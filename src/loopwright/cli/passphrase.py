@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import getpass
 import os
-import pwd
 import stat
 import sys
 import warnings
 
 from loopwright.cli.refusal import Refusal, world_words
 from loopwright.cli.terminal import plain, say, say_bytes
+from loopwright.store.ours import not_ours
 from loopwright.store.secret import Secret
 
 MOST_BYTES = 65_536
@@ -66,21 +66,14 @@ class Words:
         return self._lines[number]
 
 
-def who() -> str:
-    """Return who runs the program by the system's own record; the environment can say anything."""
-    try:
-        return pwd.getpwuid(os.getuid()).pw_name
-    except KeyError:
-        return f"user {os.getuid()}"
-
-
 def _lines(file: str | None, descriptor: int | None) -> list[Secret]:
     try:
         handle = os.open(file, os.O_RDONLY | os.O_CLOEXEC) if file is not None else os.dup(descriptor or 0)
         with os.fdopen(handle, "rb") as source:
             told = os.fstat(source.fileno())
-            if file is not None and stat.S_ISREG(told.st_mode) and told.st_mode & 0o077:
-                raise Refusal(f"{file}: others may read it. `chmod 600` makes it yours alone.")
+            # What is no plain file, as what a shell hands over by <(...), stands in no folder for others to write.
+            if file is not None and stat.S_ISREG(told.st_mode) and (why := not_ours(told, secret=True)):
+                raise Refusal(f"{file}: {why}")
             raw = source.read(MOST_BYTES)
     except (OSError, ValueError, OverflowError) as error:
         words = world_words(error) if isinstance(error, OSError) else "cannot be a name or a number of a file"

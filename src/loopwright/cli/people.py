@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from loopwright.store.person import Role
 
 Act = Literal["add", "list", "role", "out", "in", "password", "codes", "trail"]
-RoleWord = Literal["surveyor", "installer", "desk", "office", "reader"]
+RoleWord = Literal["surveyor", "installer", "desk", "office", "mate", "reader"]
 NAMELESS = ("list", "trail")
 GIVEN_DAYS = 3
 
@@ -59,7 +59,7 @@ def people(
     name
         The person's name.
     role
-        What the person is: surveyor, installer, desk, office or reader (the usual).
+        What the person is: surveyor, installer, desk, office, mate or reader (the usual).
     owner
         The person may do everything.
     people
@@ -72,10 +72,11 @@ def people(
     from datetime import UTC, datetime
 
     from loopwright.cli.folder import people_path
-    from loopwright.cli.passphrase import Words, who
+    from loopwright.cli.passphrase import Words
     from loopwright.store.audit import Audit
     from loopwright.store.file import StoreError
     from loopwright.store.secret import no_core
+    from loopwright.store.user import who
 
     _fit(act, name, role, owner)
     path = people_path(people, make=act == "add")
@@ -101,7 +102,7 @@ def _fit(act: Act, name: str | None, role: RoleWord | None, owner: bool) -> None
     if role is not None and act not in ("add", "role"):
         raise Refusal("--role is said with add and role.")
     if act == "role" and role is None:
-        raise Refusal("role needs --role ROLE: surveyor, installer, desk, office or reader.")
+        raise Refusal("role needs --role ROLE: surveyor, installer, desk, office, mate or reader.")
 
 
 def _people(path: Path, audit: Audit) -> People:
@@ -166,9 +167,7 @@ def _password(people: People, name: str, words: Words) -> int:
     if person is None:
         raise Refusal("There is nobody of that name.")
     people.set_password(name, words.new_password(name), given_until=None if person.owner else _until())
-    say(
-        f"{plain(name)} has a new password{'' if person.owner else ', to be changed when they come in'}. Sessions of the old one are over."
-    )
+    say(f"{plain(name)} has a new password{'' if person.owner else ', to be changed when they come in'}. Sessions of the old one are over.")
     return DONE
 
 

@@ -39,12 +39,12 @@ def put_in(file: File, to: File, /, *, job: JobName = None, force: Flag = False)
         Where there is a job of that name, make the document its next revision.
     """
     from loopwright.cli.file import STDIN, job_in, read_source
-    from loopwright.cli.passphrase import who
     from loopwright.cli.server import on_server, opened
     from loopwright.cli.terminal import plain, say
     from loopwright.job.tree import as_text
     from loopwright.store.address import shown_address
     from loopwright.store.file import StoreError
+    from loopwright.store.user import who
 
     if not on_server(to):
         raise Refusal("put-in: TO is the address of a server. Accepted: postgresql://person@server/database.")

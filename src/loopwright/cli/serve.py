@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
-from loopwright.cli.folder import data_folders
 from loopwright.cli.refusal import Refusal
 from loopwright.cli.server import JobName, on_server, server_job
 from loopwright.cli.words import File, Flag
+from loopwright.store.user import data_folders
 
 if TYPE_CHECKING:
     from ipaddress import IPv4Address, IPv6Address
@@ -57,7 +57,7 @@ def serve(
     Every change is kept, with who made it and when, in a database beside the file: shop.yaml.history.db. Undo goes
     on from there the next time, and what was changed elsewhere is taken in.
 
-    With --backup, copies of the job with its history, vault and tokens are made in a folder, when something has changed;
+    With --backup, copies of the job with its history and vault are made in a folder, when something has changed;
     `loopwright restore` puts one back. One that fails is told on the foot of every page and tried again.
 
     With --lan, or --host and an address of this machine, others reach it from the local network: by HTTPS, with a certificate of

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
-from loopwright.cli.folder import data_folders
 from loopwright.cli.refusal import Refusal, either
 from loopwright.store.address import is_address, shown_address, tells_password
+from loopwright.store.user import data_folders
 
 if TYPE_CHECKING:
     from loopwright.store.sql import SqlStore
@@ -72,7 +72,7 @@ def opened(address: str, *, read_only: bool = False) -> SqlStore:
 
 
 def beside(address: str, job: str, folders: Iterable[Path] | None = None) -> Path:
-    """Return where on this machine the tokens and the vault of a job on a server are kept: beside a file that is not there."""
+    """Return where on this machine the vault of a job on a server are kept: beside a file that is not there."""
     key = hashlib.sha256(f"{shown_address(address)}\0{job}".encode("utf-8", "replace")).hexdigest()[:12]
     name = re.sub(r"[^A-Za-z0-9._-]", "_", job).strip(".")[:60] or "job"
     found = next(iter(data_folders() if folders is None else folders), None)

@@ -33,8 +33,9 @@ def token(
 ) -> int:
     """Say which other programs may use the HTTP API of a job while it is served.
 
-    make prints a new token, the only time it can be seen: kept is its hash, in shop.yaml.tokens beside the job. A program sends
-    it as the header Authorization: Bearer TOKEN. list prints the names, what each is for, who made it and until when.
+    make prints a new token, the only time it can be seen: kept is its hash, in your data folder, for the place the job has on this
+    machine, so that a copied folder brings no tokens with it. A program sends it as the header Authorization: Bearer TOKEN. list prints
+    the names, what each is for, who made it and until when.
     remove takes one away; it counts no more from the next request on. trail prints what was made and removed, and says whether a line
     of that was changed, with exit status 1 when one was. Secrets and people are for no token.
 
@@ -62,16 +63,16 @@ def token(
     """
     from datetime import UTC, datetime
 
-    from loopwright.cli.passphrase import who
     from loopwright.store.api_token import ApiTokens, tokens_path, tokens_trail_path
     from loopwright.store.audit import Audit
     from loopwright.store.file import StoreError
+    from loopwright.store.user import who
 
     if (name is not None) != (act in NAMED):
         raise Refusal(f"{act} needs the NAME of a token." if act in NAMED else f"{act} takes no NAME.")
     if act != "make" and (scope or days is not None):
         raise Refusal("--scope and --days are said when a token is made.")
-    path, now = tokens_path(_beside(file, job)), datetime.now(UTC)
+    path, now = tokens_path(_job_file(file, job)), datetime.now(UTC)
     audit = Audit(tokens_trail_path(path), by=who(), clock=lambda: now)
     try:
         if act == "trail":
@@ -86,8 +87,8 @@ def token(
         raise Refusal(str(error)) from None
 
 
-def _beside(file: str, job: str | None) -> Path:
-    """Return the file the tokens are kept beside. Raises Refusal when there is no such job."""
+def _job_file(file: str, job: str | None) -> Path:
+    """Return the job file the tokens are for. Raises Refusal when there is no such job."""
     from loopwright.cli.server import on_server, server_job
 
     if on_server(file):

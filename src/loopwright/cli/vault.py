@@ -56,10 +56,11 @@ def vault(
     passphrase_fd
         The number of an open file descriptor to read the same from.
     """
-    from loopwright.cli.passphrase import Words, who
+    from loopwright.cli.passphrase import Words
     from loopwright.store.audit import Audit
     from loopwright.store.file import StoreError
     from loopwright.store.secret import no_core
+    from loopwright.store.user import who
     from loopwright.store.vault import trail_path
 
     if (name is None) != (act in NAMELESS):

@@ -12,7 +12,6 @@ import json
 import os
 import re
 import secrets
-import stat
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -23,17 +22,20 @@ from typing import Any
 from loopwright.store.audit import Record
 from loopwright.store.file import StoreError
 from loopwright.store.held import held
+from loopwright.store.ours import read_own
 from loopwright.store.person import Right
 from loopwright.store.secret import Draw, Secret
 from loopwright.store.store import sha256_of, stamp
+from loopwright.store.user import data_folders
 from loopwright.store.whole import write_whole
 
 FORMAT = 1
-OURS_ALONE = 0o600
+OURS_ALONE, OURS_FOLDER = 0o600, 0o700
 TOKEN_BYTES = 32
 LEAD = "lw_"
 """How every token begins, so that one that lies about where it should not can be found."""
-SUFFIX, TRAIL_SUFFIX = ".tokens", ".trail"
+FOLDER, SUFFIX, TRAIL_SUFFIX = "tokens", ".tokens", ".trail"
+PLACE_DIGITS, LONGEST_KEPT = 20, 100
 MOST_TOKENS, MOST_DAYS, USUAL_DAYS = 200, 3660, 90
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9._-]{0,39}")
 
@@ -84,17 +86,9 @@ class ApiTokens:
     def everyone(self) -> Book:
         """Return every token by name, ended ones too. Raises StoreError, also when it is somebody else's file or others may write it."""
         try:
-            with self._path.open("rb") as source:
-                now, raw = os.fstat(source.fileno()), source.read()
-            if now.st_uid != os.geteuid():
-                raise StoreError(f"{self._path.name}: it is somebody else's file, so no token in it counts.")
-            if now.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-                raise StoreError(f"{self._path.name}: others may write it, so no token in it counts. `chmod 600` makes it yours alone.")
-            return _parsed(raw)
+            return _parsed(read_own(self._path))
         except FileNotFoundError:
             return {}
-        except OSError as error:
-            raise StoreError(f"{self._path.name} cannot be read: {_words(error)}.") from error
         except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
             pass
         raise StoreError(f"{self._path.name} is damaged: it cannot be read as a list of tokens.")
@@ -141,6 +135,7 @@ class ApiTokens:
         try:
             if not self._path.exists():
                 change({})
+                self._path.parent.mkdir(mode=OURS_FOLDER, parents=True, exist_ok=True)
                 write_whole(self._path, _spelled({}), over=False, mode=OURS_ALONE)
         except FileExistsError:
             pass
@@ -159,13 +154,16 @@ class ApiTokens:
 
 
 def tokens_path(job: Path) -> Path:
-    """Return where the tokens of a job are kept.
+    """Return where the tokens of a job are kept: among this user's own things, by the place the job has on this machine.
 
-    >>> tokens_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.tokens'
+    Beside the job they would travel with its folder, and a folder from somebody else would bring tokens of theirs. Raises StoreError
+    when the system names no place for the user's own things.
     """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    folders = data_folders()
+    if not folders:
+        raise StoreError("There is no data folder to keep tokens in: set HOME or XDG_DATA_HOME.")
+    real = os.path.realpath(job)
+    return folders[0] / FOLDER / f"{os.path.basename(real)[:LONGEST_KEPT]}.{sha256_of(os.fsencode(real))[:PLACE_DIGITS]}{SUFFIX}"
 
 
 def tokens_trail_path(tokens: Path) -> Path:

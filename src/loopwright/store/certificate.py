@@ -7,8 +7,6 @@ takes the key can stand in for this workbench and for no other server.
 from __future__ import annotations
 
 import ipaddress
-import os
-import stat
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,6 +18,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from loopwright.store.file import StoreError
+from loopwright.store.ours import read_own
 from loopwright.store.whole import write_whole
 
 OURS_ALONE = 0o600
@@ -65,11 +64,10 @@ def certificate_for(path: Path, names: frozenset[str], *, now: datetime) -> tupl
 
 
 def _read(path: Path) -> Certificate:
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
-    with os.fdopen(handle, "rb") as source:
-        mode, raw = os.fstat(source.fileno()).st_mode, source.read()
-    if not stat.S_ISREG(mode) or mode & 0o077:
-        raise StoreError(f"{path.name} holds a key, and others may read it. Take it away: another is made at the next start.")
+    try:
+        raw = read_own(path, secret=True)
+    except StoreError as error:
+        raise StoreError(f"{error} Take it away: another is made at the next start.") from None
     try:
         key, read = serialization.load_pem_private_key(raw, None), x509.load_pem_x509_certificate(raw)
         if key.public_key() != read.public_key():

@@ -103,11 +103,6 @@ class Door:
             return None
         return Inside(person, found)
 
-    def who(self, token: Secret, *, now: datetime) -> Person | None:
-        """Return whose token it is, if the session and the person are still good. Raises StoreError."""
-        inside = self.inside(token, now=now)
-        return None if inside is None else inside.person
-
     def prove(self, token: Secret, password: Secret, *, now: datetime) -> SignedIn | Refused:
         """Have somebody who is in give the password again; the tries are counted as at the way in. Raises StoreError."""
         inside = self.inside(token, now=now)

@@ -65,14 +65,14 @@ def _postgresql(where: str) -> Engine:
     if "options" not in url.query:
         waits["options"] = f"-c lock_timeout={BUSY_MS} -c idle_in_transaction_session_timeout={BUSY_MS * 6}"
     try:
-        return sqlalchemy.create_engine(url, pool_pre_ping=True, pool_recycle=FRESH_S, connect_args=waits)
+        return sqlalchemy.create_engine(url, pool_pre_ping=True, pool_recycle=FRESH_S, connect_args=waits, hide_parameters=True)
     except ModuleNotFoundError as error:
         raise StoreError("PostgreSQL needs one more library: pip install 'loopwright[postgresql]'.") from error
 
 
 def _sqlite(path: Path, *, read_only: bool) -> Engine:
     connect = (lambda: to_read(path)) if read_only else (lambda: _to_write(path))
-    engine = sqlalchemy.create_engine("sqlite+pysqlite://", creator=connect, poolclass=sqlalchemy.QueuePool)
+    engine = sqlalchemy.create_engine("sqlite+pysqlite://", creator=connect, poolclass=sqlalchemy.QueuePool, hide_parameters=True)
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
@@ -149,7 +149,8 @@ def told(name: str, doing: str) -> Iterator[None]:
     except (SQLAlchemyError, sqlite3.Error, OSError) as error:
         words = plain(error)
         kind = Damaged if is_broken(error) else StoreError
-        raise kind(f"{name} {doing}: {words}.") from error
+        # Not from the error: what a server says in detail repeats what was to be written.
+        raise kind(f"{name} {doing}: {words}.") from None
 
 
 def is_broken(error: BaseException) -> bool:

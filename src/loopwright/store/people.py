@@ -20,6 +20,7 @@ from loopwright.store.audit import Record
 from loopwright.store.file import StoreError
 from loopwright.store.held import held
 from loopwright.store.one_time import one_time_secret, step_taken
+from loopwright.store.ours import read_own
 from loopwright.store.person import OneTime, Person, Role, good_password, good_person_name
 from loopwright.store.seal import SALT_BYTES, Broken, Cost, keys_from
 from loopwright.store.secret import Draw, Secret
@@ -45,13 +46,11 @@ class People:
         self._nobody = self._hashed(Secret(base64.b64encode(draw(SALT_BYTES)).decode("ascii")))
 
     def everybody(self) -> Everybody:
-        """Return everybody by name. Raises StoreError."""
+        """Return everybody by name. Raises StoreError, also when it is somebody else's file or others may write it."""
         try:
-            return _parsed(self._path.read_bytes())
+            return _parsed(read_own(self._path))
         except FileNotFoundError:
             return {}
-        except OSError as error:
-            raise StoreError(f"{self._path.name} cannot be read: {(error.strerror or type(error).__name__).lower()}.") from error
         except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
             pass
         raise StoreError(f"{self._path.name} is damaged: it cannot be read as a list of people.")

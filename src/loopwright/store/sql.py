@@ -70,8 +70,8 @@ class SqlStore:
             try:
                 begun = insert(schema.jobs).values(name=name, head=1, head_sha256=made.sha256).returning(schema.jobs.c.id)
                 job_id = connection.execute(begun).scalar_one()
-            except IntegrityError as error:
-                raise StoreError(f"{self.name} already keeps a job called {name}.") from error
+            except IntegrityError:
+                raise StoreError(f"{self.name} already keeps a job called {name}.") from None
             rows.put_text(connection, raw, made.text_sha256, "")
             connection.execute(insert(schema.revisions).values(job_id=job_id, **rows.columns(made)))
         return made

@@ -6,14 +6,13 @@ from dataclasses import replace
 from threading import Lock
 
 from fastapi import FastAPI, Request
-from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 
 from loopwright.job.read import read
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.values.error import JobError, Problem
-from loopwright.web.change import LONGEST_TEXT, Change, edit_of, moved, refuse_moved
+from loopwright.web.change import Change, edit_of, moved, refuse_moved
 from loopwright.web.drawn import Drawn
 from loopwright.web.joining import choices
 from loopwright.web.page import Query
@@ -30,12 +29,6 @@ READINGS = "observations"
 def add_changing(app: FastAPI, draw: Drawn, session: Session) -> None:
     """Add the address that edits, undo and redo are posted to."""
     one_at_a_time = Lock()
-
-    @app.exception_handler(RequestValidationError)
-    async def unfit(request: Request, error: RequestValidationError) -> Response:
-        long = any(item["type"] == "string_too_long" for item in error.errors())
-        words = f"That is too long: at most {LONGEST_TEXT} characters." if long else "That is no change this program knows."
-        return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=422)
 
     @app.post("/edit")
     @demands(TO_EDIT)

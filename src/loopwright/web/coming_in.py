@@ -31,7 +31,7 @@ def add_entrance(app: FastAPI, draw: Outside, entrance: Entrance) -> None:
     @app.exception_handler(StoreError)
     async def stopped(request: Request, error: StoreError) -> Response:
         # What cannot be noted, or looked up, is not done.
-        page = draw.alone("refused.html", words=str(error), visitor=visitor_of(request), change=False)
+        page = draw.alone("refused.html", heading="This was not done", words=str(error), visitor=visitor_of(request), change=False)
         return HTMLResponse(page, status_code=NOBODY_CAN)
 
     _add_coming_in(app, draw, entrance)

@@ -102,8 +102,10 @@ class _Inward:
 
     def take(self, kind: ListKind, raw: bytes, wishes: Wishes, by: str) -> dict[str, object]:
         """Take a list in as one step of the history, if the job is the one its outcome was shown for; return what came of it."""
-        if wishes.mark in self._done:
-            return {"taken": self._done[wishes.mark]}
+        # What has no mark of its own is another list each time.
+        once = f"{by}\0{wishes.mark}" if wishes.mark else ""
+        if once in self._done:
+            return {"taken": self._done[once]}
         with self._room:
             try:
                 grid = _grid(raw, wishes)
@@ -123,10 +125,12 @@ class _Inward:
             if problems:
                 return self._shown(view, state.revision, " ".join(problem.message for problem in problems))
             self._draw.steps.call(f"a list of {LISTS[kind].many}", state.revision)
-        self._done[wishes.mark] = f"{view.intake.sentence}."
-        while len(self._done) > MOST_DONE:
-            self._done.popitem(last=False)
-        return {"taken": self._done[wishes.mark]}
+        taken = f"{view.intake.sentence}."
+        if once:
+            self._done[once] = taken
+            while len(self._done) > MOST_DONE:
+                self._done.popitem(last=False)
+        return {"taken": taken}
 
     def _refused(self, words: str) -> dict[str, object]:
         return {"refused": words}

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from fastapi import FastAPI, Request
 from fastapi.exception_handlers import http_exception_handler
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
+from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.drawn import Outside
 from loopwright.web.rights import GIVEN_PASSWORD, NotAllowed
 from loopwright.web.visitor import visitor_of
 
-NOT_ALLOWED, NOT_THERE = 403, 404
+NOT_ALLOWED, NOT_THERE, UNFIT = 403, 404, 422
+TOO_LONG = f"That is too long: at most {LONGEST_TEXT} characters."
+NO_CHANGE = "That is no change this program knows."
 NOTHING_THERE = "Nothing is at this address. What it led to may have been taken out or named anew since."
 
 
 def add_refusal(app: FastAPI, draw: Outside) -> None:
-    """Have NotAllowed answered wherever it is raised, and a person shown a page where there is nothing."""
+    """Have NotAllowed answered wherever it is raised, what has no form this program knows, and an address with nothing at it."""
 
     @app.exception_handler(NotAllowed)
     async def refused(request: Request, error: NotAllowed) -> Response:
@@ -26,6 +30,15 @@ def add_refusal(app: FastAPI, draw: Outside) -> None:
         visitor = visitor_of(request)
         page = draw.alone("refused.html", heading="This was not done", words=words, visitor=visitor, change=words == GIVEN_PASSWORD)
         return HTMLResponse(page, status_code=NOT_ALLOWED)
+
+    @app.exception_handler(RequestValidationError)
+    async def unfit(request: Request, error: RequestValidationError) -> Response:
+        # The library's own answer repeats what was sent, and that may be a password.
+        words = TOO_LONG if any(item["type"] == "string_too_long" for item in error.errors()) else NO_CHANGE
+        if not is_visit(request):
+            return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=UNFIT)
+        page = draw.alone("refused.html", heading="This was not done", words=words, visitor=visitor_of(request), change=False)
+        return HTMLResponse(page, status_code=UNFIT)
 
     @app.exception_handler(HTTPException)
     async def missing(request: Request, error: HTTPException) -> Response:

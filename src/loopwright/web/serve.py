@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import atexit
 import gc
-import getpass
 import os
 import secrets
 import socket
@@ -28,6 +27,7 @@ from loopwright.store.kept import KeptJob, keep
 from loopwright.store.schedule import Copies, Schedule
 from loopwright.store.stored import ServerJob, open_stored
 from loopwright.store.trail import MemoryTrail
+from loopwright.store.user import who
 from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
@@ -108,7 +108,11 @@ class Single:
 
     def app(self, *, token: str | None, hosts: frozenset[str], visitor: Visitor = NOBODY, entrance: Entrance | None = None) -> FastAPI:
         """Return its application."""
-        tokens = tokens_of(self.session.file.path)
+        try:
+            tokens = tokens_of(self.session.file.path)
+        except StoreError:
+            # The user has no place of their own, so no token has been made.
+            tokens = None
         return create_app(self.session, token=token, hosts=hosts, visitor=visitor, tokens=tokens, entrance=entrance)
 
 
@@ -172,16 +176,8 @@ def _opened_file(path: Path, *, history: bool) -> Session:
     return session
 
 
-def who() -> str:
-    """Return who is at work, as the system knows the person."""
-    try:
-        return os.environ.get("USER") or getpass.getuser()
-    except (OSError, KeyError):
-        return "unknown"
-
-
 def tokens_of(job: Path) -> ApiTokens:
-    """Return the tokens other programs come to a job with."""
+    """Return the tokens other programs come to a job with. Raises StoreError."""
     path = tokens_path(job)
     return ApiTokens(path, note=Audit(tokens_trail_path(path), by=who(), clock=lambda: datetime.now(UTC)).note)
 

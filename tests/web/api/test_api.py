@@ -28,7 +28,7 @@ from loopwright.job.listing import rows_out
 from loopwright.job.read import read
 from loopwright.job.schema import json_schema
 from loopwright.job.tree import compose
-from loopwright.store.api_token import ApiTokens, Scope
+from loopwright.store.api_token import ApiTokens, Scope, tokens_path
 from loopwright.web.api.entry import MOST_POSTED
 from loopwright.web.api.sent import DEEPEST, MOST_EDITS
 
@@ -278,6 +278,6 @@ def test_what_was_sent_is_never_repeated_as_markup_or_breaks_an_answer(writer: A
 
 
 def test_a_fault_of_the_tokens_lets_nobody_in(reader: Any, tmp_path: Path) -> None:
-    (tmp_path / "job.yaml.tokens").write_text("{}", encoding="ascii")
+    tokens_path(tmp_path / "job.yaml").write_text("{}", encoding="ascii")
     answer = reader.get("/api/v1/job")
     assert answer.status_code == 503 and "damaged" in answer.json()["detail"]

@@ -24,8 +24,10 @@ curl -H "Authorization: Bearer $(cat token.txt)" http://127.0.0.1:8417{ROOT}/v1/
 ```
 
 - **Tokens** are made at the machine, for one job: `read`, or `change`, which is read as well. A token is shown once; kept is its
-  hash, in `shop.yaml.tokens` (mode 0600) beside the job, and every one made or removed stands in `shop.yaml.tokens.trail`. It ends on
-  its day, or when it is removed, at once. It opens no page, and the key of the page opens no API. No token reaches secrets or people.
+  hash, in a file of your user's data folder (`tokens/`, mode 0600), for the place the job has on this machine: a copied or sent folder
+  brings no token with it, and a job that gets another name or place needs new ones. Every one made or removed stands in a trail beside
+  that. It ends on its day, or when it is removed, at once. It opens no page, and the key of the page opens no API. No token reaches
+  secrets or people.
 - **In a folder** (`loopwright serve jobs`) each job has its API below its own address, `/at/shop{ROOT}/v1/findings`. A token
   counts for its own job alone; the description is told to who brings one.
 - **Revisions.** Every answer about the job has an `ETag`. Sent back as `If-Match`, nothing is changed that was not seen: the answer is
