@@ -114,6 +114,8 @@ class World:
             value, unit = ladder.volts(act, check.device) * self.draw.uniform(0.99, 1.01), "V"
         elif check.kind is CheckKind.CONTACT_OHM:
             value, unit = self._contact(ladder, check), "Ω"
+        elif check.kind is CheckKind.CAPACITANCE:
+            value, unit = ladder.nanofarads(), "nF"
         else:
             start = "E" if check.kind is CheckKind.CORES_OHM and "cabinet" in ladder.ohm else "T"
             value, unit = ladder.loop_ohm(act, check.device, start), "Ω"
@@ -141,7 +143,7 @@ class World:
     def display(self, value: float, unit: str) -> Shown:
         """Return the digits a meter shows: its gain, its last digits, its range."""
         if math.isinf(value) or value > self.meter.top(unit):
-            return Shown(value=math.inf, half=0.0, unit="Ω")
+            return Shown(value=math.inf, half=0.0, unit=unit)
         step = float(self.meter.step(np.array(value), unit))
         leads = self.draw.uniform(0, 0.3) if unit == "Ω" else 0.0
         shown = value * self.gain + self.draw.uniform(-1, 1) * self.meter.digits * step + leads

@@ -31,6 +31,7 @@ class Ladder:
     inverted: set[str] = field(default_factory=set)
     held: set[str] = field(default_factory=set)
     topology: str = ""
+    broken_at: float = 0.5
     drift: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -95,6 +96,36 @@ class Ladder:
     def device(self, name: str) -> int:
         """Return the hop a device stands at."""
         return next(n for n, hop in enumerate(self.circuit.path) if hop.device == name)
+
+    def nanofarads(self) -> float:
+        """Return what a meter shows on the field cores, both out: infinite while anything stands across them."""
+        if self.loop_ohm("rest", "", "E" if "cabinet" in self.ohm else "T") < 1e6:
+            return math.inf
+        start = self.ends["out0"][0]
+        reached = {word: self._reached(point) for word, point in (("out", start), ("back", "0"))}
+        total = 0.0
+        for n, hop in enumerate(self.circuit.path):
+            cable = self.job.cables[hop.cable]
+            pf = self.job.sheets.cables[cable.sheet].core_to_core_pf_per_m * (cable.length_m + cable.slack_m)
+            shares = []
+            for word, points in reached.items():
+                ends = sum(point in points for point in self.ends[f"{word}{n}"])
+                whole = self.ohm[f"{word}{n}"] < OPEN
+                shares.append(0.0 if not ends else 1.0 if whole else self.broken_at)
+            total += min(shares) * pf / 1000
+        return total * self._factor(0.1)
+
+    def _reached(self, start: str) -> set[str]:
+        found, left = {start}, [start]
+        while left:
+            here = left.pop()
+            for name, (a, b) in self.ends.items():
+                if self.ohm[name] < 1e6 and here in (a, b):
+                    other = b if here == a else a
+                    if other not in found:
+                        found.add(other)
+                        left.append(other)
+        return found
 
     def state(self, act: str, device: str) -> dict[str, float]:
         """Return every resistance while an act is done."""
@@ -216,11 +247,13 @@ def put_in(ladder: Ladder, fault: str, place: str, draw: Random, topologies: lis
         ohm[alarm] += log(10, 1e5)
     elif fault == "D07":
         shut(draw.choice([f"out{n}", f"back{n}"]))
+        ladder.broken_at = draw.choice([0.01, 0.99])
     elif fault == "D39":
         shut(f"out{n}")
     elif fault == "D08" or fault == "D40" and draw.random() < 0.5:
         shut(f"out{n}")
         shut(f"back{n}")
+        ladder.broken_at = draw.random()
     elif fault in ("D09", "D40"):
         touch(draw.uniform(0.05, 0.95), draw.choice([0.05, 3.0, draw.uniform(0.05, 3)]))
     elif fault == "D10":

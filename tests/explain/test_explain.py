@@ -143,7 +143,7 @@ def test_advice_is_ranked_and_its_entry_reads_back_as_the_same_check() -> None:
 
 def entry_with_a_result(check: Check) -> str:
     entry = entry_of(check)
-    for key, unit_value in (("reading", {"Ω": "3 Ω", "V": "3 V", "A": "3 A"}.get(check.unit, "")), ("answer", "yes")):
+    for key, unit_value in (("reading", {"Ω": "3 Ω", "V": "3 V", "A": "3 A", "nF": "3 nF"}.get(check.unit, "")), ("answer", "yes")):
         if key in entry:
             entry[key] = unit_value
     if "shows" in entry:

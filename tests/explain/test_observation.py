@@ -80,7 +80,7 @@ def test_entries_find_their_check(entry: str, kind: CheckKind, where: str, act: 
         ("{where: c05, reading: 2.7}", "has no unit"),
         ("{where: c05, reading: -20 Ω}", "below naught"),
         ("{where: c05, reading: fine}", "is not a reading"),
-        ("{where: c05, reading: 2 A}", "ohms or volts"),
+        ("{where: c05, reading: 2 A}", "ohms, volts"),
         ("{where: c05, state: shorted, shows: rest}", "has 2 devices"),
         ("{where: c05, state: shorted door-shop, shows: rest}", "not a device on circuit c05"),
         ("{where: c05, state: upside down, shows: rest}", "not a state of a circuit"),

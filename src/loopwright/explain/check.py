@@ -18,6 +18,7 @@ class CheckKind(StrEnum):
 
     OHM = "ohms, both wires out"
     CORES_OHM = "ohms of the field cores alone"
+    CAPACITANCE = "capacitance of the field cores"
     VOLTS = "volts in place"
     CONTACT_OHM = "ohms across the contact, its wires out"
     STATE = "state shown at the keypad"
@@ -37,6 +38,7 @@ UNITS = {
     CheckKind.OHM: "Ω",
     CheckKind.CORES_OHM: "Ω",
     CheckKind.CONTACT_OHM: "Ω",
+    CheckKind.CAPACITANCE: "nF",
     CheckKind.VOLTS: "V",
     CheckKind.DEVICE_VOLTS: "V",
     CheckKind.OUTPUT_VOLTS: "V",

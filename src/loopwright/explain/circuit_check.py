@@ -18,13 +18,21 @@ ACT_MINUTES = {
     ActKind.LIFTED: 3.5,
 }
 """Minutes an act costs on top of reading: walk to the device, open it, come back or call out (judgement)."""
-KIND_MINUTES = {CheckKind.STATE: 0.5, CheckKind.VOLTS: 2.0, CheckKind.OHM: 3.0, CheckKind.CORES_OHM: 3.5, CheckKind.CONTACT_OHM: 5.0}
+KIND_MINUTES = {
+    CheckKind.STATE: 0.5,
+    CheckKind.VOLTS: 2.0,
+    CheckKind.OHM: 3.0,
+    CheckKind.CORES_OHM: 3.5,
+    CheckKind.CONTACT_OHM: 5.0,
+    CheckKind.CAPACITANCE: 4.0,
+}
 """Minutes of the reading itself: the keypad in reach; a lid and a meter; two wires out and in again (judgement)."""
 NEEDS = {
     CheckKind.VOLTS: ("meter", "control unit's lid"),
     CheckKind.OHM: ("meter", "control unit's lid"),
     CheckKind.CORES_OHM: ("meter", "control unit's lid"),
     CheckKind.CONTACT_OHM: ("meter", "device's lid"),
+    CheckKind.CAPACITANCE: ("meter that reads capacitance", "control unit's lid"),
 }
 ACT_NEEDS = {
     ActKind.LID_OPEN: ("device's lid",),
@@ -46,6 +54,7 @@ def circuit_checks(job: Job, places: CircuitPlaces, network: LoopNetwork, has_ba
             kinds.append(CheckKind.CORES_OHM)
         for kind in kinds:
             out.append(_check(places, network, kind, act.kind, act.device or ""))
+    out.append(_check(places, network, CheckKind.CAPACITANCE, ActKind.REST, ""))
     for device in _contact_devices(places):
         for done in (ActKind.REST, ActKind.ACTIVATED):
             out.append(_check(places, network, CheckKind.CONTACT_OHM, done, device))
@@ -75,6 +84,7 @@ def _words(places: CircuitPlaces, kind: CheckKind, act: ActKind, device: str) ->
     lead = {
         CheckKind.OHM: f"Ohms of circuit {places.name}, both wires out at the control unit",
         CheckKind.CORES_OHM: f"Ohms of circuit {places.name}'s field cores alone, parted from whatever stands in the cabinet",
+        CheckKind.CAPACITANCE: f"Capacitance between circuit {places.name}'s field cores, both out of their terminals",
         CheckKind.VOLTS: f"Volts at the terminals of circuit {places.name}, wires in place",
         CheckKind.STATE: f"What the keypad shows for circuit {places.name}",
         CheckKind.CONTACT_OHM: f"Ohms across the alarm contact of {label(places.job, device)}, its wires out",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from loopwright.circuits.forecast import BandTable, band_table
 from loopwright.explain.amount import ALONE
 from loopwright.explain.catalogue import Fault, of_group
+from loopwright.explain.circuit_capacitance import drum_of
 from loopwright.explain.circuit_check import circuit_checks
 from loopwright.explain.circuit_edit import BANDS, cores_alone, edited, with_lifting
 from loopwright.explain.circuit_place import CircuitPlaces, Spot
@@ -64,6 +65,7 @@ def circuit_part(job: Job, name: str) -> Part:
             nominal=places.network.pull_up,
             pull_up_share=_pull_up_share(job, name),
             series=np.array([v.series for v in variants]),
+            drum=drum_of(job, name),
         ),
         checks + looks,
         chances,

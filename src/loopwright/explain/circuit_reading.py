@@ -16,6 +16,7 @@ from scipy.special import ndtr
 from loopwright.circuits.forecast import BandTable
 from loopwright.explain.amount import widened
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.circuit_capacitance import Drum, capacitances
 from loopwright.explain.circuit_check import STATES
 from loopwright.explain.hypothesis import Floats, Predicted
 from loopwright.job.sheet import Reads
@@ -51,6 +52,7 @@ class Loops:
     nominal: PullUp
     pull_up_share: float
     series: NDArray[np.int64]
+    drum: Drum
 
 
 def predict(
@@ -66,6 +68,11 @@ def predict(
     for column, check in enumerate(checks[:metered]):
         if check.kind is CheckKind.CONTACT_OHM:
             mean[:, column], sd[:, column] = _contact(loops, check)
+            continue
+        if check.kind is CheckKind.CAPACITANCE:
+            mean[:, column], sd[:, column] = capacitances(
+                loops.networks, np.where(np.isnan(loops.cores[:, 0]), ohm[:, 0], loops.cores[:, 0]), loops.drum
+            )
             continue
         act = acts[check.act, check.device]
         if check.kind is CheckKind.STATE:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from loopwright.explain.circuit_chain import Halving
 from loopwright.values.source import source
 
 VALUE_KEYS = {"Ω": "value_ohm", "V": "value_v", "A": "value_a", "nF": "value_nf"}
@@ -173,7 +174,7 @@ class Explanation:
     """Everything that follows from what was seen.
 
     The probabilities of ``nothing``, ``answers``, ``others`` (single faults too unlikely to be listed), ``none_of_these`` and
-    ``two_faults`` sum to one.
+    ``two_faults`` sum to one. ``halving`` are plans for circuits that read open or high where several places share the blame.
     """
 
     nothing: float
@@ -190,6 +191,7 @@ class Explanation:
     looked_at: tuple[str, ...]
     used: int
     left_out: tuple[str, ...]
+    halving: tuple[Halving, ...] = ()
 
     def as_data(self) -> dict[str, Any]:
         """Return it for another program."""
@@ -208,4 +210,5 @@ class Explanation:
             "looked_at": list(self.looked_at),
             "readings_used": self.used,
             "left_out": list(self.left_out),
+            "halving": [each.as_data() for each in self.halving],
         }

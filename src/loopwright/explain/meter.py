@@ -18,6 +18,8 @@ LEAST_STEP = {"Ω": 0.1, "V": 0.001, "A": 0.001, "nF": 0.01}
 """The last digit of the lowest range of a common hand-held meter [unit] (common practice, no source)."""
 MOST_STEP = {"Ω": 1e4, "V": 0.1, "A": 0.01, "nF": 1e4}
 """The last digit of the highest range [unit]: 60 MΩ, 600 V, 60 A, 60 mF on a meter of 6000 counts."""
+CAPACITANCE_PCT = 2.0
+"""No hand-held meter reads capacitance better than this, per cent of the reading (common practice, no source)."""
 LEADS_OHM = 0.2
 """What the leads add to ohms [Ω], zeroed or not (common practice, no source)."""
 
@@ -45,7 +47,7 @@ class Instrument:
     def spread(self, value: Floats, unit: str) -> Floats:
         """Return the spread [unit] of what is shown for ``value``: the stated bounds taken as the ends of a uniform one."""
         finite = np.where(np.isfinite(value), np.abs(value), 0.0)
-        bound = finite * self.accuracy_pct / 100
+        bound = finite * max(self.accuracy_pct, CAPACITANCE_PCT if unit == "nF" else 0.0) / 100
         return np.sqrt((bound**2 + (self.digits * self.step(finite, unit)) ** 2) / 3 + (LEADS_OHM**2 if unit == "Ω" else 0.0))
 
 

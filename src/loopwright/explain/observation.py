@@ -44,7 +44,7 @@ class Noted:
     """One thing seen: where, in which state, and what was read, shown or answered."""
 
     where: Text = need("A circuit, a zone, an input, a device, an output, or a supply.")
-    at: Text = may("Where there: terminals, cores or contact of a circuit; battery, leads, fuse or secondary of a supply.", "")
+    at: Text = may("Where there: terminals, cores, contact or capacitance of a circuit; battery, leads, fuse or secondary of a supply.", "")
     state: Text = may("What was done, or the state of the system.", "")
     reading: Text = may("What the meter showed, with its unit.", "")
     shows: Text = may("What the keypad shows.", "")
@@ -122,6 +122,8 @@ def seen_of(job: Job, noted: Noted, meter: Instrument) -> Seen:
         told = _told(noted.shows, check)
         return Seen(check=check, told=_of_second(told) if _is_second(job, noted.where) else told, text=noted.shows, meter=meter)
     shown = shown_of(noted.reading, meter)
+    if shown.over_range and noted.at.lower().strip() == "capacitance":
+        shown = replace(shown, unit="nF")
     check = check_of(job, noted.where, noted.at, noted.state, shown.unit)
     return Seen(check=check, shown=shown, text=noted.reading, meter=meter)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from loopwright.explain.caution import caution_of
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.circuit_chain import Halving, halving_of
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
 from loopwright.explain.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.next_check import Advice
@@ -53,7 +54,20 @@ def tell(job: Job, weighed: Weighed, observed: Observations, left_out: tuple[str
         looked_at=tuple(part.name for part in weighed.rows.parts),
         used=len(weighed.used),
         left_out=(*(str(problem) for problem in observed.problems), *left_out),
+        halving=_halving(job, weighed),
     )
+
+
+def _halving(job: Job, weighed: Weighed) -> tuple[Halving, ...]:
+    """Return the plan of each circuit that is open or high somewhere along it, the likeliest first."""
+    found = []
+    for number, part in enumerate(weighed.rows.parts):
+        if part.name.startswith("circuits/"):
+            own = weighed.rows.part == number
+            weight = np.zeros(len(part.predicted.owner))
+            np.add.at(weight, weighed.rows.variant[own], weighed.after.rows[own])
+            found.append(halving_of(job, part, weight))
+    return tuple(sorted((each for each in found if each is not None), key=lambda each: -each.chance))
 
 
 def _answers(weighed: Weighed) -> tuple[Answer, ...]:
@@ -196,6 +210,7 @@ def entry_of(check: Check) -> dict[str, str]:
         return {"where": check.where} | ({"at": check.scenario} if check.scenario else {}) | done | {"shows": "yes or no"}
     at = {
         CheckKind.CORES_OHM: "cores",
+        CheckKind.CAPACITANCE: "capacitance",
         CheckKind.CONTACT_OHM: "contact",
         CheckKind.BATTERY_VOLTS: "battery",
         CheckKind.LEADS_VOLTS: "leads",

@@ -86,16 +86,20 @@ def _unknown(job: Job, where: str) -> str:
 def _circuit_check(job: Job, circuit: str, at: str, state: str, unit: str) -> Check:
     act, device = _act(job, circuit, state)
     place = at.lower().strip()
-    if place not in ("", "terminals", "cores", "field cores", "contact"):
-        raise Unclear(f"'{at}' is not a place at a circuit. Accepted: terminals, cores, contact.")
+    if place not in ("", "terminals", "cores", "field cores", "contact", "capacitance"):
+        raise Unclear(f"'{at}' is not a place at a circuit. Accepted: terminals, cores, contact, capacitance.")
     if unit == "":
         kind = CheckKind.STATE
     elif unit == "V":
         kind = CheckKind.VOLTS
+    elif unit == "nF":
+        kind = CheckKind.CAPACITANCE
     elif unit == "Ω":
         kind = CheckKind.CONTACT_OHM if place == "contact" else CheckKind.CORES_OHM if "core" in place else CheckKind.OHM
     else:
-        raise Unclear(f"At a detection circuit ohms or volts are read, not {_unit_words(unit)}.")
+        raise Unclear(f"At a detection circuit ohms, volts or capacitance are read, not {_unit_words(unit)}.")
+    if kind is CheckKind.CAPACITANCE and act is not ActKind.REST:
+        raise Unclear("Capacitance is read with the circuit at rest.")
     if kind is CheckKind.CONTACT_OHM and not device:
         device = _only_device(job, circuit)
     return Check(kind=kind, where=circuit, act=act, device=device)
