@@ -7,13 +7,14 @@ from fastapi.exception_handlers import http_exception_handler
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.drawn import Outside
 from loopwright.web.rights import GIVEN_PASSWORD, NotAllowed
 from loopwright.web.visitor import visitor_of
 
-NOT_ALLOWED, NOT_THERE, UNFIT = 403, 404, 422
+GONE, NOT_ALLOWED, NOT_THERE, UNFIT = 400, 403, 404, 422
 TOO_LONG = f"That is too long: at most {LONGEST_TEXT} characters."
 NO_CHANGE = "That is no change this program knows."
 NOTHING_THERE = "Nothing is at this address. What it led to may have been taken out or named anew since."
@@ -30,6 +31,11 @@ def add_refusal(app: FastAPI, draw: Outside) -> None:
         visitor = visitor_of(request)
         page = draw.alone("refused.html", heading="This was not done", words=words, visitor=visitor, change=words == GIVEN_PASSWORD)
         return HTMLResponse(page, status_code=NOT_ALLOWED)
+
+    @app.exception_handler(ClientDisconnect)
+    async def gone(request: Request, error: ClientDisconnect) -> Response:
+        # Whoever sent half a body reads no answer; it is no fault of this program for the log to tell.
+        return Response(status_code=GONE)
 
     @app.exception_handler(RequestValidationError)
     async def unfit(request: Request, error: RequestValidationError) -> Response:

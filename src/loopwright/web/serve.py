@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import uvicorn
 from fastapi import FastAPI
+from starlette.types import ASGIApp
 
 from loopwright.store.api_token import ApiTokens, tokens_path, tokens_trail_path
 from loopwright.store.audit import Audit
@@ -31,6 +32,7 @@ from loopwright.store.user import who
 from loopwright.values.error import JobError
 from loopwright.web.app import create_app
 from loopwright.web.guard import LOOPBACK
+from loopwright.web.patience import Patient
 from loopwright.web.session import Session
 from loopwright.web.several import create_several
 from loopwright.web.shelf import Opened, Shelf
@@ -214,7 +216,7 @@ def _for_here(shown: Single | Several, place: str, host: str, listening: socket.
     which = "this job" if isinstance(shown, Single) else "these jobs"
     print(f"Loopwright shows {place} at\n\n    {address}\n\nThe address holds the key to {which}. Ctrl-C stops.", flush=True)
     app = shown.app(token=token, hosts=LOOPBACK | {host}, visitor=Visitor(name=who()))
-    return _config(app), doorstep(address) if has_display() else ""
+    return server_config(app), doorstep(address) if has_display() else ""
 
 
 def _for_others(shown: Single | Several, place: str, network: Network, listening: socket.socket) -> tuple[uvicorn.Config, str]:
@@ -226,16 +228,17 @@ def _for_others(shown: Single | Several, place: str, network: Network, listening
     where = greeting(entrance, why, drawn=sys.stdout.isatty())
     print(f"Loopwright shows {place} at\n\n{where}\n\nCtrl-C stops.", flush=True)
     app = shown.app(token=None, hosts=entrance.ways.hosts, entrance=entrance)
-    config = _config(app, limit_concurrency=MOST_AT_ONCE)
+    config = server_config(app)
     config.load()
     config.ssl = spoken
     return config, entrance.ways.addresses[-1]
 
 
-def _config(app: FastAPI, **more: Any) -> uvicorn.Config:  # noqa: ANN401 - what uvicorn takes
+def server_config(app: ASGIApp, protocol: type[Patient] = Patient) -> uvicorn.Config:
     """Return how the server runs. It takes nobody's word for where a request comes from: with a proxy, the entrance does that."""
     return uvicorn.Config(
-        app, log_level="warning", access_log=False, server_header=False, proxy_headers=False, timeout_graceful_shutdown=2, **more
+        app, log_level="warning", access_log=False, server_header=False, proxy_headers=False, timeout_graceful_shutdown=2,
+        limit_concurrency=MOST_AT_ONCE, http=protocol, ws="none",
     )  # fmt: skip
 
 
