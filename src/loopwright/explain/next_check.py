@@ -24,7 +24,7 @@ SAME = 0.05
 """Hypotheses whose outcomes differ by no more than this chance at every check are one answer."""
 FOLLOWED = 4
 SHORT_LIST = 18
-DEPTH = 3
+DEPTH = 2
 BRANCHES = 4
 LEAST_BITS = 0.003
 LIKELY = 0.02
@@ -96,26 +96,18 @@ class _Search:
         parted = (p[:, None, :] * self.member).reshape(-1, p.shape[1])
         return np.asarray((parted @ self.flat).reshape(len(p), len(self.member), len(self.chance), -1))
 
-    def look(self, p: Floats) -> _Look:
-        """Return what each check would tell of each belief."""
+    def look(self, p: Floats, left: NDArray[np.bool_]) -> _Look:
+        """Return what each of the checks that are ``left`` would tell of each belief."""
         joint, known = self.joint(p), p @ self.member.T
-        inner = _entropy(joint.reshape(len(p), len(self.member), len(self.chance), -1)).sum(axis=1)
-        bits = _entropy(known)[:, None] + _entropy(joint.sum(axis=1)) - inner
-        right = joint.max(axis=1).sum(axis=2) - known.max(axis=1)[:, None]
-        return _Look(known=known, bits=np.maximum(bits, 0.0), right=right)
-
-    def settled(self, look: _Look, left: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], Floats]:
-        """Return of each belief whether to stop there, and the bits a minute of the checks ``left``, naught where they tell nothing."""
-        useful = left & (look.bits > LEAST_BITS)
-        lead = look.known.max(axis=1)
-        worth = (left & (look.right * WRONG_MINUTES > self.minutes)).any(axis=1)
-        # Two checks together may tell what neither does alone, so doubt that is dear goes on being looked into.
-        least = np.where(left, self.minutes, np.inf).min(axis=1, initial=np.inf)
-        doubt = ((1 - lead) * WRONG_MINUTES > 4 * np.where(np.isinf(least), 1.0, least)) & (lead < SURE)
-        return ~useful.any(axis=1) | ~(worth | doubt), np.where(useful, look.bits / self.minutes, 0.0)
+        bits = _entropy(known)[:, None] + _entropy(joint.sum(axis=1)) - _entropy(joint).sum(axis=1)
+        wrong = (1 - known.max(axis=1)) * WRONG_MINUTES
+        doubt = (1 - joint.max(axis=1).sum(axis=2)) * WRONG_MINUTES
+        useful = left & (bits > LEAST_BITS)
+        rate = np.where(useful, bits / self.minutes, 0.0)
+        return _Look(bits=bits, rate=rate, wrong=wrong, alone=np.where(useful, self.minutes + doubt, np.inf))
 
     def after(self, p: Floats, check: NDArray[np.int64], left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
-        """Return the expected minutes to the end of each belief when its ``check`` is done now and the greedy rule goes on.
+        """Return the expected minutes to the end of each belief when its ``check`` is done now.
 
         ``way`` is how likely each belief is to be come to: what is hardly ever come to is not followed further.
         """
@@ -134,29 +126,31 @@ class _Search:
         return np.asarray(self.minutes[check] + spent, dtype=np.float64)
 
     def ends(self, p: Floats, left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
-        """Return the expected minutes to the end from each belief by the greedy rule: the most bits a minute first."""
-        look = self.look(p)
-        stop, rate = self.settled(look, left)
-        best = np.argmax(rate, axis=1)
-        out: Floats = np.asarray((1 - look.known.max(axis=1)) * WRONG_MINUTES)
-        # What is left in doubt, at the rate of the best check.
-        rest = _entropy(look.known) / np.maximum(rate[np.arange(len(p)), best], 1e-6)
-        go = ~stop & (way > LEAST_WAY) if depth > 0 else np.zeros(len(p), dtype=np.bool_)
-        near = ~stop & ~go
-        out[near] = np.minimum(out[near], rest[near])
-        if go.any():
-            out[go] = np.minimum(out[go], self.after(p[go], best[go], left[go], way[go], depth))
+        """Return the expected minutes to the end from each belief: of stopping, of one check more, or of the best of two followed on.
+
+        The two are the one that tells most a minute and the one that is best if it is the last.
+        """
+        look = self.look(p, left)
+        out: Floats = np.minimum(look.wrong, look.alone.min(axis=1))
+        if depth > 0:
+            go = np.flatnonzero((look.rate.max(axis=1) > 0) & (way > LEAST_WAY) & (look.wrong > self.minutes.min()))
+            both = np.stack((np.argmax(look.rate[go], axis=1), np.argmin(look.alone[go], axis=1)), axis=1)
+            alike = both[:, 0] == both[:, 1]
+            at, which = np.repeat(go, 2 - alike), both[~np.stack((np.zeros(len(go), dtype=np.bool_), alike), axis=1)]
+            if at.size:
+                np.minimum.at(out, at, self.after(p[at], which, left[at], way[at], depth))
         return out
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Look:
-    """What is known at each belief, (beliefs, classes); the information [bit] of each check, and by how much it raises the chance of being
-    right, (beliefs, checks)."""
+    """At each belief the information [bit] of each check, that a minute, and the expected minutes if it is the last, (beliefs, checks);
+    ``wrong`` (beliefs,) is what stopping costs."""
 
-    known: Floats
     bits: Floats
-    right: Floats
+    rate: Floats
+    wrong: Floats
+    alone: Floats
 
 
 def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -> Advised:
@@ -164,13 +158,15 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -
     if not outs.checks:
         return Advised(checks=(), stop=True)
     minutes = np.array([check.minutes for check in outs.checks])
-    search = _Search(outs.chance, group, minutes)
-    look = search.look(p[None])
-    stop, rate = search.settled(look, np.ones((1, minutes.size), dtype=np.bool_))
-    order = np.argsort(-rate[0], kind="stable")
-    short = order[rate[0][order] > 0][:SHORT_LIST]
+    look = _Search(outs.chance, group, minutes).look(p[None], np.ones((1, minutes.size), dtype=np.bool_))
+    order = np.argsort(-look.rate[0], kind="stable")
+    short = order[look.rate[0][order] > 0][:SHORT_LIST]
     if not short.size:
         return Advised(checks=(), stop=True)
+    # The best if it is the last is gone on from too, wherever it stands on the list.
+    last = int(np.argmin(look.alone[0]))
+    if last not in short[:FOLLOWED]:
+        short = np.insert(short[short != last], FOLLOWED - 1, last)[:SHORT_LIST]
     chance, weight, classes = _packed(outs.chance[short], p, group)
     ahead = _Search(chance, classes, minutes[short])
     first = np.arange(min(FOLLOWED, short.size))
@@ -186,7 +182,7 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -
         )
         for n in np.argsort(ends, kind="stable")[:most].tolist()
     )
-    return Advised(checks=found, stop=bool(stop[0]))
+    return Advised(checks=found, stop=found[0].end_minutes >= float(look.wrong[0]))
 
 
 def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int64]]:
