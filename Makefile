@@ -30,12 +30,14 @@ $(shell rm -rf $(VENV))
 endif
 endif
 
-.PHONY: help run test lint bench lock clean
+.PHONY: help run test deep cover lint bench lock clean
 .DELETE_ON_ERROR:
 
 help:
 	@echo 'make run      start the workbench (ARGS="--port 8080" to pass options on)'
 	@echo 'make test     set up, then every check: ruff, mypy, import-linter, pytest'
+	@echo 'make deep     the tests with every property tried ten times as often, and 200 kills: for a night'
+	@echo 'make cover    the tests with the lines and branches they reach'
 	@echo 'make lint     the checks without the tests'
 	@echo 'make bench    the measurements, one table a file'
 	@echo 'make lock     resolve the requirements again, with hashes'
@@ -71,12 +73,23 @@ lint: $(DEV)
 	echo 'import-linter'; $(BIN)/lint-imports --no-logo --cache-dir .cache/import-linter || status=1; \
 	exit $$status
 
+# Each worker takes half of the tests as they stand, so that what a file or folder shares is made once; who is done first takes over.
+PYTEST = $(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
+
 test: $(DEV)
 	@tools/oracles
 	@failed=''; \
 	$(MAKE) --no-print-directory lint || failed="$$failed lint"; \
-	echo 'pytest'; $(BIN)/python -m pytest -n $(WORKERS) --cov --cov-report=term $(ARGS) || failed="$$failed pytest"; \
+	echo 'pytest'; $(PYTEST) $(ARGS) || failed="$$failed pytest"; \
 	test -z "$$failed" || { echo "Failed:$$failed"; exit 1; }
+
+deep: $(DEV)
+	@tools/oracles
+	LOOPWRIGHT_TESTS=deep $(PYTEST) $(ARGS)
+
+cover: $(DEV)
+	@tools/oracles
+	$(PYTEST) --cov --cov-report=term $(ARGS)
 
 bench: $(DEV)
 	@for table in $(BENCHES); do echo "$$table"; $(BIN)/python "$$table" || exit 1; done

@@ -22,6 +22,7 @@ from loopwright.job.reading import Reading
 from loopwright.job.sentence import sentences
 from loopwright.job.shape import GaugeShape, NumberShape, TextShape, shape_at
 from loopwright.values.error import JobError
+from often import often
 
 DEMOS = ("business", "dwelling")
 PARTS = ("equipment", "cables", "circuits", "zones", "areas", "users", "parties", "joints", "sheets/equipment", "sheets/cables", "outputs")
@@ -142,7 +143,7 @@ def test_a_job_does_not_differ_from_itself(name: str) -> None:
 
 
 @given(name=st.sampled_from(DEMOS), seed=st.integers(0, 2**32), count=st.integers(1, 8))
-@settings(max_examples=8)
+@settings(max_examples=often(6))
 def test_edits_are_told_by_exactly_the_rows_they_touch(name: str, seed: int, count: int) -> None:
     text, before = opened(name)
     _, after, rows, renamed = edited(text, seed, count)
@@ -162,7 +163,7 @@ def before_and_after_alike(before: Job, after: Job, row: str, renamed: list[tupl
 
 
 @given(name=st.sampled_from(DEMOS), seed=st.integers(0, 2**32), count=st.integers(1, 8))
-@settings(max_examples=8)
+@settings(max_examples=often(6))
 def test_the_way_back_names_the_same_rows(name: str, seed: int, count: int) -> None:
     text, before = opened(name)
     _, after, _, _ = edited(text, seed, count)
@@ -176,7 +177,7 @@ def _gone(found: Difference) -> set[str]:
 
 
 @given(seeds=st.tuples(st.integers(0, 50), st.integers(0, 50)), devices=st.tuples(st.integers(1, 12), st.integers(1, 12)))
-@settings(max_examples=8)
+@settings(max_examples=often(6))
 def test_any_two_jobs_are_told_apart_without_a_place_left_over(seeds: tuple[int, int], devices: tuple[int, int]) -> None:
     before, after = (read(synthetic(count, seed)).job for count, seed in zip(devices, seeds, strict=True))
     assert not uncovered(before, after)

@@ -19,6 +19,7 @@ from loopwright.job.reading import Reading
 from loopwright.job.tree import compose
 from loopwright.values.error import JobError
 from loopwright.values.finding import Finding
+from often import often
 
 JOBS = {name: loopwright.demo.text(name) for name in ("business", "dwelling")}
 SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
@@ -60,7 +61,7 @@ def random_edit(draw: st.DataObject, paths: list[str]) -> Edit:
 
 
 @pytest.mark.parametrize("name", JOBS)
-@settings(max_examples=6)
+@settings(max_examples=often(3))
 @given(st.data())
 def test_figures_after_edits_are_those_of_the_text_opened_anew(name: str, data: st.DataObject) -> None:
     text, made = JOBS[name], 0
@@ -104,7 +105,7 @@ def made(text: str, edit: Edit) -> object:
     return edited.text, edited.inverse
 
 
-@settings(max_examples=40)
+@settings(max_examples=often(20))
 @given(st.data())
 def test_an_edit_that_goes_on_from_the_last_tree_is_the_edit_of_the_text(data: st.DataObject) -> None:
     text = SAMPLE

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from loopwright import demo
 from loopwright.job.cells import Grid, delimited, paste, written
-from loopwright.job.columns import ListKind
 from loopwright.job.edit import SetField, apply
+from loopwright.job.list_plan import ListKind
 from loopwright.job.listing import number_columns, rows_out, take_in
 from loopwright.job.tree import NOT_TEXT
 from loopwright.store.sheetfile import csv_bytes, grid_of, xlsx_bytes

@@ -32,6 +32,7 @@ from loopwright.netlist.element import (
 from loopwright.netlist.fault import Bridge, ChangeOhm, OpenCore, SwapEnds, apply
 from loopwright.netlist.loop import LoopNetwork, compile_loops, read_loops
 from loopwright.netlist.solve import Solution, imbalance, solve
+from often import often
 
 NO_BATTERY = BatteryState(present=False)
 MAINS = Scenario("mains", 3, True, NO_BATTERY)
@@ -47,7 +48,8 @@ CONDITIONS = tuple(
     )
 )
 ROUNDING_V = 1e-9
-OVERLOADED = 800
+OVERLOADED = often(100)
+LIMITED = 60
 
 
 def tree(draw: random.Random, count: int, laws: tuple[LoadLaw, ...], *, most_a: float, knee_v: tuple[float, float]) -> list[Element]:
@@ -134,14 +136,14 @@ def worst_difference(one: dict[str, np.ndarray], other: dict[str, np.ndarray]) -
 # What must balance.
 
 
-@settings(max_examples=200)
+@settings(max_examples=often(80))
 @given(any_network())
 def test_what_flows_into_a_point_flows_out(network: Netlist) -> None:
     """Kirchhoff's current law, to 1 nA at every point."""
     assert np.abs(imbalance(solve(network, CONDITIONS))).max() < 1e-9
 
 
-@settings(max_examples=200)
+@settings(max_examples=often(80))
 @given(any_network())
 def test_power_given_is_power_taken(network: Netlist) -> None:
     """What sources and batteries give is what wires, loads, diodes and charging take, to 100 nW."""
@@ -163,7 +165,7 @@ def test_power_given_is_power_taken(network: Netlist) -> None:
     assert np.abs(given_w - taken_w).max() < 1e-7
 
 
-@settings(max_examples=100)
+@settings(max_examples=often(50))
 @given(any_network())
 def test_no_source_gives_more_than_its_limit_and_none_takes(network: Netlist) -> None:
     solution = solve(network, CONDITIONS)
@@ -178,7 +180,7 @@ def test_no_source_gives_more_than_its_limit_and_none_takes(network: Netlist) ->
 # What more load, more cable and more copper do.
 
 
-@settings(max_examples=200)
+@settings(max_examples=often(80))
 @given(steady_tree(), st.data())
 def test_more_load_raises_no_volts(tried: tuple[list[Element], Solution], data: st.DataObject) -> None:
     elements, before = tried
@@ -189,7 +191,7 @@ def test_more_load_raises_no_volts(tried: tuple[list[Element], Solution], data: 
     assert raised_by(before, after) < ROUNDING_V
 
 
-@settings(max_examples=200)
+@settings(max_examples=often(80))
 @given(steady_tree(), st.data())
 def test_on_a_tree_longer_cable_raises_no_volts(tried: tuple[list[Element], Solution], data: st.DataObject) -> None:
     elements, before = tried
@@ -200,7 +202,7 @@ def test_on_a_tree_longer_cable_raises_no_volts(tried: tuple[list[Element], Solu
     assert raised_by(before, after) < 1e-6
 
 
-@settings(max_examples=200)
+@settings(max_examples=often(80))
 @given(steady_tree(), st.data())
 def test_on_a_tree_a_parallel_core_lowers_no_volts(tried: tuple[list[Element], Solution], data: st.DataObject) -> None:
     elements, before = tried
@@ -247,7 +249,7 @@ def test_in_a_loop_longer_cable_can_raise_and_a_bridge_lower_volts() -> None:
 # What must make no difference.
 
 
-@settings(max_examples=100)
+@settings(max_examples=often(50))
 @given(any_network(), st.randoms(use_true_random=False))
 def test_order_of_elements_and_names_of_points_make_no_difference(network: Netlist, chance: random.Random) -> None:
     before = all_volts(solve(network, CONDITIONS))
@@ -262,7 +264,7 @@ def test_order_of_elements_and_names_of_points_make_no_difference(network: Netli
     assert worst_difference(before, renamed) < 1e-7
 
 
-@settings(max_examples=100)
+@settings(max_examples=often(50))
 @given(any_network(), st.permutations(range(len(CONDITIONS))))
 def test_order_and_company_of_scenarios_make_no_difference(network: Netlist, order: list[int]) -> None:
     before = solve(network, CONDITIONS).branch_volts()
@@ -272,7 +274,7 @@ def test_order_and_company_of_scenarios_make_no_difference(network: Netlist, ord
     assert np.abs(single[:, 0] - before[:, order[0]]).max() < 1e-7
 
 
-@settings(max_examples=100)
+@settings(max_examples=often(50))
 @given(any_network(), st.data())
 def test_a_fault_put_right_leaves_no_trace(network: Netlist, data: st.DataObject) -> None:
     """Values and ends are put back by the inverse edit, a bridge by an endless resistance: then the solution is the old one."""
@@ -291,7 +293,7 @@ def test_a_fault_put_right_leaves_no_trace(network: Netlist, data: st.DataObject
 
 
 def test_every_overload_settles() -> None:
-    """Eight hundred networks in ten conditions, loads asking up to ten times what is given: all come to rest, and balance."""
+    """A hundred networks, a thousand by night, in ten conditions, loads asking up to ten times what is given: all come to rest, and balance."""
     starved = 0
     for seed in range(OVERLOADED):
         chance = random.Random(seed)
@@ -329,7 +331,7 @@ def highest_root(source: Source, battery: Battery, load: Load, wire_ohm: float, 
     return float(low)
 
 
-@settings(max_examples=300)
+@settings(max_examples=often(60))
 @given(
     st.floats(0.2, 3.0),
     st.floats(0.02, 0.3),
@@ -385,7 +387,7 @@ def limited(seed: int) -> tuple[list[Element], list[Load]]:
 def test_many_constant_powers_are_found_at_their_highest_volts() -> None:
     """Against steady loads lowered step by step: from no load, each draws what its power asks at the volts of the step before."""
     scenario, compared = CONDITIONS[5], 0
-    for seed in range(300):
+    for seed in range(often(LIMITED)):
         rest, loads = limited(seed)
         power = {load.name: 1000.0 for load in loads if load.law is LoadLaw.POWER}
         for _ in range(3000):
@@ -405,7 +407,7 @@ def test_many_constant_powers_are_found_at_their_highest_volts() -> None:
         compared += 1
         ours = {element.name: volts for element, volts in load_volts(solve(netlist([*rest, *loads]), (scenario,)))}
         assert max(abs(ours[name] - found[name]) for name in found) < 1e-7, seed
-    assert compared > 100
+    assert compared > often(LIMITED) // 3
 
 
 # Parts that may be solved apart.

@@ -26,6 +26,7 @@ from loopwright.store.kept import KeptJob, history_path
 from loopwright.store.sql import open_store
 from loopwright.web import session as session_module
 from loopwright.web.session import Session
+from often import often
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 DOCUMENT = """\
@@ -104,7 +105,7 @@ PARTY_EDITS: st.SearchStrategy[Edit] = st.one_of(
 STEPS = st.sampled_from(("undo", "redo"))
 
 
-@settings(max_examples=20)
+@settings(max_examples=often(15))
 @given(acts=st.lists(AREA_EDITS | PARTY_EDITS | STEPS | STEPS, max_size=14), kept=st.booleans())
 def test_alone_every_text_comes_back_to_the_letter(folder: Path, acts: list[Edit | str], kept: bool) -> None:
     session = begun(folder, kept=kept)
@@ -125,7 +126,7 @@ def test_alone_every_text_comes_back_to_the_letter(folder: Path, acts: list[Edit
         session.file.close()
 
 
-@settings(max_examples=15)
+@settings(max_examples=often(10))
 @given(acts=st.lists(st.tuples(st.just("Ana"), AREA_EDITS | STEPS) | st.tuples(st.just("Bo"), PARTY_EDITS | STEPS), max_size=12))
 def test_on_things_apart_each_works_as_if_alone(folder: Path, acts: list[tuple[str, Edit | str]]) -> None:
     together, alone = begun(folder, kept=False), {who: begun(folder, kept=False) for who in ("Ana", "Bo")}
@@ -260,4 +261,4 @@ class AtOneJob(RuleBasedStateMachine):
 
 def test_several_people_in_any_order(folder: Path) -> None:
     machine = type("AtOneJobHere", (AtOneJob,), {"folder": folder})
-    run_state_machine_as_test(machine, settings=settings(max_examples=12, stateful_step_count=15))
+    run_state_machine_as_test(machine, settings=settings(max_examples=often(8), stateful_step_count=15))
