@@ -9,12 +9,13 @@ import pytest
 
 import loopwright.demo
 from loopwright.explain.bus_part import bus_part, on_bus
-from loopwright.explain.catalogue import GROUPS, Amount, faults, of_group
+from loopwright.explain.catalogue import GROUPS, WHOLE, Amount, faults, of_group
 from loopwright.explain.check import BY
 from loopwright.explain.circuit_part import circuit_variants
 from loopwright.explain.output_part import output_variants
 from loopwright.explain.power_part import power_variants
 from loopwright.explain.power_place import PowerPlaces, focus_on, near
+from loopwright.explain.system_word import words
 from loopwright.job.read import read
 from loopwright.netlist.compile import compile_power
 from loopwright.netlist.loop import read_loops
@@ -26,7 +27,7 @@ ROWS = {"P": 27, "D": 46, "B": 17, "S": 13, "C": 21, "R": 13, "T": 4, "G": 24, "
 TOOLS = re.compile(
     r"\b(volts?|ohms?|meter|metering|milli|lead|leads|lift\w*|unplug\w*|lid|fuse|battery|cell|screw|ladder|spur|plug|socket|link|wire|terminals?)\b"
 )
-MODELLED = {"P": 26, "D": 43, "B": 16, "S": 9}
+MODELLED = {"P": 26, "D": 43, "B": 16, "S": 9, "E": 16, "U": 6, "G": 24, "C": 21, "R": 13, "T": 4}
 """Rows with an edit, by letter; the others of a file say why they have none."""
 
 
@@ -47,6 +48,10 @@ def test_every_row_is_whole(fault) -> None:  # type: ignore[no-untyped-def]
     assert fault.weight in (1, 3, 9)
     assert fault.sources and set(fault.sources) <= set(sources())
     assert bool(fault.ways) != bool(fault.unmodelled)
+    assert set(fault.says) <= set(words())
+    assert all(0 < chance < 1 for says in fault.says.values() for chance in (says.values() if isinstance(says, dict) else [says]))
+    if fault.group in WHOLE:
+        assert fault.basis, "what is stated and not computed says on what ground"
     assert 0 < fault.present <= 1
     if fault.look is not None:
         assert 0 < fault.look.false < fault.look.hit < 1

@@ -13,7 +13,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-GROUPS = ("power", "circuit", "bus", "sounder")
+WHOLE = ("environment", "user", "programming", "signalling", "radio", "clock")
+"""The groups of what the network has no element for."""
+GROUPS = ("power", "circuit", "bus", "sounder", *WHOLE)
 """The files of the catalogue, which are its groups."""
 
 Edit = tuple[str, ...]
@@ -64,7 +66,11 @@ class Look:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Fault:
-    """One row of the catalogue. ``unmodelled`` says why a row has no edit; every other row has places (``at``) and ``ways``."""
+    """One row of the catalogue. ``unmodelled`` says why a row has no edit; every other row has places (``at``) and ``ways``.
+
+    ``says`` is how likely it makes each word of ``system_words.toml``, on the ground of ``basis``; ``later`` names the computation that is
+    to take its place. ``reads`` operated: its circuit reads as with the device at work. ``bears`` is what of the document bears it out.
+    """
 
     id: str
     group: str
@@ -83,6 +89,11 @@ class Fault:
     trouble: Mapping[str, float] = field(default_factory=dict)
     look: Look | None = None
     unmodelled: str = ""
+    reads: str = ""
+    says: Mapping[str, float | Mapping[str, float]] = field(default_factory=dict)
+    basis: str = ""
+    later: str = ""
+    bears: str = ""
 
 
 @cache

@@ -31,6 +31,7 @@ class CheckKind(StrEnum):
     FUSE_VOLTS = "volts across the battery fuse"
     SECONDARY_VOLTS = "ac volts at the secondary"
     TROUBLE = "trouble shown at the keypad"
+    TOLD = "what is shown, logged, received or told"
     LOOK = "look"
 
 

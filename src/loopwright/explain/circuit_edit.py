@@ -60,6 +60,11 @@ class _Work:
         self.held.add(name)
         assert where == "closed"
 
+    def do_operate(self, name: str) -> None:
+        """Leave a contact as its device has it while at work."""
+        moved = next(ohm for act in self.acts if act.kind is ActKind.ACTIVATED for element, ohm in act.changes if element == name)
+        self.elements[name] = self.wire(name)._replace(ohm=moved)
+
     def do_ohm(self, name: str, ohm: str) -> None:
         """Give it other ohms."""
         found = self.elements[name]

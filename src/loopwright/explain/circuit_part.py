@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations
@@ -21,7 +22,7 @@ from loopwright.explain.hypothesis import Hypothesis, Part
 from loopwright.explain.look import looks_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
-from loopwright.netlist.loop import LoopNetwork, LoopReading, compile_loop, read_loops
+from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading, compile_loop, read_loops
 
 MOST_AMOUNTS, LEAST_AMOUNTS = 40, 4
 """On a circuit of many places the amounts of each are fewer and further apart: a reading tells the place, not the amount, there."""
@@ -54,6 +55,11 @@ def circuit_part(job: Job, name: str) -> Part:
     dark = _dark_sets(places)
     base = len(variants)
     variants += [_dark(job, places, devices) for devices in dark]
+    working = _working(places)
+    operated = {device: base + dark.index(frozenset({device})) for device in working if frozenset({device}) in dark and working[device]}
+    for device in (device for device in working if device not in operated):
+        operated[device] = len(variants)
+        variants.append(_operated(job, places, device))
     checks = circuit_checks(job, places, variants[0].network, variants[0].bands is not None)
     looks, chances = looks_of(f"circuits/{name}", hypotheses, np.array([v.owner for v in variants]))
     predicted = predict(
@@ -74,7 +80,7 @@ def circuit_part(job: Job, name: str) -> Part:
         present=np.array([v.present for v in variants]),
     )
     hidden = {devices: base + number for number, devices in enumerate(dark)}
-    return Part(name=f"circuits/{name}", hypotheses=tuple(hypotheses), predicted=predicted, hidden=hidden)
+    return Part(name=f"circuits/{name}", hypotheses=tuple(hypotheses), predicted=predicted, hidden=hidden, operated=operated)
 
 
 def circuit_variants(job: Job, name: str) -> tuple[list[Hypothesis], list[Variant]]:
@@ -153,6 +159,20 @@ def _dark(job: Job, places: CircuitPlaces, devices: frozenset[str]) -> Variant:
     powered = {n: hop.device for n, hop in enumerate(places.circuit.path) if hop.device is not None}
     way = tuple(("open", places.contact_of(device)) for device in sorted(devices))
     network = with_lifting(edited(job, places.network, way, {}), powered)
+    return Variant(owner=-2, share=1.0, present=1.0, network=network, bands=_bands(job, places, places.circuit.topology))
+
+
+def _working(places: CircuitPlaces) -> dict[str, bool]:
+    """Return the devices that can truly be at work, and whether each then reads as it does without a supply: its contact opens."""
+    devices = [hop.device for hop in places.circuit.path if hop.device is not None and "alarm" in hop.contacts]
+    moved = {act.device: act.changes for act in places.network.acts if act.kind is ActKind.ACTIVATED and act.changes}
+    return {device: [math.isinf(ohm) for _, ohm in moved[device]] == [True] for device in devices if device in moved}
+
+
+def _operated(job: Job, places: CircuitPlaces, device: str) -> Variant:
+    """Return the circuit with a device at work."""
+    devices = {n: hop.device for n, hop in enumerate(places.circuit.path) if hop.device is not None}
+    network = with_lifting(edited(job, places.network, (("operate", places.contact_of(device)),), {}), devices)
     return Variant(owner=-2, share=1.0, present=1.0, network=network, bands=_bands(job, places, places.circuit.topology))
 
 

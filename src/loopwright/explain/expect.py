@@ -90,8 +90,8 @@ def expect(
         found += expected_circuits.circuits(job, situation, circuits, reached)
         found += expected_circuits.unused_inputs(job, situation, reached)
         found += _sounders(job, situation, watches, live)
-        found += _signalling(job, situation)
-        found += _unit(job, situation, alive)
+        found += shown_of_signalling(job, situation)
+        found += shown_of_unit(job, situation, alive)
     return Expectation(situation=situation, troubles=tuple(sorted(found, key=_rank)))
 
 
@@ -168,7 +168,8 @@ def _sounders(job: Job, situation: Situation, watches: Sequence[CircuitForecast]
             )
 
 
-def _signalling(job: Job, situation: Situation) -> Iterator[Trouble]:
+def shown_of_signalling(job: Job, situation: Situation) -> Iterator[Trouble]:
+    """Yield what shows of transmission paths and of reports."""
     for name, path in job.signalling.paths.items():
         if not situation.done(Step.PATHS, name):
             yield Trouble(
@@ -207,7 +208,7 @@ _UNIT = (
 )
 
 
-def _unit(job: Job, situation: Situation, alive: Sequence[str]) -> Iterator[Trouble]:
+def shown_of_unit(job: Job, situation: Situation, alive: Sequence[str]) -> Iterator[Trouble]:
     """Yield what a control unit shows of itself."""
     for unit in alive:
         for step, kind, words, sure in _UNIT:

@@ -28,6 +28,9 @@ from loopwright.explain.posterior import Posterior, posterior
 from loopwright.explain.power_part import PART as POWER
 from loopwright.explain.power_part import PowerPart, power_part
 from loopwright.explain.power_place import Focus, focus_on
+from loopwright.explain.system_part import SystemPart, system_part
+from loopwright.explain.system_scope import PART as WHOLE
+from loopwright.explain.system_scope import Scope, at_work, circuits_behind, scope_of, zones_seen
 from loopwright.explain.telling import tell
 from loopwright.job.document import Job
 from loopwright.netlist.compile import PowerNetwork, compile_power
@@ -35,6 +38,10 @@ from loopwright.netlist.compile import PowerNetwork, compile_power
 MOST_ROWS = 48
 """Of the variants, so many of the likeliest are followed when the next check is chosen."""
 LEAST_ROW = 1e-5
+GROUP_OF = {"circuits": "circuit", "outputs": "sounder", "bus": "bus", "power": "power"}
+"""The catalogue's group of each kind of part."""
+Moved = dict[int, dict[int, NDArray[np.int64]]]
+"""For a part that moves others, by its number and theirs: the hidden row each of its variants puts them in."""
 
 
 def any_check(check: Check) -> bool:
@@ -81,6 +88,7 @@ class Inquiry:
         self.weights = weights
         self._parts: dict[str, Part] = {}
         self._powers: dict[Focus, PowerPart] = {}
+        self._wholes: dict[tuple[Scope, tuple[int, ...]], SystemPart] = {}
         self._compiled = network
         self._last: tuple[tuple[int, ...], Rows, dict[Instrument, Forecast]] | None = None
 
@@ -102,7 +110,7 @@ class Inquiry:
                 used.append(reading)
         likely = likelihood(rows, used)
         weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, self.weights))
-        if ahead:
+        if ahead and rows.parts:
             weighed.look_ahead(self._forecast(rows, observed.meter), may)
         return weighed, tuple(left_out)
 
@@ -122,12 +130,14 @@ class Inquiry:
             made[meter] = forecast(rows, meter)
         return made[meter]
 
-    def _needed(self, observed: Observations) -> tuple[list[Part], dict[int, dict[int, NDArray[np.int64]]]]:
+    def _needed(self, observed: Observations) -> tuple[list[Part], Moved]:
         """Return the parts that were read, with the supply network behind them, and what its faults darken of the others."""
-        names = dict.fromkeys(part_of(reading.check) for reading in observed.seen)
+        checks = [reading.check for reading in observed.seen]
+        names = dict.fromkeys(part_of(check) for check in checks)
         circuits = [name for name in names if name.startswith("circuits/") and name.partition("/")[2] in self.job.circuits]
-        parts = [self._circuit(name.partition("/")[2]) for name in circuits]
-        devices = [powered_devices(self.job, name.partition("/")[2]) for name in circuits]
+        heard = [f"circuits/{name}" for name in circuits_behind(self.job, zones_seen(checks)) if f"circuits/{name}" not in names]
+        parts = [self._circuit(name.partition("/")[2]) for name in (*circuits, *heard)]
+        devices = [powered_devices(self.job, name.partition("/")[2]) for name in circuits] + [()] * len(heard)
         if BUS in names:
             seen = self._on_bus(observed)
             parts.append(self._bus(seen))
@@ -136,8 +146,27 @@ class Inquiry:
         dark = {n: _dark_rows(power, part, some) for n, (part, some) in enumerate(zip(parts, devices, strict=True))} if power else {}
         parts += [self._output(name.partition("/")[2]) for name in names if name.startswith("outputs/") and self._watched(name)]
         if power is None:
-            return parts, {}
-        return [*parts, power.part], {len(parts): {number: rows for number, rows in dark.items() if (rows >= 0).any()}}
+            return self._with_whole(observed, parts, {})
+        return self._with_whole(observed, [*parts, power.part], {len(parts): {n: rows for n, rows in dark.items() if (rows >= 0).any()}})
+
+    def _with_whole(self, observed: Observations, parts: list[Part], moved: Moved) -> tuple[list[Part], Moved]:
+        """Return the parts with what of the whole was seen, and what that and they do to each other."""
+        checks = [reading.check for reading in observed.seen]
+        heard = circuits_behind(self.job, zones_seen(checks))
+        moving = (part.name.partition("/")[2] for part in parts if at_work(part, observed.seen))
+        groups = frozenset(GROUP_OF[part.name.partition("/")[0]] for part in parts)
+        scope = scope_of(self.job, checks, tuple(dict.fromkeys((*heard, *moving))), groups)
+        if scope is None:
+            return parts, moved
+        key = (scope, tuple(id(part) for part in parts))
+        if key not in self._wholes:
+            self._wholes[key] = system_part(self.job, scope, parts)
+        whole = self._wholes[key]
+        for number, part in enumerate(parts):
+            for source, target, rows in ((len(parts), number, whole.rows_of(part)), (number, len(parts), whole.rows_by(part))):
+                if (rows >= 0).any():
+                    moved.setdefault(source, {})[target] = rows
+        return [*parts, whole.part], moved
 
     def _circuit(self, name: str) -> Part:
         key = f"circuits/{name}"
@@ -200,6 +229,8 @@ def part_of(check: Check) -> str:
     """Return the document path of the part a check belongs to."""
     if check.kind is CheckKind.LOOK:
         return check.where
+    if check.kind is CheckKind.TOLD:
+        return WHOLE
     if check.kind in (CheckKind.CORES_OHM, CheckKind.VOLTS, CheckKind.STATE, CheckKind.CONTACT_OHM, CheckKind.CAPACITANCE):
         return f"circuits/{check.where}"
     if check.kind is CheckKind.OHM:

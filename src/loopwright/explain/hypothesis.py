@@ -54,10 +54,12 @@ class Predicted:
 class Part:
     """A part of the job that can be at fault by itself: its hypotheses and what its checks read under each.
 
-    ``hidden`` are rows of ``predicted`` that stand for what a fault of another part does to this one, by the set of devices left dark.
+    ``hidden`` are rows of ``predicted`` that stand for what a fault of another part does to this one, by the set of devices left dark;
+    ``operated`` likewise rows that stand for a device truly at work.
     """
 
     name: str
     hypotheses: tuple[Hypothesis, ...]
     predicted: Predicted
     hidden: dict[frozenset[str], int]
+    operated: dict[str, int] = field(default_factory=dict)

@@ -18,7 +18,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part
 from loopwright.explain.meter import Instrument, Mistake, Shown, chance_anything, chances_of_mistakes, chances_of_words
 
-COMES_AND_GOES = frozenset(CheckKind) - {CheckKind.LOOK, CheckKind.TROUBLE}
+COMES_AND_GOES = frozenset(CheckKind) - {CheckKind.LOOK, CheckKind.TROUBLE, CheckKind.TOLD}
 """Checks that read a fault only while it shows; the chances of looks and troubles are stated whole."""
 
 
@@ -127,7 +127,7 @@ def likelihood(rows: Rows, seen: Sequence[Seen]) -> Likelihood:
         found = rows.column(reading.check)
         if found is None:
             raise KeyError(reading.check)
-        kinds = _kinds(rows.parts[found[0]], found[1], reading)
+        kinds = kinds_of(rows.parts[found[0]], found[1], reading)
         mixed = {}
         present = rows.present if reading.check.kind in COMES_AND_GOES else np.ones(1)
         for kind, values in kinds.items():
@@ -140,7 +140,8 @@ def likelihood(rows: Rows, seen: Sequence[Seen]) -> Likelihood:
     return Likelihood(chance=np.stack(columns, axis=1) if columns else empty, mistakes=tuple(mistakes), anything=np.array(anything))
 
 
-def _kinds(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
+def kinds_of(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
+    """Return the chance of a reading under each variant of a part, by how it came about."""
     known = part.predicted
     if reading.shown is None:
         told = np.array([float(word in reading.told) for word in known.checks[column].outcomes])

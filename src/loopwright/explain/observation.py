@@ -14,6 +14,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_check import STATES
 from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Instrument
+from loopwright.explain.system_told import told_of
 from loopwright.explain.terminal import Unclear, check_of, circuit_of
 from loopwright.explain.written import Unreadable, shown_of
 from loopwright.job.document import Job
@@ -49,7 +50,8 @@ class Noted:
     reading: Text = may("What the meter showed, with its unit.", "")
     shows: Text = may("What the keypad shows.", "")
     look: Text = may("The id of the fault whose look was done.", "")
-    answer: Text = may("What the look showed: yes or no.", "")
+    told: Text = may("The word of what a log, the centre or a caller tells.", "")
+    answer: Text = may("What the look showed, or what was told: yes or no, or one of the word's own answers.", "")
     when: Text = may("When.", "")
 
 
@@ -112,11 +114,13 @@ def _entry(job: Job, node: Node, number: int, meter: Instrument, run: Run) -> Se
 
 def seen_of(job: Job, noted: Noted, meter: Instrument) -> Seen:
     """Return one entry tied to its check. Raises Unclear or Unreadable with a sentence."""
-    given = [word for word in ("reading", "shows", "look") if getattr(noted, word)]
+    given = [word for word in ("reading", "shows", "look", "told") if getattr(noted, word)]
     if len(given) != 1:
-        raise Unclear("An entry has one of: reading (a meter), shows (the keypad), look with answer.")
+        raise Unclear("An entry has one of: reading (a meter), shows (the keypad), look or told with answer.")
     if noted.look:
         return _look(job, noted)
+    if noted.told:
+        return told_of(job, noted.where, noted.told, noted.answer)
     if noted.shows:
         check = check_of(job, noted.where, noted.at, noted.state, "")
         told = _told(noted.shows, check)
@@ -141,7 +145,7 @@ def _look(job: Job, noted: Noted) -> Seen:
 
 def _told(shows: str, check: Check) -> tuple[str, ...]:
     words = shows.lower().strip()
-    if check.kind is CheckKind.TROUBLE:
+    if check.kind in (CheckKind.TROUBLE, CheckKind.TOLD):
         if words not in ANSWERS:
             raise Unclear(f"'{shows}' does not say whether the trouble is shown. Accepted: yes or no.")
         return ANSWERS[words]

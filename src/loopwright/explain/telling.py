@@ -13,6 +13,7 @@ from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Expla
 from loopwright.explain.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.next_check import Advice
 from loopwright.explain.observation import Observations
+from loopwright.explain.system_word import words
 from loopwright.explain.terminal import ACT_WORDS
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
@@ -201,6 +202,11 @@ def _next(job: Job, weighed: Weighed, advice: Advice) -> NextCheck:
 
 def entry_of(check: Check) -> dict[str, str]:
     """Return how the result of a check is written in an observation file, less the result itself."""
+    if check.kind is CheckKind.TOLD:
+        where, asked = check.place or check.where, words()[check.scenario]
+        if asked.shows:
+            return {"where": where, "at": asked.id, "shows": "yes or no"}
+        return {"where": where, "told": asked.id, "answer": " or ".join(asked.outcomes)}
     if check.kind is CheckKind.LOOK:
         where = check.where.partition("/")[2] or check.where
         return {"where": where, "look": check.fault} | ({"at": check.place} if check.place else {}) | {"answer": "yes or no"}

@@ -5,6 +5,8 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.system_told import shown_check
+from loopwright.explain.unclear import Unclear as Unclear
 from loopwright.job.document import Job
 from loopwright.job.sheet import STATES
 from loopwright.netlist.loop import ActKind
@@ -38,12 +40,10 @@ BATTERY_PLACES = {
 RESTED = "rested"
 
 
-class Unclear(ValueError):
-    """The words name no terminal or state of the job; the message says which would."""
-
-
 def check_of(job: Job, where: str, at: str, state: str, unit: str) -> Check:
     """Return the check that a reading in ``unit`` (empty for a word) at a place and in a state belongs to. Raises Unclear."""
+    if not unit and (shown := shown_check(job, where, at)) is not None:
+        return shown
     circuit = circuit_of(job, where)
     if circuit is not None:
         return _circuit_check(job, circuit, at, state, unit)

@@ -1,0 +1,55 @@
+"""From the words of an observation file to a word asked of the whole: where, which word, and what was answered."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from loopwright.explain.check import Check
+from loopwright.explain.likelihood import Seen
+from loopwright.explain.system_part import told
+from loopwright.explain.system_scope import PART
+from loopwright.explain.system_word import Word, words
+from loopwright.explain.unclear import Unclear
+from loopwright.job.document import Job
+
+ANSWERS = {"true": "yes", "false": "no"}
+
+
+def told_of(job: Job, where: str, name: str, answer: str) -> Seen:
+    """Return one entry of what was told, tied to its check. Raises Unclear with a sentence."""
+    word = words().get(" ".join(name.lower().split()).replace(" ", "-"))
+    if word is None:
+        close = get_close_matches(name.lower(), words(), 1, 0.5)
+        hint = f" Did you mean {close[0]}?" if close else ""
+        raise Unclear(f"'{name}' is no word of what can be told.{hint} docs/observations.md lists them.")
+    said = ANSWERS.get(answer.lower().strip(), answer.lower().strip())
+    if said not in word.outcomes:
+        raise Unclear(f"'{answer}' is no answer to '{word.asks}?'. Accepted: {', '.join(word.outcomes)}.")
+    return Seen(check=check_at(job, where, word), told=(said,), text=said)
+
+
+def shown_check(job: Job, where: str, at: str) -> Check | None:
+    """Return the check of a trouble the keypad shows of the whole; None when ``at`` is none of them."""
+    word = words().get(at.lower().strip())
+    return check_at(job, where, word) if word is not None and word.shows else None
+
+
+def check_at(job: Job, where: str, word: Word) -> Check:
+    """Return the check that asks a word at a place: a zone by itself or by its circuit, a radio device by its name, else the whole."""
+    if word.at == "zone":
+        return told(word, _zone(job, where))
+    return told(word, where if word.at == "radio" and where in job.equipment else "")
+
+
+def _zone(job: Job, where: str) -> str:
+    if where in job.zones or where == PART:
+        return where if where in job.zones else ""
+    found = next((name for name, zone in job.zones.items() if zone.circuit == where or _input(job, name) == where), None)
+    if found is None:
+        raise Unclear(f"'{where}' is no zone of this job. Write a zone or its circuit, or {PART} where it is not known which.")
+    return found
+
+
+def _input(job: Job, zone: str) -> str | None:
+    circuit = job.zones[zone].circuit
+    return job.circuits[circuit].input if circuit is not None else None
