@@ -18,7 +18,7 @@ from loopwright.explain.catalogue import faults
 UNKNOWN, NOTHING_WRONG = "unknown", "nothing wrong"
 """What a case may be closed with besides a fault of the catalogue."""
 A_CASE = 3.0
-"""The weight of one closed case: an occasional cause of the catalogue stands for one case, a common one for three, a rare one for a third."""
+"""The weight of one closed case: an occasional cause of the catalogue stands for one, a common one for three, a rare one for a third."""
 SHARES_STAND_FOR = 40.0
 """So many cases stand behind the shares of nothing wrong and of an unknown cause."""
 NOTHING = 0.25

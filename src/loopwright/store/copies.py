@@ -1,4 +1,4 @@
-"""Copies of a job with all that goes with it (history, vault, visit), each in a folder of its own, counted and looked through.
+"""Copies of a job with all that goes with it (history, vault, visit, cases), each in a folder of its own, counted and looked through.
 
 The folder holds the files under their own names and ``SHA256SUMS``, which ``sha256sum --check`` reads. Copies follow each other by number,
 not by the clock, so that a clock that goes back neither hides a copy nor has a good one thrown away.
@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from loopwright.store.backup import backed_up, free_name, set_aside
+from loopwright.store.case_file import cases_path, trail_of
 from loopwright.store.file import StoreError, words_of
 from loopwright.store.kept import history_path
 from loopwright.store.store import sha256_of
@@ -44,7 +45,8 @@ class Copy(NamedTuple):
 def beside(job: Path) -> dict[str, Path]:
     """Return where each file of a job is, the job itself first, by what its name ends in after the job's."""
     real = Path(os.path.realpath(job))
-    found = (real, history_path(real), vault_path(real), trail_path(real), visit_path(real))
+    cases = cases_path(real)
+    found = (real, history_path(real), vault_path(real), trail_path(real), visit_path(real), cases, trail_of(cases))
     return {path.name.removeprefix(real.name): path for path in found}
 
 

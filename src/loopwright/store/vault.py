@@ -132,6 +132,12 @@ class Vault:
         self._note(READ, name)
         return secret
 
+    def matches(self, name: str, said: Secret) -> bool:
+        """Return whether a secret is what was said, capitals and blanks aside, once it is noted that it was compared. Raises StoreError."""
+        secret = self._secret(self._form(), good_name(name))
+        self._note(COMPARED, name)
+        return _spoken(secret) == _spoken(said)
+
     def put(self, name: str, secret: Secret) -> None:
         """Put a secret in, in place of one of that name. Raises StoreError; the file is then as it was."""
         name = good_name(name)
@@ -202,6 +208,11 @@ class Vault:
             except OSError:
                 self._note(NOT_DONE, subject)
                 raise
+
+
+def _spoken(secret: Secret) -> Secret:
+    """Return a word as it sounds on the telephone: neither capitals nor blanks are heard."""
+    return Secret("".join(secret.reveal().casefold().split()))
 
 
 def _parsed(path: Path) -> tuple[Form, bytes]:
