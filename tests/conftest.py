@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import tempfile
 from collections.abc import Iterator
 
 import pytest
@@ -13,6 +14,13 @@ from hypothesis import HealthCheck, settings
 settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+# What a test writes is gone when it ends, so it need not reach a disk: hundreds of tests wait for one otherwise. What a program that
+# is killed leaves behind is the same in memory.
+MEMORY = "/dev/shm"
+ROOM_BYTES = 4_000_000_000
+if "TMPDIR" not in os.environ and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ROOM_BYTES:
+    os.environ["TMPDIR"] = tempfile.tempdir = MEMORY
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,8 +15,10 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from loopwright.cli import main
+from often import often
 
 Run = Callable[..., Any]
+CLOSED = (">&-", "2>&-", "<&- >&- 2>&-")
 READERS = (["check"], ["check", "--json"], ["forecast"], ["forecast", "--json"], ["papers", "--out", "x"])
 
 
@@ -81,7 +82,7 @@ def test_standard_input_is_named_as_such(run: Run) -> None:
     assert done.err.startswith("standard input:")
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=often(60), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.one_of(st.binary(max_size=400), st.text(max_size=200).map(lambda text: text.encode("utf-8", "surrogatepass"))))
 @example(data=b"")
 @example(data=b"\xff\xfe\x00")
@@ -149,7 +150,7 @@ def _start(*arguments: str, **streams: Any) -> subprocess.Popen[bytes]:
     return subprocess.Popen([sys.executable, "-m", "loopwright", *arguments], stderr=subprocess.PIPE, env=environment, **streams)
 
 
-@pytest.mark.parametrize("arguments", [["forecast", "--json"], ["check"], ["forecast"]], ids=" ".join)
+@pytest.mark.parametrize("arguments", [["forecast", "--json"], ["check"]], ids=" ".join)
 def test_a_closed_pipe_is_quiet(sample: str, arguments: list[str]) -> None:
     reader, writer = os.pipe()
     os.close(reader)
@@ -166,11 +167,11 @@ def test_a_full_disk_is_told_in_words(sample: str) -> None:
     assert err == b"loopwright: standard output: No space left on device.\n"
 
 
-@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize("closed", CLOSED)
 def test_closed_streams_change_nothing_but_what_is_seen(sample: str, closed: str) -> None:
     environment = os.environ | {"PYTHONPATH": str(Path(__file__).resolve().parents[2] / "src")}
     statuses = []
-    for file in (sample, "-", "nothing.yaml"):
+    for file in (sample, "-", "nothing.yaml") if closed == CLOSED[-1] else (sample,):
         line = f'exec "$0" -m loopwright check "$1" {closed}'
         done = subprocess.run(
             ["sh", "-c", line, sys.executable, file], stdin=subprocess.DEVNULL, capture_output=True, env=environment, check=False
@@ -178,12 +179,14 @@ def test_closed_streams_change_nothing_but_what_is_seen(sample: str, closed: str
         assert b"Traceback" not in done.stderr
         statuses.append(done.returncode)
     assert statuses[0] in (0, 1)
-    assert statuses[1:] == [2, 2]
+    assert set(statuses[1:]) <= {2}
 
 
 def test_control_c_stops_quietly() -> None:
     with _start("check", "-", stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
-        time.sleep(1.0)  # until it waits for standard input
+        assert process.stdin is not None
+        process.stdin.write(b"#" * 100_000)  # more than a pipe holds: written once it is being read
+        process.stdin.flush()
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert (process.returncode, out, err) == (130, b"", b"")

@@ -24,6 +24,7 @@ from loopwright.job.read import read
 from loopwright.job.sheet import ChargerKind, Topology
 from loopwright.power.charge import Charger, recharge
 from loopwright.values.source import sources
+from often import often
 
 POWERED = [stage for stage in Stage if Step.MAINS in steps_of(stage)]
 
@@ -64,7 +65,7 @@ def situations(draw: st.DrawFn, job: Job) -> Situation:
 
 @pytest.mark.parametrize("name", ["business", "dwelling", "synthetic"])
 @given(data=st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=often(25))
 def test_taking_the_next_step_each_time_ends_without_going_in_circles(name: str, data: st.DataObject) -> None:
     found = demo(name)
     situation = data.draw(situations(found.job))
@@ -88,7 +89,7 @@ def test_with_everything_done_a_sound_system_shows_nothing(name: str) -> None:
 
 
 @given(data=st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=often(25))
 def test_every_trouble_says_how_it_ends(data: st.DataObject) -> None:
     found = demo("business")
     for trouble in seen(found, data.draw(situations(found.job))).troubles:
@@ -98,7 +99,7 @@ def test_every_trouble_says_how_it_ends(data: st.DataObject) -> None:
 
 
 @given(data=st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=often(25))
 def test_what_shows_is_what_is_expected_unexpected_or_missing(data: st.DataObject) -> None:
     found = demo("dwelling")
     expectation = seen(found, data.draw(situations(found.job)))

@@ -293,7 +293,7 @@ def test_a_fault_put_right_leaves_no_trace(network: Netlist, data: st.DataObject
 
 
 def test_every_overload_settles() -> None:
-    """A hundred networks, a thousand by night, in ten conditions, loads asking up to ten times what is given: all come to rest, and balance."""
+    """A hundred networks (a thousand by night) in ten conditions, loads asking up to ten times what is given: all rest, and balance."""
     starved = 0
     for seed in range(OVERLOADED):
         chance = random.Random(seed)

@@ -19,6 +19,7 @@ from loopwright.store.kept import KeptJob, history_path
 from loopwright.store.own import Step, stand_of, step_of
 from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, Conflict, Revision
+from often import often
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 LONG = st.builds(lambda word, times: word * times, st.text("ab\n", min_size=1), st.integers(1, 300))
@@ -120,7 +121,7 @@ class AnyStore(RuleBasedStateMachine):
 
 def test_a_store_in_any_order(where: str) -> None:
     machine = type("StoreHere", (AnyStore,), {"where": where, "numbers": count(1)})
-    run_state_machine_as_test(machine, settings=settings(max_examples=25, stateful_step_count=25))
+    run_state_machine_as_test(machine, settings=settings(max_examples=often(12), stateful_step_count=25))
 
 
 class AnyJob(RuleBasedStateMachine):
@@ -205,6 +206,6 @@ def test_a_job_file_and_its_history_in_any_order() -> None:
     folder = Path(tempfile.mkdtemp(prefix="loopwright-"))
     machine: Callable[[], AnyJob] = type("JobHere", (AnyJob,), {"folder": folder, "numbers": count(1)})
     try:
-        run_state_machine_as_test(machine, settings=settings(max_examples=25, stateful_step_count=20))
+        run_state_machine_as_test(machine, settings=settings(max_examples=often(12), stateful_step_count=20))
     finally:
         shutil.rmtree(folder)

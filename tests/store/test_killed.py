@@ -1,6 +1,6 @@
 """A program that is killed while it writes: everything it had acknowledged is there, and nothing else is broken.
 
-``LOOPWRIGHT_KILLS=200`` kills more often.
+``make deep`` kills 200 times, ``bench/store.py`` as often as ``LOOPWRIGHT_KILLS`` says.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from loopwright.store.file import JobFile
 from loopwright.store.kept import KeptJob, history_path
 from loopwright.store.sql import open_store
 from loopwright.store.store import Change, Conflict
+from often import DEEP
 
-KILLS = int(os.environ.get("LOOPWRIGHT_KILLS", "60"))
+KILLS = int(os.environ.get("LOOPWRIGHT_KILLS", "200" if DEEP else "24"))
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 FILLER = "".join(f"W{number}: {number * 7919 % 1000}\n" for number in range(400))
 FORK = multiprocessing.get_context("fork")

@@ -42,10 +42,24 @@ def named(store: SqlStore) -> set[int | None]:
     return {each.revision for each in store.verify()}
 
 
+@pytest.fixture(scope="module")
+def forty(begun: Begin) -> Callable[[SqlStore], object]:
+    """Return what fills a store with forty revisions, a mark and a file."""
+
+    def fill(store: SqlStore) -> None:
+        begun(store, 40).mark("shop", "installed", 12)
+        store.put_file(b"a plan")
+
+    return fill
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def where(request: pytest.FixtureRequest, cast: Callable[..., str], forty: Callable[[SqlStore], object]) -> str:
+    return cast(request, forty)
+
+
 @pytest.fixture
-def kept(store: SqlStore, begun: Begin) -> SqlStore:
-    begun(store, 40).mark("shop", "installed", 12)
-    store.put_file(b"a plan")
+def kept(store: SqlStore) -> SqlStore:
     return store
 
 

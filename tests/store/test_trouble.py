@@ -211,13 +211,18 @@ def test_a_server_that_does_not_answer_is_said_without_its_password() -> None:
     assert "secret" not in str(told.value)
 
 
-@pytest.fixture
-def sound(tmp_path: Path, begun: Begin) -> Path:
-    path = tmp_path / "jobs.db"
+@pytest.fixture(scope="module")
+def long_history(tmp_path_factory: pytest.TempPathFactory, begun: Begin) -> Path:
+    path = tmp_path_factory.mktemp("long") / "jobs.db"
     store = begun(open_store(path), 300)
     store.append("shop", random_text(1) * 3, Change(by="Ada", at=store.head("shop").revision.at), expected=300)
     store.close()
     return path
+
+
+@pytest.fixture
+def sound(tmp_path: Path, long_history: Path) -> Path:
+    return Path(shutil.copy(long_history, tmp_path / "jobs.db"))
 
 
 def wiped(path: Path, page: int, length: int = 4096) -> None:
