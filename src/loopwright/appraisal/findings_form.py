@@ -94,11 +94,12 @@ def _finding(finding: Finding) -> FindingForm:
         source=finding.source,
         source_title=registered.title,
         standing=str(registered.standing),
-        figures=tuple(_figure(each) for each in finding.figures),
+        figures=tuple(figure_form(each) for each in finding.figures),
     )
 
 
-def _figure(figure: Figure) -> FigureForm:
+def figure_form(figure: Figure) -> FigureForm:
+    """Return a figure for another program."""
     known = figure.value is not None and math.isfinite(figure.value)
     over = figure.value is not None and math.isinf(figure.value)
     value = float(figure.value) if known and figure.value is not None else None

@@ -22,7 +22,7 @@ class Asked(BaseModel, extra="forbid"):
     words: str = Field(max_length=LONGEST_QUERY)
 
 
-class _Kept:
+class Finder:
     """The index of the revision that was asked about last."""
 
     def __init__(self) -> None:
@@ -39,10 +39,10 @@ class _Kept:
 
 def add_searching(app: FastAPI, session: Session) -> None:
     """Add the address a search is posted to."""
-    kept = _Kept()
+    finder = Finder()
 
     @app.post("/search")
     @demands(Right.READ_JOB)
     def search(asked: Asked) -> Response:
-        found, many = kept.of(session.state).find(asked.words)
+        found, many = finder.of(session.state).find(asked.words)
         return JSONResponse({"found": [each._asdict() for each in found], "many": many})

@@ -14,6 +14,8 @@ from loopwright.store.store import Revision
 from loopwright.web.session import Session, State
 
 TAG_DIGITS = 32
+JSON = "application/json"
+FOUND = "What was asked for."
 ANY = "*"
 
 
@@ -97,6 +99,12 @@ def _revision(revision: Revision) -> RevisionForm:
         previous_sha256=revision.previous_sha256,
         sha256=revision.sha256,
     )
+
+
+def current(session: Session) -> State:
+    """Return the job as it is now, with what others have written where it is kept."""
+    session.changed_on_disk()
+    return session.state
 
 
 def tag_of(state: State) -> str:

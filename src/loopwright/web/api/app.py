@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from loopwright.store.file import StoreError
 from loopwright.values.error import JobError, Problem
+from loopwright.web.api.asking import asking
 from loopwright.web.api.changing import changing
 from loopwright.web.api.document import document
 from loopwright.web.api.entry import NOTHING
@@ -30,7 +31,7 @@ def create_api(session: Session, clock: Clock) -> FastAPI:
     """Return the API of one open job. Who asks has been found out before, and stands on the request."""
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, redirect_slashes=False)
     asked: list[Any] = [Depends(allowed), Security(_BEARER), Depends(nothing_unknown)]
-    for routes in (reading(session, clock), changing(session)):
+    for routes in (reading(session, clock), asking(session), changing(session)):
         app.include_router(routes, prefix=VERSION, dependencies=asked)
     _add_refusals(app)
     made: list[dict[str, Any]] = []

@@ -14,10 +14,10 @@ from loopwright.job.splice import difference
 from loopwright.job.tree import MOST_BYTES, as_text
 from loopwright.store.person import Right
 from loopwright.values.error import Problem
-from loopwright.web.api.answer import JobForm, answer, job_form, names_tag, tag_of, written
+from loopwright.web.api.answer import JSON, JobForm, answer, job_form, names_tag, tag_of, written
 from loopwright.web.api.document import said
 from loopwright.web.api.problem import Refused
-from loopwright.web.api.reading import JSON, YAML
+from loopwright.web.api.reading import YAML
 from loopwright.web.api.sent import Edits, edit_of
 from loopwright.web.rights import demands
 from loopwright.web.session import Overtaken, Session, Unsaved

@@ -33,6 +33,10 @@ curl -H "Authorization: Bearer $(cat token.txt)" http://127.0.0.1:8417{ROOT}/v1/
 - **Revisions.** Every answer about the job has an `ETag`. Sent back as `If-Match`, nothing is changed that was not seen: the answer is
   412 when the job has moved on. As `If-None-Match` it saves sending what is there already (304). Undo, redo and putting in a whole
   document ask for it (428).
+- **Waiting.** `GET {ROOT}/v1/job?wait_s=30` with the known `ETag` as `If-None-Match` is answered when the job has changed, or with 304
+  when that time is over. The `ETag` is of the document's text: a reason given later is another revision with the same one.
+- **By name.** `search?q=` finds whatever the workbench's Search finds; `forecast?of=c11` says what should be read there, `readings?of=c11`
+  what has been, and whether that agrees.
 - **Once.** Edits under the same `Idempotency-Key` are made once, so what was sent can be sent again when its answer was lost.
 - **One revision.** Edits sent together are made in turn, all of them or none; they are one revision in the history, in the token's
   name, and one step of undo.

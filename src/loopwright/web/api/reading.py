@@ -7,31 +7,49 @@ from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Path, Query, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from loopwright.appraisal.findings_form import FindingsForm, findings_form
 from loopwright.appraisal.forecast_form import ForecastForm, forecast_form
-from loopwright.job.columns import ListKind
 from loopwright.job.edit import content
+from loopwright.job.list_plan import ListKind
 from loopwright.job.listing import number_columns, rows_out
 from loopwright.job.tree import compose
 from loopwright.store.person import Right
 from loopwright.store.sheetfile import csv_bytes, xlsx_bytes
 from loopwright.store.store import PAGE
-from loopwright.web.api.answer import HistoryForm, JobForm, NamesForm, answer, history_form, job_form, names_tag, tag_of, written
+from loopwright.web.api.answer import (
+    FOUND,
+    JSON,
+    HistoryForm,
+    JobForm,
+    NamesForm,
+    answer,
+    current,
+    history_form,
+    job_form,
+    names_tag,
+    tag_of,
+    written,
+)  # fmt: skip
+from loopwright.web.api.asking import Of, narrowed
 from loopwright.web.api.document import COMPONENTS, JOB, said
 from loopwright.web.api.problem import Refused
+from loopwright.web.api.waiting import LONGEST_WAIT_S, Waiting
 from loopwright.web.print_run import Clock, paper
 from loopwright.web.rights import demands
 from loopwright.web.session import Session, State
 from loopwright.web.visitor import visitor_of
 
-YAML, JSON, PDF, CSV = "application/yaml", "application/json", "application/pdf", "text/csv"
+YAML, PDF, CSV = "application/yaml", "application/pdf", "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 Described = dict[int | str, dict[str, Any]]
 MOST_NUMBER = 2**31 - 1
-FOUND = "What was asked for."
 NOT_CHANGED: Described = {304: {"description": "The job is still the one named in If-None-Match."}}
+Wait = Annotated[
+    float, Query(ge=0, le=LONGEST_WAIT_S, description="How long [s] to wait for another revision than the one in If-None-Match; 304 then.")
+]
 IfNoneMatch = Annotated[str, Header(max_length=1000, description="The ETag of what is there already; it is not sent again.")]
 
 
@@ -47,12 +65,15 @@ def reading(session: Session, clock: Clock) -> APIRouter:
 
 
 def _add_job(routes: APIRouter, session: Session) -> None:
+    waiting = Waiting(session)
+
     @routes.get("/job", response_model=JobForm, response_description=FOUND, responses=NOT_CHANGED | said(422), operation_id="job")
     @demands(Right.READ_JOB)
-    def job(request: Request, if_none_match: IfNoneMatch = "") -> Response:
-        """Return the job's title and stage, and which revision it is."""
-        with session.held():
-            return _unless_known(_now(session), if_none_match, JSON, lambda state: written(job_form(session, visitor_of(request).name)))
+    async def job(request: Request, wait_s: Wait = 0, if_none_match: IfNoneMatch = "") -> Response:
+        """Return the job's title and stage, and which revision it is; with `wait_s`, as soon as it is no longer the one that is known."""
+        if wait_s and if_none_match:
+            await waiting.until_changed(request, if_none_match, wait_s)
+        return await run_in_threadpool(_job, session, request, if_none_match)
 
     text: dict[str, Any] = {
         "content": {YAML: {"schema": {"$ref": COMPONENTS + JOB}}},
@@ -63,7 +84,7 @@ def _add_job(routes: APIRouter, session: Session) -> None:
     @demands(Right.READ_JOB)
     def job_text(if_none_match: IfNoneMatch = "") -> Response:
         """Return the document itself."""
-        return _unless_known(_now(session), if_none_match, YAML, lambda state: state.text.encode("utf-8"))
+        return _unless_known(current(session), if_none_match, YAML, lambda state: state.text.encode("utf-8"))
 
     form: dict[str, Any] = {
         "content": {JSON: {"schema": {"$ref": COMPONENTS + JOB}}},
@@ -74,7 +95,14 @@ def _add_job(routes: APIRouter, session: Session) -> None:
     @demands(Right.READ_JOB)
     def job_data(if_none_match: IfNoneMatch = "") -> Response:
         """Return what the document says as JSON. It is a document too: JSON is YAML, and reads as the same job."""
-        return _unless_known(_now(session), if_none_match, JSON, lambda state: json.dumps(content(compose(state.text)[1])).encode("ascii"))
+        return _unless_known(
+            current(session), if_none_match, JSON, lambda state: json.dumps(content(compose(state.text)[1])).encode("ascii")
+        )
+
+
+def _job(session: Session, request: Request, known: str) -> Response:
+    with session.held():
+        return _unless_known(current(session), known, JSON, lambda state: written(job_form(session, visitor_of(request).name)))
 
 
 def _add_computed(routes: APIRouter, session: Session) -> None:
@@ -84,15 +112,27 @@ def _add_computed(routes: APIRouter, session: Session) -> None:
     @demands(Right.READ_JOB)
     def findings(if_none_match: IfNoneMatch = "") -> Response:
         """Return what is wrong with the design, and what would put it right: what `loopwright check --json` prints."""
-        return _unless_known(_now(session), if_none_match, JSON, lambda state: written(findings_form(state.appraisal)))
+        return _unless_known(current(session), if_none_match, JSON, lambda state: written(findings_form(state.appraisal)))
 
     @routes.get(
-        "/forecast", response_model=ForecastForm, response_description=FOUND, responses=NOT_CHANGED | said(422), operation_id="forecast"
+        "/forecast",
+        response_model=ForecastForm,
+        response_description=FOUND,
+        responses=NOT_CHANGED | said(404, 422),
+        operation_id="forecast",
     )
     @demands(Right.READ_JOB)
-    def forecast(if_none_match: IfNoneMatch = "") -> Response:
-        """Return what every terminal should read: what `loopwright forecast --json` prints."""
-        return _unless_known(_now(session), if_none_match, JSON, lambda state: written(forecast_form(state.appraisal)))
+    def forecast(of: Of = "", if_none_match: IfNoneMatch = "") -> Response:
+        """Return what every terminal should read: what `loopwright forecast --json` prints; with a name, what it says of that."""
+        return _unless_known(current(session), if_none_match, JSON, lambda state: written(_forecast(state, of)))
+
+
+def _forecast(state: State, of: str) -> ForecastForm:
+    form = forecast_form(state.appraisal)
+    found = narrowed(form, of) if of else form
+    if found is None:
+        raise Refused(404, "The forecast says nothing of that name.")
+    return found
 
 
 def _add_history(routes: APIRouter, session: Session) -> None:
@@ -121,7 +161,7 @@ def _add_papers(routes: APIRouter, session: Session, clock: Clock) -> None:
     @demands(Right.READ_JOB)
     def one_paper(name: Annotated[str, Path(max_length=100)]) -> Response:
         """Return a paper of the job as it is now."""
-        state = _now(session)
+        state = current(session)
         made = paper(state, name, clock())
         if made is None:
             raise Refused(404, "There is no paper of that name.")
@@ -136,22 +176,16 @@ def _add_lists(routes: APIRouter, session: Session) -> None:
     @demands(Right.READ_JOB)
     def list_csv(kind: ListKind) -> Response:
         """Return a list of the job as CSV, its head first; taken in again it changes nothing."""
-        state = _now(session)
+        state = current(session)
         return answer(csv_bytes(rows_out(state.text, kind)), CSV, tag_of(state), _download(f"{kind}.csv"))
 
     @routes.get("/lists/{kind}.xlsx", response_class=Response, responses=described(XLSX) | said(404, 422), operation_id="list_xlsx")
     @demands(Right.READ_JOB)
     def list_xlsx(kind: ListKind) -> Response:
         """Return a list of the job as a workbook without formulas."""
-        state = _now(session)
+        state = current(session)
         made = xlsx_bytes(rows_out(state.text, kind), sheet=kind, numbers=number_columns(kind))
         return answer(made, XLSX, tag_of(state), _download(f"{kind}.xlsx"))
-
-
-def _now(session: Session) -> State:
-    """Return the job as it is now, with what others have written where it is kept."""
-    session.changed_on_disk()
-    return session.state
 
 
 def _unless_known(state: State, known: str, media_type: str, made: Callable[[State], bytes]) -> Response:

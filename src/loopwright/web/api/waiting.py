@@ -1,0 +1,45 @@
+"""Waiting for the job to change, for programs that would otherwise ask again and again."""
+
+from __future__ import annotations
+
+import asyncio
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+
+from loopwright.web.api.answer import ANY, current, names_tag, tag_of
+from loopwright.web.session import Session
+
+LONGEST_WAIT_S = 30.0
+LOOKED_S = 0.5
+MOST_WAITING = 32
+"""So many wait at a time; whoever comes then is answered at once."""
+
+
+class Waiting:
+    """Who waits for one job; nobody holds a worker meanwhile."""
+
+    def __init__(self, session: Session) -> None:
+        """Begin with nobody."""
+        self._session = session
+        self._many = 0
+
+    async def until_changed(self, request: Request, known: str, wait_s: float) -> None:
+        """Return when the job is no longer one of the known ETags, the other side has gone, or the time is over."""
+        # Whatever it is never becomes anything else.
+        if ANY in known or self._many >= MOST_WAITING:
+            return
+        loop = asyncio.get_running_loop()
+        end_s = loop.time() + wait_s
+        self._many += 1
+        try:
+            while names_tag(known, await run_in_threadpool(self._tag), weak=True):
+                left_s = end_s - loop.time()
+                if left_s <= 0 or await request.is_disconnected():
+                    return
+                await asyncio.sleep(min(LOOKED_S, left_s))
+        finally:
+            self._many -= 1
+
+    def _tag(self) -> str:
+        return tag_of(current(self._session))
