@@ -22,7 +22,7 @@ def main() -> int:
     """Run them; return the exit status."""
     os.environ |= {"LOOPWRIGHT_API_EXAMPLES": REQUESTS, "LOOPWRIGHT_API_ORDERS": ORDERS}
     named = (TESTS / "test_conformance.py", TESTS / "test_any_order.py")
-    return int(pytest.main(["-q", "-p", "no:cacheprovider", "--durations=4", *(str(path) for path in named)]))
+    return int(pytest.main(["-q", "--durations=4", *(str(path) for path in named)]))
 
 
 if __name__ == "__main__":

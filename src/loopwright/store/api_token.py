@@ -21,16 +21,13 @@ from typing import Any
 
 from loopwright.store.audit import Record
 from loopwright.store.file import StoreError
-from loopwright.store.held import held
-from loopwright.store.ours import read_own
+from loopwright.store.ours import read_own, writing_own
 from loopwright.store.person import Right
 from loopwright.store.secret import Draw, Secret
 from loopwright.store.store import sha256_of, stamp
 from loopwright.store.user import data_folders
-from loopwright.store.whole import write_whole
 
 FORMAT = 1
-OURS_ALONE, OURS_FOLDER = 0o600, 0o700
 TOKEN_BYTES = 32
 LEAD = "lw_"
 """How every token begins, so that one that lies about where it should not can be found."""
@@ -132,25 +129,12 @@ class ApiTokens:
 
     def _change(self, act: str, subject: str, change: Callable[[Book], Book]) -> None:
         """Change what is in the file now, one process at a time."""
-        try:
-            if not self._path.exists():
-                change({})
-                self._path.parent.mkdir(mode=OURS_FOLDER, parents=True, exist_ok=True)
-                write_whole(self._path, _spelled({}), over=False, mode=OURS_ALONE)
-        except FileExistsError:
-            pass
-        except OSError as error:
-            raise self._unwritten(error) from error
-        try:
-            with held(self._path):
-                after = change(self.everyone())
-                self._note(act, subject)
-                write_whole(self._path, _spelled(after), over=True, mode=OURS_ALONE)
-        except OSError as error:
-            raise self._unwritten(error) from error
-
-    def _unwritten(self, error: OSError) -> StoreError:
-        return StoreError(f"{self._path.name} was not written: {_words(error)}.")
+        if not self._path.exists():
+            change({})
+        with writing_own(self._path, _spelled({}), folder=True) as write:
+            after = change(self.everyone())
+            self._note(act, subject)
+            write(_spelled(after))
 
 
 def tokens_path(job: Path) -> Path:
@@ -169,10 +153,6 @@ def tokens_path(job: Path) -> Path:
 def tokens_trail_path(tokens: Path) -> Path:
     """Return where it is noted which tokens were made and removed."""
     return tokens.with_name(tokens.name + TRAIL_SUFFIX)
-
-
-def _words(error: OSError) -> str:
-    return (error.strerror or type(error).__name__).lower()
 
 
 def _spelled(book: Mapping[str, ApiToken]) -> bytes:

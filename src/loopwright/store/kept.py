@@ -13,25 +13,21 @@ from datetime import datetime
 from pathlib import Path
 
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
-from loopwright.store.own import Step
-from loopwright.store.store import PAGE, Change, Conflict, Damaged, Head, Mark, Revision, Store
-from loopwright.store.trail import BEGINS, FOUND, OUTSIDE, reason, why_of
+from loopwright.store.in_store import InStore
+from loopwright.store.store import Change, Conflict, Damaged, Head, Revision, Store
+from loopwright.store.trail import BEGINS, FOUND, OUTSIDE
 
 SUFFIX = ".history.db"
 MOST_TRIES = 20
 
 
-class KeptJob:
+class KeptJob(InStore):
     """A job file and its history in a store: a trail that outlasts the program."""
 
     def __init__(self, file: JobFile, store: Store, *, by: str, clock: Callable[[], datetime]) -> None:
         """Take the file and a store that can be written; ``by`` is who works on the job, ``clock`` says when."""
+        super().__init__(store, file.name, by=by, clock=clock)
         self._file = file
-        self._store = store
-        self.by = by
-        self._clock = clock
-        self._job = file.name
-        self._at: Head | None = None
 
     @property
     def name(self) -> str:
@@ -42,11 +38,6 @@ class KeptJob:
     def path(self) -> Path:
         """Return where the file is."""
         return self._file.path
-
-    @property
-    def number(self) -> int:
-        """Return the number of the last revision."""
-        return self._head.number
 
     def load(self) -> str:
         """Return the text in the file. Raises StoreError."""
@@ -78,57 +69,9 @@ class KeptJob:
         if self._head.text != text:
             self._take(text, OUTSIDE, by)
 
-    def add(self, text: str, summary: str = "", *, by: str = "", step: Step | None = None) -> None:
-        """Write a text to file and history, as the next revision. Raises ChangedOnDisk or StoreError; both are then as they were."""
-        back_to = None if step is None else step.to
-        self._append(text, Change(by=by or self.by, at=self._clock(), why=why_of(step), summary=summary, back_to=back_to))
-
-    def text_at(self, number: int) -> str:
-        """Return the text of a revision. Raises StoreError."""
-        return self._head.text if number == self._head.number else self._store.text_at(self._job, number)
-
-    def revision(self, number: int) -> Revision:
-        """Return a revision. Raises StoreError."""
-        return self._store.revision(self._job, number)
-
-    def last_by(self, by: str, *, up_to: int | None = None) -> Revision | None:
-        """Return the last revision a person made. Raises StoreError."""
-        return self._store.last_by(self._job, by, up_to=up_to)
-
-    def since(self, number: int) -> tuple[Revision, ...]:
-        """Return the revisions after a number, the earliest first. Raises StoreError."""
-        return tuple(reversed(self._store.revisions(self._job, most=max(self._head.number - number, 0))))
-
-    def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
-        """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
-        return self._store.revisions(self._job, before=before, most=most)
-
     def alone(self) -> contextlib.AbstractContextManager[None]:
         """Do nothing: who comes first is found out when the file is written."""
         return contextlib.nullcontext()
-
-    def explain(self, why: str, *, by: str = "") -> None:
-        """Say why the present text is as it is, as a revision of its own. Raises ChangedOnDisk or StoreError."""
-        who = by or self.by
-        self._append(self._head.text, reason(why, self.last_by(who), by=who, at=self._clock()))
-
-    def mark(self, name: str, number: int) -> Mark:
-        """Give a revision a name. Raises StoreError, also when the name stands on another."""
-        return self._store.mark(self._job, name, number)
-
-    def marks(self) -> tuple[Mark, ...]:
-        """Return the names given to revisions, by revision. Raises StoreError."""
-        return self._store.marks(self._job)
-
-    def close(self) -> None:
-        """Let go of the history."""
-        self._store.close()
-
-    @property
-    def _head(self) -> Head:
-        if self._at is None:
-            raise StoreError(f"{self.name} has not been loaded.")
-        return self._at
 
     def _change(self, why: str, by: str = "") -> Change:
         return Change(by=by or self.by, at=self._clock(), why=why)

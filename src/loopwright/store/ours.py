@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from loopwright.store.file import StoreError, words_of
+from loopwright.store.held import held
+from loopwright.store.whole import write_whole
 
 MOST_BYTES = 4_000_000
+OURS_ALONE, OUR_FOLDER = 0o600, 0o700
 MAKES_IT = "`chmod 600` makes it yours alone."
 
 
@@ -30,6 +35,32 @@ def read_own(path: Path, *, secret: bool = False) -> bytes:
     if len(raw) > MOST_BYTES:
         raise StoreError(f"{path.name} cannot be read: it is over {MOST_BYTES // 1_000_000} MB.")
     return raw
+
+
+@contextmanager
+def writing_own(path: Path, empty: bytes, *, folder: bool = False) -> Iterator[Callable[[bytes], None]]:
+    """Hold a file, which is made with what is ``empty`` when it is not there, and give what writes it anew. Raises StoreError.
+
+    One process at a time holds it. With ``folder`` its folder is made too.
+    """
+    try:
+        if not path.exists():
+            if folder:
+                path.parent.mkdir(mode=OUR_FOLDER, parents=True, exist_ok=True)
+            write_whole(path, empty, over=False, mode=OURS_ALONE)
+    except FileExistsError:
+        pass
+    except OSError as error:
+        raise _unwritten(path, error) from error
+    try:
+        with held(path):
+            yield lambda raw: write_whole(path, raw, over=True, mode=OURS_ALONE)
+    except OSError as error:
+        raise _unwritten(path, error) from error
+
+
+def _unwritten(path: Path, error: OSError) -> StoreError:
+    return StoreError(f"{path.name} was not written: {words_of(error)}.")
 
 
 def not_ours(told: os.stat_result, *, secret: bool) -> str:

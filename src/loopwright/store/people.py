@@ -18,16 +18,13 @@ from argon2.exceptions import InvalidHashError, VerificationError
 
 from loopwright.store.audit import Record
 from loopwright.store.file import StoreError
-from loopwright.store.held import held
 from loopwright.store.one_time import one_time_secret, step_taken
-from loopwright.store.ours import read_own
+from loopwright.store.ours import read_own, writing_own
 from loopwright.store.person import OneTime, Person, Role, good_password, good_person_name
 from loopwright.store.seal import SALT_BYTES, Broken, Cost, keys_from
 from loopwright.store.secret import Draw, Secret
-from loopwright.store.whole import write_whole
 
 FORMAT = 1
-OURS_ALONE = 0o600
 USUAL_COST = Cost(passes=3, memory_kib=64 * 1024, lanes=4)
 """RFC 9106 section 4, the second recommended option: a password is looked at whenever somebody signs in."""
 Everybody = dict[str, Person]
@@ -196,27 +193,14 @@ class People:
 
     def _change(self, act: str, subject: str, change: Callable[[Everybody], Everybody]) -> None:
         """Change what is in the file now, one process at a time; nothing is written when nothing changes."""
-        try:
-            if not self._path.exists():
-                write_whole(self._path, _spelled({}), over=False, mode=OURS_ALONE)
-        except FileExistsError:
-            pass
-        except OSError as error:
-            raise self._unwritten(error) from error
-        try:
-            with held(self._path):
-                before = self.everybody()
-                after = change(before)
-                if after == before:
-                    return
-                if act:
-                    self._note(act, subject)
-                write_whole(self._path, _spelled(after), over=True, mode=OURS_ALONE)
-        except OSError as error:
-            raise self._unwritten(error) from error
-
-    def _unwritten(self, error: OSError) -> StoreError:
-        return StoreError(f"{self._path.name} was not written: {(error.strerror or type(error).__name__).lower()}.")
+        with writing_own(self._path, _spelled({})) as write:
+            before = self.everybody()
+            after = change(before)
+            if after == before:
+                return
+            if act:
+                self._note(act, subject)
+            write(_spelled(after))
 
 
 def _bound_to(name: str) -> bytes:

@@ -15,34 +15,29 @@ from typing import NamedTuple
 
 from loopwright.store.address import shown_address
 from loopwright.store.file import ChangedOnDisk, StoreError
-from loopwright.store.own import Step
-from loopwright.store.store import PAGE, Change, Conflict, Head, Mark, Revision, Store
-from loopwright.store.trail import reason, why_of
+from loopwright.store.in_store import InStore
+from loopwright.store.store import Change, Conflict, Head, Revision, Store
 
 MOST_KEPT = 500
 """Revisions kept at hand; none ever changes."""
 PUT_IN = "put in from a file"
 
 
-class StoredJob:
+class StoredJob(InStore):
     """A trail in a store that has no file beside it."""
 
     def __init__(self, store: Store, job: str, *, by: str, clock: Callable[[], datetime], beside: Path) -> None:
         """Take the store and the name of the job in it; ``beside`` is where on this machine a file of it would be."""
-        self._store = store
-        self.name = job
+        super().__init__(store, job, by=by, clock=clock)
         self.path = beside
-        self.by = by
-        self._clock = clock
-        self._at: Head | None = None
         self._coming: Head | None = None
         self._kept: OrderedDict[int, Revision] = OrderedDict()
         self._last: dict[tuple[str, int | None], Revision | None] = {}
 
     @property
-    def number(self) -> int:
-        """Return the number of the last revision that is known here."""
-        return self._head.number
+    def name(self) -> str:
+        """Return the job's name in the store."""
+        return self._job
 
     def load(self) -> str:
         """Return the text of the last revision. Raises StoreError."""
@@ -70,64 +65,22 @@ class StoredJob:
             raise StoreError(f"{self.name}: no such text was handed over.")
         self._stand_at(self._coming)
 
-    def add(self, text: str, summary: str = "", *, by: str = "", step: Step | None = None) -> None:
-        """Make a text the next revision. Raises ChangedOnDisk or StoreError."""
-        back_to = None if step is None else step.to
-        self._append(text, Change(by=by or self.by, at=self._clock(), why=why_of(step), summary=summary, back_to=back_to))
-
-    def text_at(self, number: int) -> str:
-        """Return the text of a revision. Raises StoreError."""
-        return self._head.text if number == self._head.number else self._store.text_at(self.name, number)
-
     def revision(self, number: int) -> Revision:
         """Return a revision. Raises StoreError."""
         if number not in self._kept:
-            self._keep(self._store.revision(self.name, number))
+            self._keep(super().revision(number))
         return self._kept[number]
 
     def last_by(self, by: str, *, up_to: int | None = None) -> Revision | None:
         """Return the last revision a person made. Raises StoreError."""
         if (by, up_to) not in self._last:
-            # Up to what is known here: what others have appended meanwhile is not what the page shows.
             known = self._head.number if up_to is None else up_to
-            self._last[by, up_to] = self._store.last_by(self.name, by, up_to=known)
+            self._last[by, up_to] = super().last_by(by, up_to=known)
         return self._last[by, up_to]
-
-    def since(self, number: int) -> tuple[Revision, ...]:
-        """Return the revisions after a number, the earliest first. Raises StoreError."""
-        after = max(self._head.number - number, 0)
-        return tuple(reversed(self._store.revisions(self.name, before=self._head.number + 1, most=after))) if after else ()
-
-    def history(self, *, before: int | None = None, most: int = PAGE) -> tuple[Revision, ...]:
-        """Return a page of revisions, the latest first, below the number ``before`` where one is given. Raises StoreError."""
-        return self._store.revisions(self.name, before=before, most=most)
 
     def alone(self) -> AbstractContextManager[None]:
         """Have other servers of the job wait. Raises StoreError when another one does not let go."""
         return self._store.alone(self.name)
-
-    def explain(self, why: str, *, by: str = "") -> None:
-        """Say why the present text is as it is, as a revision of its own. Raises ChangedOnDisk or StoreError."""
-        who = by or self.by
-        self._append(self._head.text, reason(why, self.last_by(who), by=who, at=self._clock()))
-
-    def mark(self, name: str, number: int) -> Mark:
-        """Give a revision a name. Raises StoreError, also when the name stands on another."""
-        return self._store.mark(self.name, name, number)
-
-    def marks(self) -> tuple[Mark, ...]:
-        """Return the names given to revisions, by revision. Raises StoreError."""
-        return self._store.marks(self.name)
-
-    def close(self) -> None:
-        """Let go of the database."""
-        self._store.close()
-
-    @property
-    def _head(self) -> Head:
-        if self._at is None:
-            raise StoreError(f"{self.name} has not been loaded.")
-        return self._at
 
     def _append(self, text: str, change: Change) -> None:
         done = self._store.append(self.name, text, change, expected=self._head.number)
