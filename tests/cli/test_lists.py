@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from loopwright import demo
-from loopwright.job.columns import ListKind
+from loopwright.job.list_plan import ListKind
 from loopwright.job.read import read
 
 Run = Callable[..., Any]

@@ -8,9 +8,10 @@ import pytest
 
 from loopwright import demo
 from loopwright.job.cells import MOST_COLUMNS, CellsError, Grid, delimited, paste
-from loopwright.job.columns import LISTS, ListKind, folded, propose
+from loopwright.job.columns import propose
 from loopwright.job.edit import AddItem, SetField, apply
 from loopwright.job.intake import Intake
+from loopwright.job.list_plan import LISTS, ListKind, folded, plan_for
 from loopwright.job.listing import rows_out, take_in
 from loopwright.job.read import read
 from loopwright.job.together import SetList, apply_together
@@ -35,8 +36,8 @@ def refusals(intake: Intake) -> list[str]:
 @pytest.mark.parametrize("kind", ListKind)
 def test_every_head_written_out_is_known_for_its_own_field(kind: ListKind) -> None:
     for text in (BUSINESS, demo.text("dwelling")):
-        matching = propose(kind, rows_out(text, kind))
-        assert [match.field for match in matching.columns] == [column.field for column in LISTS[kind].columns]
+        matching = propose(plan_for(kind, read(text).job), rows_out(text, kind))
+        assert [match.field for match in matching.columns] == [column.field for column in plan_for(kind, read(text).job).columns]
         assert {match.confidence for match in matching.columns} == {1.0}
 
 
@@ -67,18 +68,18 @@ def test_every_head_written_out_is_known_for_its_own_field(kind: ListKind) -> No
     ],
 )
 def test_heads_of_the_trade(kind: ListKind, head: str, field: str, unit: str) -> None:
-    (match,) = propose(kind, ((head,),)).columns
+    (match,) = propose(LISTS[kind], ((head,),)).columns
     assert (match.field, match.unit) == (field, unit)
 
 
 def test_a_slip_of_the_pen_is_only_likely() -> None:
-    (match,) = propose(ListKind.CABLES, (("Run lenght",),)).columns
+    (match,) = propose(LISTS[ListKind.CABLES], (("Run lenght",),)).columns
     assert (match.field, match.certainty) == ("length_m", "likely")
 
 
 def test_what_is_told_goes_first_and_what_cannot_be_is_named() -> None:
     heads = ("Cable", "From", "To", "Drum", "Length")
-    matching = propose(ListKind.CABLES, (heads,), {"drum": "sheet", "E": "length_m (ft)", "Cable": ""})
+    matching = propose(LISTS[ListKind.CABLES], (heads,), {"drum": "sheet", "E": "length_m (ft)", "Cable": ""})
     assert [(match.field, match.unit, match.certainty) for match in matching.columns] == [
         ("", "", "left out"),
         ("start", "", "sure"),
@@ -86,7 +87,7 @@ def test_what_is_told_goes_first_and_what_cannot_be_is_named() -> None:
         ("sheet", "", "as told"),
         ("length_m", "ft", "as told"),
     ]
-    wrong = propose(ListKind.CABLES, (heads,), {"Reel": "sheet", "From": "begin", "To": "end (ft)"}).problems
+    wrong = propose(LISTS[ListKind.CABLES], (heads,), {"Reel": "sheet", "From": "begin", "To": "end (ft)"}).problems
     assert wrong[0].startswith("There is no column called Reel; there are Cable, From")
     assert wrong[1].startswith("begin is not a field of runs")
     assert wrong[2] == "ft is not a unit of end."

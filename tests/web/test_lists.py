@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 import loopwright.demo
 from loopwright.job.cells import Grid, column_letter
-from loopwright.job.columns import LISTS, ListKind
+from loopwright.job.list_plan import LISTS, ListKind
 from loopwright.job.listing import rows_out
 from loopwright.job.read import read
 from loopwright.store.file import JobFile

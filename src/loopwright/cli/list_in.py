@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from loopwright.job.intake import Intake
     from loopwright.store.file import JobFile
 
-Of = Literal["devices", "cables", "circuits", "zones"]
+Of = Literal["devices", "cables", "circuits", "zones", "users", "rooms"]
 Pairs = Annotated[str | None, Parameter(show_default=False)]
 
 
@@ -31,7 +31,7 @@ def list_in(
     dry_run: Flag = False,
     json: Flag = False,
 ) -> int:
-    """Take a list of devices, cables, circuits or zones from a spreadsheet into a job.
+    """Take a list of devices, cables, circuits, zones, users or rooms from a spreadsheet into a job.
 
     Every column is told with what it is taken for. Entries are found by their id, or by what else tells them apart; what
     differs is changed, what is new is put in, an empty cell changes nothing, and nothing is taken out. One cell that cannot
@@ -48,7 +48,7 @@ def list_in(
     file
         The job document, which is written over.
     of
-        What the list holds: devices, cables, circuits or zones.
+        What the list holds: devices, cables, circuits, zones, users or rooms.
     source
         The list, CSV, TSV or XLSX; - reads text from standard input.
     match
@@ -63,7 +63,7 @@ def list_in(
         Print the outcome as JSON: columns, new, changed, unchanged, notes, problems.
     """
     from loopwright.cli.terminal import complain, say_json
-    from loopwright.job.columns import ListKind
+    from loopwright.job.list_plan import ListKind
     from loopwright.job.listing import take_in
     from loopwright.store.file import JobFile, StoreError
 

@@ -12,7 +12,7 @@ ACCEPTED = "a name that ends in .xlsx, .csv or .tsv, or - to print CSV"
 
 
 def list_out(file: File, of: Of, to: File, /, *, force: Flag = False) -> int:
-    """Write the devices, cables, circuits or zones of a job as a list for a spreadsheet.
+    """Write the devices, cables, circuits, zones, users or rooms of a job as a list for a spreadsheet.
 
     Lengths are in metres, or in feet where the job's region reads feet; each head names its unit. Taken in again with
     list-in, the list changes nothing.
@@ -27,7 +27,7 @@ def list_out(file: File, of: Of, to: File, /, *, force: Flag = False) -> int:
     file
         The job document; - reads it from standard input.
     of
-        What is listed: devices, cables, circuits or zones.
+        What is listed: devices, cables, circuits, zones, users or rooms.
     to
         The file to write, .xlsx, .csv or .tsv; - prints CSV instead.
     force
@@ -36,7 +36,7 @@ def list_out(file: File, of: Of, to: File, /, *, force: Flag = False) -> int:
     from loopwright.cli.file import STDIN, job_in, put, read_source
     from loopwright.cli.terminal import plain, say, say_bytes
     from loopwright.job.cells import written
-    from loopwright.job.columns import ListKind
+    from loopwright.job.list_plan import ListKind
     from loopwright.job.listing import number_columns, rows_out
     from loopwright.job.tree import as_text
     from loopwright.store.sheetfile import KINDS, csv_bytes, xlsx_bytes

@@ -7,9 +7,10 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from loopwright.job.columns import LISTS, ListKind, Match, some
+from loopwright.job.columns import Match, some
 from loopwright.job.document import Job, UnitSystem
 from loopwright.job.edit import follow
+from loopwright.job.list_plan import ListPlan
 from loopwright.job.quantity import parse_gauge, parse_quantity
 from loopwright.job.read import ID, NO, YES
 from loopwright.job.reference import CALLED
@@ -32,6 +33,12 @@ _WORDS = {
     "teol": "triple", "triple eol": "triple", "three resistors": "triple",
     "nc": "none", "n/c": "none", "no resistor": "none", "no resistors": "none",
     "panel": "control-unit", "last": "last-device", "device": "last-device",
+}  # fmt: skip
+RIGHTS = ("set", "unset", "both", "none")
+# Likewise what a user may do in an area.
+_MAY = {
+    "yes": "both", "y": "both", "x": "both", "✓": "both", "set and unset": "both", "set/unset": "both", "arm and disarm": "both",
+    "no": "none", "n": "none", "-": "none", "arm": "set", "set only": "set", "disarm": "unset", "unset only": "unset",
 }  # fmt: skip
 _ASSENT = {"y": "yes", "x": "yes", "1": "yes", "✓": "yes", "n": "no", "0": "no"}
 
@@ -63,6 +70,7 @@ def names_of(job: Job) -> Names:
         "rooms": _called(rooms),
         "equipment": _called(equipment),
         "places": _called([*equipment, *((name, (name,)) for name in job.joints)]),
+        "storeys": _called((name, (name, each.name)) for name, each in job.storeys.items()),
         "areas": _called((name, (name, each.name)) for name, each in job.areas.items()),
         "circuits": _called((name, (name,)) for name in job.circuits),
         "sheets/equipment": _called((name, (name, each.model)) for name, each in sheets.equipment.items()),
@@ -120,7 +128,7 @@ def _word(shape: WordShape, text: str) -> str:
     dashed = plain.replace(" ", "-")
     if dashed in shape.words:
         return dashed
-    word = _WORDS.get(plain.replace("-", " "))
+    word = _MAY.get(plain) if shape.words == RIGHTS else _WORDS.get(plain.replace("-", " "))
     return word if word in shape.words else text
 
 
@@ -244,7 +252,7 @@ def shown(shape: Shape, said: Meant | None, unit: str) -> str:
     return f"{(parse_quantity(said, shape.quantity.unit) - offset) / factor:.12g}"
 
 
-def key_of(kind: ListKind, said: Mapping[str, Meant | None]) -> tuple[str, ...] | None:
+def key_of(plan: ListPlan, said: Mapping[str, Meant | None]) -> tuple[str, ...] | None:
     """Return what tells an entry apart where the list has no ids, or None when the entry does not say it."""
-    texts = [said.get(field) for field in LISTS[kind].known_by]
+    texts = [said.get(field) for field in plan.known_by]
     return tuple(_tidy(str(text)).casefold() for text in texts) if all(texts) else None

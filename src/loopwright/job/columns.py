@@ -1,126 +1,23 @@
-"""What the columns of a list mean: the lists there are, their columns, and which column of a table is which."""
+"""What the columns of a table mean: which of them is which column of a list."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
-from enum import StrEnum
 from functools import cache
 from typing import NamedTuple
 
 from loopwright.job.cells import Rows, column_letter
-from loopwright.job.shape import FieldShape, MapShape, NumberShape, RecordShape, Shape, job_shape
+from loopwright.job.list_plan import ID, LONGEST_HEAD, Column, ListPlan, folded
+from loopwright.job.shape import NumberShape
 from loopwright.job.tree import shorten
 from loopwright.job.unit import worth_of
 
-ID = "id"
 HEADS_LOOKED_AT = 15
-LONGEST_HEAD = 60
 LEAST_LIKENESS = 0.82
 _LETTER = re.compile(r"column ([A-Z]{1,3})")
 _BRACKETS = re.compile(r"[(\[]([^)\]]{0,80})[)\]]")
-
-
-class ListKind(StrEnum):
-    """The parts of a document that travel as lists."""
-
-    DEVICES = "devices"
-    CABLES = "cables"
-    CIRCUITS = "circuits"
-    ZONES = "zones"
-
-
-class Column(NamedTuple):
-    """A column of a list: the field inside its record, the head written out, the heads understood (folded)."""
-
-    field: str
-    head: str
-    words: tuple[str, ...] = ()
-
-
-class ListPlan(NamedTuple):
-    """A list: the mapping it is kept in, what one entry and several are called, how new ids look, what else tells two entries apart."""
-
-    part: str
-    one: str
-    many: str
-    new_id: str
-    known_by: tuple[str, ...]
-    columns: tuple[Column, ...]
-
-    def field_of(self, field: str) -> FieldShape:
-        """Return a field as the document's own data dictionary has it. Raises KeyError when there is none."""
-        part = job_shape().fields[self.part].shape
-        shape: Shape = part.value if isinstance(part, MapShape) else part
-        for name in field.split("/"):
-            if not isinstance(shape, RecordShape):
-                raise KeyError(field)
-            found = shape.fields[name]
-            shape = found.shape
-        return found
-
-    def shape_of(self, field: str) -> Shape:
-        """Return the shape of a field. Raises KeyError when there is none."""
-        return self.field_of(field).shape
-
-
-# Heads as the trade writes them: common practice, no source.
-LISTS: Mapping[ListKind, ListPlan] = {
-    ListKind.DEVICES: ListPlan(
-        "equipment", "device", "devices", "d", ("label",),
-        (
-            Column(ID, "Id", ("device", "device id", "device no", "ref", "reference", "tag", "equipment", "name")),
-            Column("label", "Label", ("description", "device label", "text", "called", "location", "position")),
-            Column("sheet", "Type", ("device type", "model", "part", "part no", "data sheet", "kind", "equipment type", "product")),
-            Column("room", "Room", ("area", "space", "room name", "where")),
-            Column("address", "Address", ("bus address", "node", "addr", "device address")),
-            Column("enrolled", "Enrolled", ("learned", "learnt", "registered")),
-            Column("inside", "Fed inside from", ("inside", "fed from", "internal feed")),
-            Column("note", "Note", ("notes", "remark", "remarks", "comment", "comments")),
-        ),
-    ),
-    ListKind.CABLES: ListPlan(
-        "cables", "run", "runs", "W", ("start", "end"),
-        (
-            Column(ID, "Id", ("cable", "cable no", "cable id", "cable ref", "run", "run no", "no", "ref", "reference", "wire", "wire no")),
-            Column("sheet", "Type", ("cable type", "gauge", "size", "cable size", "awg", "wire type", "cable sheet", "data sheet")),
-            Column("start", "From", ("start", "origin", "source", "a end", "from device", "starts at", "panel end")),
-            Column("end", "To", ("end", "destination", "dest", "target", "b end", "to device", "ends at", "device", "far end")),
-            Column(
-                "length_m", "Length",
-                ("run length", "cable length", "distance", "metres", "meters", "metre", "meter", "m", "ft", "feet", "foot", "footage"),
-            ),
-            Column("slack_m", "Slack", ("spare", "slack length", "extra")),
-            Column("temperature_c", "Temperature", ("temp", "conductor temperature", "ambient")),
-            Column("bus", "Data bus", ("bus", "data", "carries bus")),
-        ),
-    ),
-    ListKind.CIRCUITS: ListPlan(
-        "circuits", "circuit", "circuits", "c", ("input",),
-        (
-            Column(ID, "Id", ("circuit", "circuit no", "circuit id", "loop", "loop no", "ref", "reference", "no", "tag")),
-            Column("input", "Input", ("terminal", "input no", "terminals", "landed on", "input terminal")),
-            Column("topology", "Wiring", ("topology", "eol", "supervision", "resistor scheme", "configuration", "type", "loop type")),
-            Column("resistors/end_ohm", "End resistor", ("resistor", "eol resistor", "end of line resistor", "eolr", "end of line")),
-            Column("resistors/alarm_ohm", "Alarm resistor", ("contact resistor", "r alarm", "zone a resistor", "alarm contact resistor")),
-            Column("resistors/fault_ohm", "Fault resistor", ("r fault", "mask resistor", "zone b resistor", "fault contact resistor")),
-            Column("end_at", "End resistor at", ("end at", "resistor at", "resistor place", "eol position")),
-            Column("note", "Note", ("notes", "remark", "remarks", "comment", "comments")),
-        ),
-    ),
-    ListKind.ZONES: ListPlan(
-        "zones", "zone", "zones", "z", ("number",),
-        (
-            Column(ID, "Id", ("zone id", "ref", "reference", "tag")),
-            Column("number", "Number", ("zone", "zone no", "zone number", "no", "zn")),
-            Column("text", "Text", ("zone text", "label", "description", "name", "zone name", "zone label", "display text")),
-            Column("circuit", "Circuit", ("circuit no", "loop", "circuit id", "input")),
-            Column("part", "Part", ("a or b", "half")),
-            Column("areas", "Areas", ("area", "partition", "partitions", "group", "groups", "set area")),
-        ),
-    ),
-}  # fmt: skip
 
 
 class Match(NamedTuple):
@@ -157,19 +54,19 @@ class Matching(NamedTuple):
         return next((each for each in self.columns if each.field == field), None)
 
 
-def propose(kind: ListKind, rows: Rows, told: Mapping[str, str] | None = None, *, headed: bool = True) -> Matching:
+def propose(plan: ListPlan, rows: Rows, told: Mapping[str, str] | None = None, *, headed: bool = True) -> Matching:
     """Return what each column is taken for. ``told`` gives fields by head or column letter, and goes before what is proposed.
 
     ``column C`` is always the letter, whatever heads there are. A field may have its unit behind it, in brackets: ``length_m (ft)``;
     an empty one leaves the column out. A table that is not ``headed`` has no row of heads: all its rows are entries.
     """
-    head = _head_row(kind, rows) if headed else -1
+    head = _head_row(plan, rows) if headed else -1
     heads = _heads(rows, head)
-    given, problems = _told(kind, heads, told or {})
+    given, problems = _told(plan, heads, told or {})
     taken = {match.field for match in given.values()}
-    likely = [_likely(kind, at, text) for at, text in enumerate(heads) if at not in given and text.strip()]
+    likely = [_likely(plan, at, text) for at, text in enumerate(heads) if at not in given and text.strip()]
     found: dict[int, Match] = dict(given)
-    for match in sorted((each for each in likely if each.field), key=lambda each: (-each.confidence, _rank(kind, each), each.at)):
+    for match in sorted((each for each in likely if each.field), key=lambda each: (-each.confidence, _rank(plan, each), each.at)):
         if match.field not in taken:
             taken.add(match.field)
             found[match.at] = match
@@ -183,27 +80,26 @@ def _heads(rows: Rows, head: int) -> tuple[str, ...]:
     return rows[head] if head < len(rows) else ()
 
 
-def _rank(kind: ListKind, match: Match) -> int:
+def _rank(plan: ListPlan, match: Match) -> int:
     """Return where a head stands among those of its field: the usual one goes before its other names."""
-    column = next(each for each in LISTS[kind].columns if each.field == match.field)
+    column = next(each for each in plan.columns if each.field == match.field)
     names = (folded(column.head), folded(column.field), *column.words)
     words = folded(match.head)
     return names.index(words) if words in names else 0
 
 
-def _head_row(kind: ListKind, rows: Rows) -> int:
+def _head_row(plan: ListPlan, rows: Rows) -> int:
     """Return the row, among the first, in which most heads are understood; the first that is not empty when none is."""
     first = next((number for number, row in enumerate(rows) if any(cell.strip() for cell in row)), len(rows))
     best, most = first, 0
     for number in range(first, min(len(rows), first + HEADS_LOOKED_AT)):
-        known = len({field for text in rows[number] if (field := _known(LISTS[kind], folded(text)))})
+        known = len({field for text in rows[number] if (field := _known(plan, folded(text)))})
         if known > most:
             best, most = number, known
     return best
 
 
-def _told(kind: ListKind, heads: Sequence[str], told: Mapping[str, str]) -> tuple[dict[int, Match], list[str]]:
-    plan = LISTS[kind]
+def _told(plan: ListPlan, heads: Sequence[str], told: Mapping[str, str]) -> tuple[dict[int, Match], list[str]]:
     fields = [column.field for column in plan.columns]
     found: dict[int, Match] = {}
     problems: list[str] = []
@@ -236,19 +132,8 @@ def some(heads: Sequence[str]) -> str:
     return ", ".join(named[:12]) + (", ..." if len(named) > 12 else "") if named else "none"
 
 
-def folded(text: str) -> str:
-    """Return a head without capitals, brackets and marks.
-
-    >>> folded("Cable No. "), folded("length_m"), folded("Length (ft)")
-    ('cable no', 'length m', 'length')
-    """
-    words = re.sub(r"[^\w%°Ω]+|_", " ", _BRACKETS.sub(" ", text).casefold().replace("number", "no").replace("#", " no ")).split()
-    return " ".join(words)
-
-
-def _likely(kind: ListKind, at: int, head: str) -> Match:
+def _likely(plan: ListPlan, at: int, head: str) -> Match:
     """Return the field a head most likely means."""
-    plan = LISTS[kind]
     words = folded(head)
     if not words or len(words) > LONGEST_HEAD:
         return Match(at, head, "", "", 0.0)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from loopwright.job.cells import column_letter
-from loopwright.job.columns import LISTS, ListKind, Match, Matching
+from loopwright.job.columns import Match, Matching
 from loopwright.job.edit import Edited
+from loopwright.job.list_plan import LISTS, ListKind
 from loopwright.job.together import Part
 from loopwright.job.tree import shorten
 
@@ -94,9 +95,22 @@ class Gathered:
         self.changes: list[Change] = []
         self.unchanged = 0
         self.row_of: dict[str, int] = {}
-        self.bad: set[str] = set()
+        self._id_at: dict[str, str] = {}
 
     def refuse(self, row: int, match: Match | None, message: str) -> None:
         """Note a problem of a cell, or of a whole row."""
         at, head = (match.at, match.head) if match is not None else (-1, "")
         self.problems.append(RowProblem(row, at, head, message))
+
+    def place(self, name: str, path: str) -> None:
+        """Note where an entry stands, or will stand."""
+        self._id_at[path] = name
+
+    def row_at(self, path: str) -> tuple[int, str]:
+        """Return the row whose entry a place of the document belongs to, -1 for none, and the field within it."""
+        names = path.split("/")
+        for long in range(len(names), 0, -1):
+            name = self._id_at.get("/".join(names[:long]))
+            if name is not None:
+                return self.row_of.get(name, -1), "/".join(names[long:])
+        return -1, path

@@ -6,18 +6,20 @@ import re
 from collections import Counter
 from collections.abc import Mapping
 
-from loopwright.job.cellvalue import Meant, at_path, key_of, said_by
-from loopwright.job.columns import ID, LISTS, ListKind, Matching
+from loopwright.job.cellvalue import Meant, key_of
+from loopwright.job.columns import Matching
 from loopwright.job.intake import Gathered, Row
+from loopwright.job.list_entry import Entry, slug_of
+from loopwright.job.list_plan import ID, ListPlan
 from loopwright.job.read import ACCEPTED_ID
 from loopwright.job.read import ID as ID_FORM
-from loopwright.job.tree import Node, shorten
+from loopwright.job.tree import shorten
 
 _NUMBERED = re.compile(r"([A-Za-z][A-Za-z_-]*?)(\d{1,6})", re.ASCII)
 
 
 def named_rows(
-    found: Gathered, kind: ListKind, matching: Matching, said: list[tuple[Row, dict[str, Meant]]], present: Mapping[str, Node]
+    found: Gathered, plan: ListPlan, matching: Matching, said: list[tuple[Row, dict[str, Meant]]], present: Mapping[str, Entry]
 ) -> list[tuple[str, dict[str, Meant]]]:
     """Return what each row says under its id: its own, that of the entry it can only be, or a new one. Other rows are refused."""
     column = matching.of(ID)
@@ -37,7 +39,7 @@ def named_rows(
         else:
             found.row_of[name] = row.number
             named[row.number] = name
-    _name_by_key(found, kind, matching, said, present, named)
+    _name_by_key(found, plan, matching, said, present, named)
     return [(named[row.number], meanings) for row, meanings in said if row.number in named]
 
 
@@ -49,17 +51,16 @@ def _better(name: str) -> str:
 
 def _name_by_key(
     found: Gathered,
-    kind: ListKind,
+    plan: ListPlan,
     matching: Matching,
     said: list[tuple[Row, dict[str, Meant]]],
-    present: Mapping[str, Node],
+    present: Mapping[str, Entry],
     named: dict[int, str],
 ) -> None:
     """Name the rows without an id."""
-    plan = LISTS[kind]
     keys: dict[tuple[str, ...], list[str]] = {}
-    for name, node in present.items():
-        key = key_of(kind, {field: said_by(at_path(node, field)) for field in plan.known_by})
+    for name, entry in present.items():
+        key = key_of(plan, {field: entry.says(field) for field in plan.known_by})
         if key is not None:
             keys.setdefault(key, []).append(name)
     taken = set(present) | set(found.row_of)
@@ -67,12 +68,12 @@ def _name_by_key(
     for row, meanings in said:
         if ID in row.cells:
             continue
-        key = key_of(kind, meanings)
+        key = key_of(plan, meanings)
         met = keys.get(key, []) if key is not None else []
         if len(met) > 1:
             found.refuse(row.number, known_by, f"this may be {' or '.join(met[:4])}: write the id.")
             continue
-        name = met[0] if met else _new_id(kind, meanings, taken)
+        name = met[0] if met else _new_id(plan, meanings, taken)
         if name in found.row_of:
             found.refuse(row.number, known_by, f"{name} stands in row {found.row_of[name] + 1} too.")
             continue
@@ -81,15 +82,14 @@ def _name_by_key(
         named[row.number] = name
 
 
-def _new_id(kind: ListKind, meanings: Mapping[str, Meant], taken: set[str]) -> str:
-    """Return an id nobody has: a device's from its label, any other's numbered on as those there are."""
-    if kind is ListKind.DEVICES and isinstance(meanings.get("label"), str):
-        slug = re.sub(r"[^a-z0-9]+", "-", str(meanings["label"]).lower()).strip("-")[:34]
-        if slug:
-            return next(name for name in (slug, *(f"{slug}-{number}" for number in range(2, len(taken) + 3))) if name not in taken)
+def _new_id(plan: ListPlan, meanings: Mapping[str, Meant], taken: set[str]) -> str:
+    """Return an id nobody has: made of what the entry is called, or numbered on as those there are."""
+    called = meanings.get(plan.named_after)
+    if isinstance(called, str) and (slug := slug_of(called, taken)):
+        return slug
     numbered = [parts for name in taken if (parts := _NUMBERED.fullmatch(name))]
     usual = Counter(parts[1] for parts in numbered).most_common(1)
-    lead = usual[0][0] if usual and kind is not ListKind.DEVICES else LISTS[kind].new_id
+    lead = usual[0][0] if usual and not plan.named_after else plan.new_id
     of_lead = [parts[2] for parts in numbered if parts[1] == lead]
     width = min((len(digits) for digits in of_lead), default=2)
     return f"{lead}{max((int(digits) for digits in of_lead), default=0) + 1:0{width}d}"

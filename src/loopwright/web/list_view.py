@@ -10,15 +10,18 @@ from typing import NamedTuple
 from pydantic import BaseModel, Field
 
 from loopwright.job.cells import Grid, column_letter
-from loopwright.job.columns import ID, LISTS, Column, ListKind, Match, propose
+from loopwright.job.code_like import code_columns, hidden_head
+from loopwright.job.columns import Match, propose
 from loopwright.job.document import Job
 from loopwright.job.intake import Change, Intake
+from loopwright.job.list_plan import ID, ListKind, ListPlan, plan_for
 from loopwright.job.listing import take_in
 from loopwright.job.shape import NumberShape, Shape
 from loopwright.web.dictionary import choice_key, choices, plain_words, words_of
 
 MOST_COLUMNS_SHOWN, ROWS_SHOWN, SAMPLES = 60, 6, 3
 MOST_TOLD = 60
+HIDDEN = "not shown"
 _MISSING = re.compile(r"The key (\w+) is missing")
 OWN = frozenset({"start", "end"})
 """Fields that are different for every entry, so that one choice for all would be wrong."""
@@ -99,11 +102,11 @@ class ListView:
         return self.heads.get(change.field, change.field).lower()
 
 
-def likeliest(grid: Grid, kind: ListKind) -> ListKind:
+def likeliest(grid: Grid, kind: ListKind, job: Job) -> ListKind:
     """Return the kind of list whose heads are understood best; the one given where none is better."""
 
     def known(each: ListKind) -> int:
-        return sum(match.confidence == 1 for match in propose(each, grid.rows).columns)
+        return sum(match.confidence == 1 for match in propose(plan_for(each, job), grid.rows).columns)
 
     best = max(ListKind, key=known)
     return best if known(best) > known(kind) else kind
@@ -111,15 +114,15 @@ def likeliest(grid: Grid, kind: ListKind) -> ListKind:
 
 def list_view(text: str, job: Job, kind: ListKind, grid: Grid, wishes: Wishes) -> ListView:
     """Return what a list would do to a document; ``job`` is what it says. Raises JobError when the document cannot be read."""
-    headed = wishes.headed
+    plan, headed = plan_for(kind, job), wishes.headed
     if headed is None:
-        headed = any(match.field for match in propose(kind, grid.rows).columns)
+        headed = any(match.field for match in propose(plan, grid.rows).columns)
     told = {f"column {letter}": wish for letter, wish in wishes.told.items()}
     fill = {name: given for name, given in wishes.fill.items() if given}
     intake = take_in(text, kind, grid, told=told, fill=fill, headed=headed)
-    plan = LISTS[kind]
+    secret = frozenset(code_columns(grid.rows, intake.matching.row)) if kind is ListKind.USERS else frozenset()
     body = [(number, row) for number, row in enumerate(grid.rows) if number > intake.matching.row and any(cell.strip() for cell in row)]
-    columns = tuple(_columns(kind, grid, intake, headed))
+    columns = tuple(_columns(plan, grid, intake, headed, secret))
     matched = [ord_of(column.letter) for column in columns if column.field]
     return ListView(
         kind=kind,
@@ -129,8 +132,8 @@ def list_view(text: str, job: Job, kind: ListKind, grid: Grid, wishes: Wishes) -
         sheets=grid.sheets,
         columns=columns,
         fields=tuple((column.field, column.head) for column in plan.columns),
-        wanting=tuple(_wanting(job, kind, intake, fill)),
-        rows=tuple(tuple(row[at] if at < len(row) else "" for at in matched) for _, row in body[:ROWS_SHOWN]),
+        wanting=tuple(_wanting(job, plan, intake, fill)),
+        rows=() if secret else tuple(tuple(row[at] if at < len(row) else "" for at in matched) for _, row in body[:ROWS_SHOWN]),
         row_numbers=tuple(number + 1 for number, _ in body[:ROWS_SHOWN]),
         many_rows=len(body),
         takeable=intake.edited is not None and intake.edited.text != text,
@@ -150,8 +153,8 @@ def ord_of(letter: str) -> int:
     return number - 1
 
 
-def _columns(kind: ListKind, grid: Grid, intake: Intake, headed: bool) -> Iterator[ShownColumn]:
-    """Yield every column that holds something, whether it is taken for anything or not."""
+def _columns(plan: ListPlan, grid: Grid, intake: Intake, headed: bool, secret: frozenset[int]) -> Iterator[ShownColumn]:
+    """Yield every column that holds something, whether it is taken for anything or not; of those that are ``secret`` no cell is shown."""
     matches: dict[int, Match] = {match.at: match for match in intake.matching.columns}
     body = grid.rows[intake.matching.row + 1 :]
     heads = grid.rows[intake.matching.row] if headed and intake.matching.row < len(grid.rows) else ()
@@ -171,11 +174,11 @@ def _columns(kind: ListKind, grid: Grid, intake: Intake, headed: bool) -> Iterat
         if shown > MOST_COLUMNS_SHOWN:
             return
         match = matches.get(at)
-        units = _units(kind, match)
+        units = _units(plan, match)
         yield ShownColumn(
             letter=column_letter(at),
-            head=head,
-            samples=tuple(samples),
+            head=hidden_head(head) if at in secret else head,
+            samples=(HIDDEN,) if at in secret else tuple(samples),
             field=match.field if match else "",
             certainty=match.certainty if match else "left out",
             unit=match.unit if match else "",
@@ -183,24 +186,23 @@ def _columns(kind: ListKind, grid: Grid, intake: Intake, headed: bool) -> Iterat
         )
 
 
-def _units(kind: ListKind, match: Match | None) -> tuple[str, ...]:
-    shape = _shape(kind, match.field) if match and match.field else None
+def _units(plan: ListPlan, match: Match | None) -> tuple[str, ...]:
+    shape = _shape(plan, match.field) if match and match.field else None
     if match is None or not isinstance(shape, NumberShape) or not shape.quantity.unit:
         return ()
     offered = UNITS.get(shape.quantity.unit, (shape.quantity.unit,))
     return offered if match.unit in ("", *offered) else (match.unit, *offered)
 
 
-def _shape(kind: ListKind, name: str) -> Shape | None:
-    return None if name == ID else LISTS[kind].shape_of(name)
+def _shape(plan: ListPlan, name: str) -> Shape | None:
+    return None if name == ID else plan.shape_of(name)
 
 
-def _wanting(job: Job, kind: ListKind, intake: Intake, fill: Mapping[str, str]) -> Iterator[Wanting]:
+def _wanting(job: Job, plan: ListPlan, intake: Intake, fill: Mapping[str, str]) -> Iterator[Wanting]:
     """Yield the fields that every entry needs, that are chosen from what the job has, and that no column gives."""
     known = {match.field for match in intake.matching.columns}
-    column: Column
-    for column in LISTS[kind].columns[1:]:
-        declared = LISTS[kind].field_of(column.field)
+    for column in plan.columns[1:]:
+        declared = plan.field_of(column.field)
         if not declared.required or column.field in known:
             continue
         offered = [(word, plain_words(word)) for word in words_of(declared.shape)]

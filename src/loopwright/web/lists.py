@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
 from loopwright.job.cells import Grid, written
-from loopwright.job.columns import LISTS, ListKind
+from loopwright.job.list_plan import LISTS, ListKind
 from loopwright.job.listing import number_columns, rows_out
 from loopwright.job.splice import difference
 from loopwright.store.person import Right
@@ -96,8 +96,8 @@ class _Inward:
                 grid = _grid(raw, wishes)
             except ListError as error:
                 return self._refused(str(error))
-            kind = likeliest(grid, kind) if wishes.guess else kind
             state = self._session.state
+            kind = likeliest(grid, kind, state.job) if wishes.guess else kind
             return self._shown(list_view(state.text, state.job, kind, grid, wishes), state.revision, "")
 
     def take(self, kind: ListKind, raw: bytes, wishes: Wishes, by: str) -> dict[str, object]:

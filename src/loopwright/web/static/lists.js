@@ -2,8 +2,8 @@
 
 import { pending, show, trouble } from "./post.js";
 
-const KINDS = { devices: "devices", cables: "cable runs", circuits: "detection circuits", zones: "zones" };
-const HOME = { kit: "devices", wiring: "cables", programme: "zones" };
+const KINDS = { devices: "devices", cables: "cable runs", circuits: "detection circuits", zones: "zones", users: "users", rooms: "rooms" };
+const HOME = { premises: "rooms", kit: "devices", wiring: "cables", programme: "zones" };
 const MOST = 8e6;
 let box = null;
 let given = null;
