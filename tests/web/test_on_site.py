@@ -339,3 +339,29 @@ def test_a_folder_that_cannot_be_written_is_told(van: Van, monkeypatch: pytest.M
     assert "the disk is full" in words_of(van.note("c01", reading="2.70"))
     with pytest.raises(StoreError):
         van.file.bring_back(mark="m")
+
+
+def test_halving_goes_on_from_its_address(van: Van) -> None:
+    text = van.text("/on-site?find=circuit:c13")
+    assert "weighed by how common each cause is" in text and "2.3 readings and 8 minutes" in text
+    left = van.text("/on-site?find=circuit:c13&left=3-5")
+    assert "Paper store hatch" in left and "ruled out" in left and "Begin this plan again" in left
+    assert "It is run W27 and its terminals" in van.text("/on-site?find=circuit:c13&left=3-4")
+    for nonsense in ("9-2", "a-b", "0-99999999", "2-4", "4-4"):
+        assert "2.3 readings and 8 minutes" in van.text(f"/on-site?find=circuit:c13&left={nonsense}")
+    assert "Press hall sounder" in van.text("/on-site?find=earth:control")
+    assert "choose" in van.text("/on-site?find=earth:nowhere")
+
+
+def test_an_open_circuit_leads_to_its_plan(van: Van) -> None:
+    van.note("c05", reading="OL")
+    van.note("c05", "shorted dual-till", "OL", ask=True)
+    assert "Circuit c05 is open or high at one of 4 places" in van.text()
+    assert "weighed by what was read on this visit" in van.text("/on-site?find=circuit:c05")
+
+
+def test_a_run_is_measured_and_nonsense_is_told(van: Van) -> None:
+    assert "10.1 m from First-floor expander" in van.text("/on-site?find=run:W52&near=4.9%20%CE%A9&far=7,8%20%CE%A9")
+    assert "has no unit" in van.text("/on-site?find=run:W52&near=12")
+    assert "‘x’ is no length" in van.text("/on-site?find=run:W52&near=1%20nF&spare=3%20nF&spare_m=x")
+    assert "Read the pair at the start" in van.text("/on-site?find=run:W52&far=3%20nF")

@@ -46,7 +46,7 @@ def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
     if file == STDIN == seen:
         raise Refusal("The job and what was seen cannot both come from standard input.")
     job = read_job(file)
-    observed = _observations(job, seen)
+    observed = observations(job, seen)
     from loopwright.explain.explain import explain as explained
 
     found = explained(job, observed)
@@ -57,7 +57,7 @@ def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
     return DONE
 
 
-def _observations(job: Job, seen: str) -> Observations:
+def observations(job: Job, seen: str) -> Observations:
     """Return what was seen. Raises Refusal when the file is no list of observations at all."""
     from loopwright.cli.file import name_of, read_source
     from loopwright.explain.observation import read_observations
@@ -110,6 +110,15 @@ def show(out: Console, job: Job, found: Explanation) -> None:
         out.print(Text("Next", "bold"))
     for check_ in found.next_checks if not found.stop else ():
         _next(out, check_)
+    for halving in found.halving:
+        plan = halving.plan
+        if plan.start is not None:
+            out.print()
+            out.print(Text(f"Where along circuit {halving.circuit}", "bold"))
+            point = plan.points[plan.start.at - 1]
+            told = f"{len(plan.places)} places, {plan.expected_visits:.1f} readings and {plan.expected_min:.0f} minutes to be expected"
+            _lines(out, f"{told}. First: {point.words}; sound beyond is {point.sound}.", 2)
+            _lines(out, f"The whole plan: loopwright locate FILE {halving.circuit} --seen FILE", 2)
 
 
 def _answer(out: Console, answer: Answer) -> None:

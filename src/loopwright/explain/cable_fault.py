@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from loopwright.explain.meter import Instrument
+from loopwright.explain.written import shown_of
 from loopwright.job.document import Job
 from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
 from loopwright.netlist.loop import CABLE_BEST
@@ -205,3 +206,32 @@ def _on_the_run(found: Found) -> Found:
 
 def _spread(value: float, unit: str, meter: Instrument) -> float:
     return float(meter.spread(np.array(value), unit))
+
+
+def located(
+    job: Job,
+    run: str,
+    near: str,
+    far: str = "",
+    spare: str = "",
+    spare_m: float | None = None,
+    meter: Instrument = Instrument(),  # noqa: B008
+) -> Found:
+    """Return where a fault on a run is from readings as people write them: ohms for a short, nanofarads for a break.
+
+    Raises Unreadable for a text that is no reading, ValueError with a sentence for readings that are not what is needed, KeyError for a
+    run the job has not.
+    """
+    line = line_of(job, run)
+    if not near:
+        raise ValueError("read the pair at the start of the run, both ends lifted: ohms for a short, nanofarads for a break.")
+    shown = {name: shown_of(text, meter) for name, text in (("near", near), ("far", far), ("spare", spare)) if text}
+    units = {each.unit for each in shown.values()}
+    if units == {"Ω"}:
+        if spare or not far:
+            raise ValueError("a short wants the ohms of both ends: at the start and at the far end.")
+        return short_at(line, shown["near"].value, shown["far"].value, meter)
+    if units == {"nF"}:
+        values = {name: each.value for name, each in shown.items()}
+        return break_at(line, values["near"], far_nf=values.get("far"), spare_nf=values.get("spare"), spare_m=spare_m, meter=meter)
+    raise ValueError("the readings of a run are all ohms (a short) or all nanofarads (a break).")

@@ -99,7 +99,7 @@ def earth_plan(job: Job, box: str) -> EarthPlan:
 
 
 def _point(runs: Sequence[str], number: int) -> Point:
-    some = f"{runs[0]}" if number == 1 else f"{runs[0]} to {runs[number - 1]} of the list"
+    some = f"cable 1 of the list ({runs[0]})" if number == 1 else f"cables 1 to {number} of the list"
     return Point(words=f"With {some} parted and the rest in, read the volts to earth", needs=("meter", "lid off"))
 
 
@@ -133,4 +133,8 @@ def _cores(job: Job, run: str) -> int:
 def _run_words(job: Job, run: str) -> str:
     cable = job.cables[run]
     metres = cable.length_m + cable.slack_m
-    return f"{run}, {metres:g} m to {label(job, cable.end)}{', outdoors or damp' if _is_damp(job, cable) else ''}"
+    # A box with two cables to it stays joined to earth through the other one.
+    also = [name for name, other in job.cables.items() if other.end == cable.end and other.start != cable.start]
+    also = [] if cable.end in job.joints else also
+    words = f"{run}, {metres:g} m to {label(job, cable.end)}{', outdoors or damp' if _is_damp(job, cable) else ''}"
+    return f"{words}; part {' and '.join(also)} with it, from elsewhere to the same place" if also else words

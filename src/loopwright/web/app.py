@@ -16,6 +16,7 @@ from loopwright.web.api.app import create_api
 from loopwright.web.api.entry import ROOT, ApiEntry
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
+from loopwright.web.desk_asked import add_desk
 from loopwright.web.drawn import Drawn
 from loopwright.web.fragment import held_by
 from loopwright.web.guard import LOOPBACK, Guard, went_wrong
@@ -99,6 +100,7 @@ def _add_job(
     add_past(app, draw.steps, session)
     add_secrets(app, draw, session, sittings)
     add_on_site(app, draw, session, clock)
+    add_desk(app, draw, session, clock)
     _add_asking(app, draw, session, clock)
     if entrance is not None:
         # Only here: whoever serves one machine alone needs no door, and its libraries cost a tenth of a second.

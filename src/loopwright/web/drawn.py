@@ -11,6 +11,7 @@ from fastapi import HTTPException
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.runtime import Context
 
+from loopwright.web.desking import Desk
 from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
 from loopwright.web.fragment import Drawings
@@ -71,6 +72,7 @@ class Drawn(Outside):
         self.steps = Steps(session)
         self.past = Past(session)
         self.on_site: OnSite | None = None
+        self.desk: Desk | None = None
         self.drawings = Drawings()
         self.rooms = {room.key: room for room in ROOMS}
 
@@ -86,7 +88,7 @@ class Drawn(Outside):
             raise HTTPException(404)
         refuse(visitor, room.right)
         elsewhere = self.session.elsewhere() if look else ""
-        page = Page(state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site)
+        page = Page(state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site, desk=self.desk)
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(
             **self._frame(page, room, visitor), drawn=name, steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)

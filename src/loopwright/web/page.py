@@ -29,6 +29,7 @@ from loopwright.web.place import link_to_cell, link_to_finding, room_of_finding,
 from loopwright.web.session import State
 
 if TYPE_CHECKING:
+    from loopwright.web.desking import Desk
     from loopwright.web.past import Past
     from loopwright.web.visiting import OnSite
 
@@ -80,6 +81,7 @@ class Page:
     query: Query
     past: Past | None = None
     on_site: OnSite | None = None
+    desk: Desk | None = None
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)

@@ -18,10 +18,13 @@ from loopwright.values.error import JobError
 from loopwright.web.api.entry import CHALLENGE, NO_TOKEN, ApiEntry, in_api
 from loopwright.web.api.problem import problem
 from loopwright.web.app import guarded_app, version
+from loopwright.web.desk_asked import add_desk_of_folder
+from loopwright.web.desking import Desk
 from loopwright.web.drawn import Outside
 from loopwright.web.glance import Glances
 from loopwright.web.guard import LOOPBACK
 from loopwright.web.new_premises import add_new_premises
+from loopwright.web.print_run import moment
 from loopwright.web.refusal import add_refusal, is_visit
 from loopwright.web.rights import demands, refuse
 from loopwright.web.shelf import Shelf, TokensOf
@@ -69,6 +72,7 @@ def create_several(
         shelf.sittings = entrance.sittings
     _add_list(app, draw, shelf)
     add_new_premises(app, draw, shelf.folder)
+    add_desk_of_folder(app, draw, Desk(shelf.folder.path, None, moment))
     app.mount(AT.rstrip("/"), Part(shelf, draw))
     return app
 
@@ -87,7 +91,7 @@ def _add_list(app: FastAPI, draw: Outside, shelf: Shelf) -> None:
         rows = [(each, place_of(each.entry.name), shelf.musts(each.entry.name)) for each in found]
         page = draw.alone(
             "all-premises.html", visitor=visitor, rows=rows, trouble=trouble, folder=shelf.folder.path.name,
-            may_add=visitor.may(Right.CHANGE_JOB), unread=any(not each.looked for each in found),
+            may_add=visitor.may(Right.CHANGE_JOB), may_desk=visitor.may(Right.WORK_ALARMS), unread=any(not each.looked for each in found),
         )  # fmt: skip
         return HTMLResponse(page)
 

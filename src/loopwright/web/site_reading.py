@@ -9,13 +9,14 @@ from typing import NamedTuple
 from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted, Observations, seen_of, settle
-from loopwright.explain.terminal import Unclear
+from loopwright.explain.system_scope import PART as WHOLE
 from loopwright.explain.trouble import TroubleKind
+from loopwright.explain.unclear import Unclear
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job, Observation
 from loopwright.store.visit import Entry, MeterSaid
 
-UNITS = ("Ω", "kΩ", "MΩ", "V", "mV", "A", "mA")
+UNITS = ("Ω", "kΩ", "MΩ", "V", "mV", "A", "mA", "nF")
 OVER_RANGE = "OL"
 _BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _STATES = (("all operated", "all activated"), ("operated", "activated"), ("wire lifted", "cut before"), ("lifted", "pair lifted at"))

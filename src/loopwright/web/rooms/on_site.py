@@ -79,7 +79,7 @@ def _why(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> dict[str,
         "unrecorded": len(site.unrecorded(page.job, visit)),
         "found": found,
         "since": sum(1 for each in visit.standing if each.id not in asked) if visit.asked is not None else 0,
-        "rows": _rows(found) if found else [],
+        "rows": causes_of(found) if found else [],
         "sources": _sources,
         "places": PLACES,
         "states": [*DONE, *(f"{done} {device}" for device in devices for done in DONE[1:-1]), *SYSTEM],
@@ -95,7 +95,7 @@ def _explained(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> Exp
     return site.explained(page.appraisal, visit, asked, ahead=True) if asked else None
 
 
-def _rows(found: Explanation) -> list[dict[str, Any]]:
+def causes_of(found: Explanation) -> list[dict[str, Any]]:
     """Return everything that may be so, likeliest first, those without a cause of the catalogue among them."""
     rows: list[dict[str, Any]] = [
         {"chance": each.probability, "words": "", "cause": each.causes[0], "more": each.causes[1:]} for each in found.answers

@@ -140,6 +140,10 @@ document.addEventListener("submit", (event) => {
 document.addEventListener("change", (event) => {
   const field = event.target;
   if (field.matches("[data-circuit]")) return show(`./on-site${field.value ? `?circuit=${encodeURIComponent(field.value)}` : ""}#five`);
+  if (field.matches("[data-find-of]")) {
+    const kept = { circuit: field.dataset.findOf, find: field.value };
+    return show(`./on-site?${new URLSearchParams(Object.entries(kept).filter(([, text]) => text))}#where`);
+  }
   if (field.matches('input[type="checkbox"][data-send]')) return say({ ...changeOf(field), on: field.checked }, field);
   if (field.matches("select[data-send]")) {
     if (field.value) say({ ...changeOf(field), [field.dataset.into]: field.value }, field);
@@ -153,6 +157,14 @@ document.addEventListener("change", (event) => {
   const number = form.querySelector("input");
   if (number.value.trim() && !(form.hasAttribute("data-empties") && field.tagName === "SELECT")) put(form);
   return undefined;
+});
+
+// A step of a plan is drawn in place; the address holds how far one has got, so that a reload or a second telephone goes on from there.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[data-find]");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+  event.preventDefault();
+  show(link.getAttribute("href"));
 });
 
 document.addEventListener("click", (event) => {

@@ -1,0 +1,149 @@
+"""One question at a time: what is asked, how it can be answered, and what an answer tells explain."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from loopwright.desk.case import CHECK, HINDRANCE, OPENING, Case
+from loopwright.desk.opening import AREA, HOURS, KEYPAD, ZONE, Ask, Choice, asks
+from loopwright.explain.explanation import NextCheck
+from loopwright.explain.setting import Cause
+from loopwright.job.document import Job
+from loopwright.job.sheet import Kind
+from loopwright.power.forecast import label_of
+
+NONE = "none"
+"""The answer for none of the places, or for a time that never was."""
+LONGEST_HOURS = 24.0 * 365 * 20
+NAMES = ("where", "place", "state", "look", "told")
+"""What names a check in an observation file, its result left out."""
+_YES_NO = (("yes", "Yes"), ("no", "No"))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Question:
+    """What is asked now. ``choices`` are the answers to press; with ``hours`` a number is typed, with ``places`` one of many is chosen.
+
+    ``why`` says what it is for, ``minutes`` how long it takes the caller, ``bits`` the information expected of it; ``caution`` is in brief.
+    ``none`` are the words for none of the places, or for a time that never was.
+    """
+
+    key: str
+    words: str
+    choices: tuple[tuple[str, str], ...] = ()
+    places: tuple[tuple[str, str], ...] = ()
+    hours: bool = False
+    none: str = ""
+    why: str = ""
+    minutes: float = 0.0
+    bits: float = 0.0
+    caution: str = ""
+    entry: Mapping[str, str] = field(default_factory=dict)
+
+
+def opening_question(job: Job, ask: Ask) -> Question | None:
+    """Return an opening question about this design; None where the design has nothing to choose from."""
+    places = places_of(job, ask.of)
+    if ask.of in (ZONE, KEYPAD, AREA) and not places:
+        return None
+    return Question(
+        key=f"{OPENING}:{ask.key}",
+        words=ask.words,
+        choices=tuple((each.key, each.words) for each in ask.answers),
+        places=places,
+        hours=ask.of == HOURS,
+        none=ask.none,
+    )
+
+
+def hindrance_question(cause: Cause) -> Question:
+    """Return the question whether something keeps an area from being set."""
+    return Question(key=f"{HINDRANCE}:{cause.hindrance}", words=f"{cause.sentence} Is it so?", choices=_YES_NO, why=cause.check)
+
+
+def check_question(check: NextCheck) -> Question:
+    """Return a check of the model as a question to the caller."""
+    entry = named(check.entry)
+    return Question(
+        key=key_of(entry),
+        words=check.words,
+        choices=tuple((word, word.capitalize()) for word in check.outcomes),
+        minutes=check.minutes,
+        bits=check.bits,
+        caution=check.caution,
+        entry=entry,
+    )
+
+
+def key_of(entry: Mapping[str, str]) -> str:
+    """Return the key of the question behind an entry of an observation file."""
+    return f"{CHECK}:" + "|".join(entry.get(name, "") for name in NAMES)
+
+
+def named(entry: Mapping[str, str]) -> dict[str, str]:
+    """Return what names a check in an entry of an observation file, by the names answers have here."""
+    return {name: entry.get("at" if name == "place" else name, "") for name in NAMES}
+
+
+def places_of(job: Job, kind: str) -> tuple[tuple[str, str], ...]:
+    """Return what of a design can be chosen as an answer, with what people call it."""
+    match kind:
+        case "zone":
+            return tuple((name, f"{zone.number} {zone.text}") for name, zone in job.zones.items())
+        case "keypad":
+            return tuple((name, label_of(job, name)) for name in job.equipment if job.sheet_of(name).addressed)
+        case "area":
+            return tuple((name, area.name) for name, area in job.areas.items())
+        case _:
+            return ()
+
+
+def control_of(job: Job) -> str:
+    """Return the control unit of a design that feeds itself, empty where there is none."""
+    units = (name for name in job.equipment if job.sheet_of(name).kind is Kind.CONTROL and job.sheet_of(name).supply is not None)
+    return next(units, "")
+
+
+def told_by(job: Job, question: Question, answer: str) -> dict[str, str]:
+    """Return what an answer tells explain, in the words of an observation file; empty where it tells nothing."""
+    kind, _, name = question.key.partition(":")
+    if kind == CHECK:
+        asked = question.entry.get("look") or question.entry.get("told")
+        return dict(question.entry) | ({} if asked else {"shows": answer})
+    if kind != OPENING:
+        return {}
+    ask = asks()[name]
+    choice = choice_of(ask, answer)
+    seen = choice.seen if choice is not None else ask.none_seen if answer == NONE else ask.seen if answer in dict(question.places) else {}
+    filled = {"told_answer" if key == "answer" else key: _filled(job, word, answer) for key, word in seen.items()}
+    return filled if all(filled.values()) else {}
+
+
+def choice_of(ask: Ask, answer: str) -> Choice | None:
+    """Return the choice an answer to an opening question is."""
+    return next((each for each in ask.answers if each.key == answer), None)
+
+
+def _filled(job: Job, word: str, place: str) -> str:
+    """Return a word of an observation with its braces filled in; empty where the design has no such thing."""
+    control = control_of(job)
+    watched = (
+        [f"{control}.{name}" for name, spec in job.sheet_of(control).outputs.items() if spec.supervision is not None] if control else []
+    )
+    return {"{control}": control, "{siren}": next(iter(watched), ""), "{place}": place}.get(word, word)
+
+
+def queue_of(case: Case, ask: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the opening questions of a case in order: those of the complaint, each followed by what its answer opens."""
+    out: list[str] = []
+    waiting = list(ask)
+    while waiting:
+        name = waiting.pop(0)
+        if name in out:
+            continue
+        out.append(name)
+        said = case.answered(f"{OPENING}:{name}")
+        choice = choice_of(asks()[name], said.answer) if said is not None else None
+        waiting[:0] = choice.then if choice is not None else ()
+    return tuple(out)

@@ -1,0 +1,180 @@
+"""Calls played through: the questions people ring with, what may be said to whom, dangers, what is normal, when to stop, what to send."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from desk.calls import ANN, Call
+from loopwright.appraisal.appraise import Appraisal
+from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, SKIPPED, Caller
+from loopwright.desk.course import CALLER, NOT_UNTIL, NOTHING_FURTHER
+from loopwright.desk.opening import asks, complaints, dangers
+from loopwright.explain.caution import in_full
+from loopwright.explain.learned import learned_weights
+from loopwright.power.charge import TROUBLE_MAY_LAST_H
+
+SHOWN = {"opening:battery-shown": "yes"}
+
+
+@pytest.mark.parametrize("danger", dangers())
+def test_a_danger_stops_everything_and_says_whom_to_call(house: Appraisal, danger: str) -> None:
+    call = Call(house)
+    call.case = replace(call.case, danger=danger, complaint="trouble-lamp")
+    found = call.stands()
+    assert found.step == "stop" and found.question is None and found.found is None and not found.verdicts
+    said = dangers()[danger].say
+    assert any(word in said for word in ("service", "electrician", "Emergency")), said
+    assert not any(word in said.casefold() for word in ("reset", "isolate", "bypass", "enter the code"))
+
+
+def test_danger_is_asked_before_anything_else_and_the_caller_before_the_system(house: Appraisal) -> None:
+    call = Call(house)
+    call.case = replace(call.case, danger="", caller=Caller())
+    assert call.stands().step == "danger"
+    call.case = replace(call.case, danger="none")
+    assert call.stands().step == "caller"
+    call.case = replace(call.case, caller=ANN)
+    assert call.stands().step == "complaint"
+
+
+@pytest.mark.parametrize("complaint", complaints())
+def test_whoever_is_not_identified_learns_nothing_of_the_system(house: Appraisal, complaint: str) -> None:
+    call = Call(house)
+    call.case = replace(call.case, caller=replace(ANN, verified=NOT_IDENTIFIED))
+    found = call.play(complaint, {"opening:trouble": "battery", "opening:beeps": "keypad"})
+    assert found.step == "end" and found.done == NOT_UNTIL and found.say
+    assert found.found is None and not found.verdicts and not found.hindrances and found.visit is None
+    # What was asked until then names no part of this design.
+    assert all(key.startswith("opening:") and not asks()[key.partition(":")[2]].guarded for key in call.asked)
+    names = [zone.text for zone in house.job.zones.values()] + [area.name for area in house.job.areas.values()]
+    assert not any(name in sentence for name in names for sentence in (*found.say, found.done))
+    call.case = replace(call.case, caller=replace(ANN, verified=CALLED_BACK))
+    assert call.stands().done != NOT_UNTIL
+
+
+@pytest.mark.parametrize("complaint", complaints())
+def test_every_call_comes_to_an_end_also_about_premises_not_on_file(complaint: str, assumed: Appraisal) -> None:
+    call = Call(assumed, on_file=False)
+    found = call.play(complaint, {})
+    assert found.step == "end" and found.done and not found.left_out
+    assert len(call.asked) == len(set(call.asked)), "the same is never asked twice"
+
+
+def test_only_checks_a_caller_can_do_are_asked(house: Appraisal) -> None:
+    call = Call(house)
+    for complaint in ("keypad", "wont-set", "new-battery"):
+        call.case = replace(call.case, complaint=complaint, said=())
+        for _ in range(12):
+            found = call.stands()
+            if found.question is None:
+                break
+            if found.found is not None and found.question.key.startswith("check:"):
+                assert all(check.by == CALLER for check in found.found.next_checks)
+                best = max(check.bits / check.minutes for check in found.found.next_checks)
+                assert found.question.bits / found.question.minutes == pytest.approx(best)
+            call.answer(found.question.key, SKIPPED)
+
+
+def test_row_6_a_new_battery_is_normal_until_it_has_charged(house: Appraisal) -> None:
+    answers = {"opening:battery-since": "5", "opening:outage": "none", **SHOWN}
+    call = Call(house)
+    found = call.play("new-battery", answers)
+    (verdict,) = found.verdicts
+    assert verdict.normal and "goes by itself" in verdict.words and found.done == verdict.words and found.visit is None
+    assert verdict.never and any("lugs" in each for each in in_full(verdict.caution))
+    assert not any(key.startswith("check:") for key in call.asked), "what is normal is answered before a fault is looked for"
+    late = Call(house)
+    found = late.play("new-battery", answers | {"opening:battery-since": f"{TROUBLE_MAY_LAST_H + 1:g}"})
+    assert found.verdicts[0].normal is False and found.done.startswith(NOTHING_FURTHER) and found.visit is not None
+    assert "battery" in dict(found.visit.parts)
+
+
+def test_row_10_a_keypad_that_is_lit_and_dead_ranks_the_bus(house: Appraisal) -> None:
+    call = Call(house)
+    found = call.play("keypad", {"opening:keypad": "pad-foyer", "opening:keypad-lit": "yes"})
+    assert found.found is not None and found.found.answers[0].causes[0].fault in {"B01", "B05", "B06", "D26"}
+    assert any("data" in verdict.words for verdict in found.verdicts)
+    assert 3 <= len(call.asked) <= 8
+
+
+def test_row_11_several_modules_gone_points_away_from_one(house: Appraisal) -> None:
+    one, all_gone = Call(house), Call(house)
+    keys = {"opening:keypad": "pad-foyer", "opening:keypad-lit": "yes"}
+    several = {"B03", "B14", "B04", "P16", "P17", "D26", "P19"}
+
+    def share(call: Call, others: str) -> float:
+        found = call.play("keypad", keys | {"check:pad-foyer|others|||": others})
+        assert found.found is not None
+        return sum(c.probability for a in found.found.answers for c in a.causes if c.fault in several and c.place != "pad-foyer")
+
+    assert share(all_gone, "yes") > share(one, "no")
+
+
+def test_row_12_a_sounder_circuit_trouble_names_the_resistor(house: Appraisal) -> None:
+    found = Call(house).play("trouble-lamp", {"opening:trouble": "siren"})
+    assert found.found is not None
+    faults = [cause.fault for answer in found.found.answers[:3] for cause in answer.causes]
+    assert "S04" in faults and found.visit is not None and "resistor" in dict(found.visit.parts)
+
+
+def test_row_13_a_siren_in_every_power_cut_points_to_the_main_battery(bindery: Appraisal) -> None:
+    found = Call(bindery).play("siren", {"opening:siren-when": "outage", "opening:battery-since": "none", "opening:outage": "1", **SHOWN})
+    assert any("main battery" in verdict.words for verdict in found.verdicts)
+    assert found.visit is not None and found.visit.parts[0][0] == "battery"
+    assert any(each.startswith("Battery") for each in found.visit.cautions)
+
+
+def test_row_14_a_line_that_nobody_promised_is_no_defect(house: Appraisal) -> None:
+    found = Call(house).play("trouble-lamp", {"opening:trouble": "line", "opening:line": "no"})
+    assert found.verdicts[0].normal and "promises no telephone line" in found.done and found.verdicts[0].guarded
+    network = Call(house).play("trouble-lamp", {"opening:trouble": "path", "opening:network": "no"})
+    assert network.verdicts[0].normal is False and "stays watched" in network.verdicts[0].words
+
+
+def test_row_15_a_lost_clock_is_held_against_the_hours_the_battery_lasts(house: Appraisal) -> None:
+    (standby,) = house.standby
+    assert standby.to_cut_out_h is not None
+    for factor, normal in ((1.5, True), (0.2, False)):
+        hours = f"{standby.to_cut_out_h * factor:.0f}"
+        found = Call(house).play("after-outage", {"opening:outage": hours, "opening:back": "2", "opening:trouble": "clock"})
+        (verdict,) = found.verdicts
+        assert verdict.normal is normal and hours in verdict.words
+
+
+def test_row_25_what_a_caller_can_do_ends_with_a_visit_and_its_parts(house: Appraisal) -> None:
+    found = Call(house).play("new-battery", {"opening:battery-since": "none", "opening:outage": "none", **SHOWN})
+    assert found.done.startswith(f"{NOTHING_FURTHER}: send a visit with") and found.visit is not None
+    assert found.visit.causes and all(0 < chance <= 1 for _, chance in found.visit.parts)
+    assert [chance for _, chance in found.visit.parts] == sorted((chance for _, chance in found.visit.parts), reverse=True)
+
+
+def test_an_answer_that_is_taken_back_counts_for_nothing(house: Appraisal) -> None:
+    call = Call(house)
+    call.case = replace(call.case, complaint="new-battery")
+    before = call.stands()
+    call.answer("opening:battery-since", "5")
+    assert call.stands().question != before.question
+    call.case = call.case.back()
+    assert call.stands() == before
+
+
+def test_what_keeps_it_from_being_set_is_asked_one_by_one(bindery: Appraisal) -> None:
+    call = Call(bindery)
+    area = next(name for name, each in bindery.job.areas.items() if not each.common_to)
+    answers = {"opening:area": area, "opening:zone-open": "none"}
+    call.play("wont-set", answers)
+    asked = [key for key in call.asked if key.startswith("hindrance:")]
+    assert len(asked) >= 5
+    found = Call(bindery).play("wont-set", answers | {asked[1]: "yes"})
+    assert f"hindrance:{found.hindrances[0].hindrance}" == asked[1] and found.hindrances[0].applies == "yes"
+    assert found.done == f"{NOTHING_FURTHER}: {found.hindrances[0].sentence}"
+
+
+def test_closed_cases_move_what_is_sent(house: Appraisal) -> None:
+    answers = {"opening:battery-since": "none", "opening:outage": "none", **SHOWN}
+    before = Call(house).play("new-battery", answers)
+    after = Call(house, weights=learned_weights(["P09"] * 8)).play("new-battery", answers)
+    assert before.visit is not None and after.visit is not None
+    assert dict(after.visit.parts)["battery fuse"] > 2 * dict(before.visit.parts)["battery fuse"]
