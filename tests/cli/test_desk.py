@@ -1,0 +1,49 @@
+"""``loopwright desk``: the open cases and their next question, and nothing of who called for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import loopwright.demo
+from loopwright.desk.case import NOT_IDENTIFIED, RIGHT, Caller, Case, Closed, Said
+from loopwright.store.case_file import CaseFile, cases_path
+
+Run = Callable[..., Any]
+CASE = Case(
+    id="one", at="2026-03-02T08:00:00+00:00", by="Dora", danger="none", complaint="keypad",
+    caller=Caller(name="Delia", premises="House", call_back="01632 960 014", verified=RIGHT),
+    said=(Said(key="opening:keypad", at="", by="Dora", question="Which?", answer="pad-foyer", where="pad-foyer", shows="yes"),),
+)  # fmt: skip
+
+
+def job_in(folder: Path) -> str:
+    path = folder / "house.yaml"
+    path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
+    return str(path)
+
+
+def test_open_cases_are_printed_with_what_is_asked_next(run: Run, tmp_path: Path) -> None:
+    file = job_in(tmp_path)
+    assert "0 open cases" in run("desk", file).out
+    cases = CaseFile(cases_path(Path(file)))
+    cases.begin(CASE, mark="m1")
+    cases.begin(replace(CASE, id="two", caller=replace(CASE.caller, verified=NOT_IDENTIFIED), said=()), mark="m2")
+    cases.begin(replace(CASE, id="three", closed=Closed(at="", by="", cause="B06")), mark="m3")
+    found = run("desk", file)
+    assert found.status == 0 and "2 open cases" in found.out and "1 closed case in this folder" in found.out
+    assert "Next: Is anything on it lit?" in found.out and "[B06]" in found.out
+    rows = run("desk", file, "--json").data()["open"]
+    assert [row["case"] for row in rows] == ["one", "two"] and [row["identified"] for row in rows] == [True, False]
+    assert rows[0]["causes"] and rows[1]["causes"] == []
+    assert "Delia" not in str(rows) and "960" not in str(rows)
+
+
+def test_a_damaged_file_of_cases_is_one_plain_line(run: Run, tmp_path: Path) -> None:
+    file = job_in(tmp_path)
+    cases_path(Path(file)).write_bytes(b"{")
+    found = run("desk", file)
+    assert found.status == 2 and "damaged" in found.err and "Traceback" not in found.err
+    assert run("desk", "-").status == 2
