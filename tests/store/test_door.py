@@ -183,6 +183,20 @@ def test_comings_and_refusals_are_noted_but_not_what_was_typed(door: Door, audit
     assert audit.verify() == []
 
 
+def test_tries_that_have_to_wait_do_not_fill_the_trail(door: Door, audit: Audit) -> None:
+    for number in range(20):
+        try_in(door, f"nobody {number}", WRONG)
+    before = len(audit.lines())
+    for number in range(300):
+        assert isinstance(try_in(door, f"another {number}", WRONG, later_s=0.001 * number), Refused)
+    assert len(audit.lines()) == before + 1
+    try_in(door, "Ben", WRONG, HOME)
+    for later_s in (0, 1, 899, 901):
+        for _ in range(3):
+            try_in(door, "another", WRONG, later_s=later_s)
+    assert len(audit.lines()) <= before + 8, "once in each wait, from each place"
+
+
 def test_nobody_is_in_when_it_cannot_be_noted(people: People) -> None:
     def full(act: str, subject: str) -> None:
         raise StoreError("the trail cannot be written.")
@@ -301,7 +315,10 @@ def test_a_crowd_at_the_door_is_told_so_and_forgives_nobody(door: Door, people: 
     for each in crowd:
         each.start()
     inside.wait(60)
-    assert try_in(door, "Ben", BEN) == Refused(TOO_MANY, 1)
+    assert try_in(door, "Ben", BEN) == Refused(TOO_MANY, 1) == try_in(door, "Ada", ADA)
+    monkeypatch.setattr(people, "fits", lambda *_: True)
+    assert isinstance(try_in(door, "Ada", ADA, LOCAL), SignedIn), "the owner at the machine has a place of their own"
+    assert try_in(door, "Ben", BEN, LOCAL) == Refused(TOO_MANY, 1)
     go.set()
     for each in crowd:
         each.join(60)

@@ -117,6 +117,13 @@ def test_bad_names_are_refused(people: People, name: str) -> None:
         people.add(name, Role.READER, ADA)
 
 
+@pytest.mark.parametrize("name", ["ada", "ADA", "\uff21da", "stock (token)", "root at the Machine", "Nobody", "the  workbench"])
+def test_nobody_passes_for_somebody_else_or_for_the_program(people: People, name: str) -> None:
+    with pytest.raises(StoreError, match="already|somebody else"):
+        people.add(name, Role.READER, BEN)
+    assert set(people.everybody()) == {"Ada", "Ben"}
+
+
 def test_the_first_is_the_owner_and_the_last_owner_stays(people: People, tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="first person is the owner"):
         People(tmp_path / "others", note=lambda *_: None, cost=CHEAP).add("Ben", Role.READER, BEN)

@@ -68,6 +68,8 @@ class Door:
         self._lock = threading.Lock()
         self._looking = threading.BoundedSemaphore(AT_ONCE)
         self._waiting = threading.BoundedSemaphore(MOST_WAITING)
+        self._owners = threading.BoundedSemaphore(AT_ONCE)
+        self._told: dict[str, datetime] = {}
         self._pending: dict[str, tuple[Secret, datetime]] = {}
 
     def sign_in(self, name: str, password: Secret, code: Secret | None, *, source: Source, now: datetime) -> SignedIn | Refused:
@@ -216,17 +218,18 @@ class Door:
         """Count a try, look at it unless it has to wait, and note what is refused. ``names``: counted under, and noted as."""
         counted, known = names
         # Before the try is counted: nobody pays for the crowd, and the crowd forgives nobody.
-        if not self._waiting.acquire(blocking=False):
+        room = self._room(person, source)
+        if room is None:
             return Refused(TOO_MANY, 1)
         try:
             wait = self._counted(person, counted, source, now)
             if wait:
-                self._note("sign-in not looked at", f"{known} from {source.address}, {wait} s to wait")
+                self._note_wait(known, source, wait, now)
                 return Refused("", wait)
             with self._looking:
                 passes = right()
         finally:
-            self._waiting.release()
+            room.release()
         if passes:
             with self._lock:
                 self._attempts = passed(self._attempts, counted, source)
@@ -234,6 +237,22 @@ class Door:
         self._note("sign-in refused", f"{known} from {source.address}")
         with self._lock:
             return Refused("", self._wait(person, counted, source, now))
+
+    def _room(self, person: Person | None, source: Source) -> threading.BoundedSemaphore | None:
+        """Return where somebody may wait to be looked at, taken for them; None when there is no room. The owner's own is kept free."""
+        rooms = (self._waiting, self._owners) if _at_the_machine(person, source) else (self._waiting,)
+        return next((each for each in rooms if each.acquire(blocking=False)), None)
+
+    def _note_wait(self, known: str, source: Source, wait: int, now: datetime) -> None:
+        """Note that a try was not looked at, once in each wait of a place: such tries cost nothing, and the trail must not grow by them."""
+        with self._lock:
+            until = self._told.get(source.address)
+        if until is not None and now < until <= now + timedelta(seconds=self._limits.longest_wait_s):
+            return
+        self._note("sign-in not looked at", f"{known} from {source.address}, {wait} s to wait")
+        with self._lock:
+            living = {address: each for address, each in self._told.items() if each > now}
+            self._told = living | {source.address: now + timedelta(seconds=wait)}
 
     def _counted(self, person: Person | None, counted: str, source: Source, now: datetime) -> int:
         """Count a try, and return how long [s] it has to wait; one that has to wait is not counted."""
@@ -244,10 +263,14 @@ class Door:
             return wait
 
     def _wait(self, person: Person | None, counted: str, source: Source, now: datetime) -> int:
-        if person is not None and person.owner and source.loopback:
-            # Whoever sits at the machine could take the file as well; the owner must get in, whatever others have tried.
+        if _at_the_machine(person, source):
             return 0
         return wait_s(self._attempts, counted, source, now=now, limits=self._limits)
+
+
+def _at_the_machine(person: Person | None, source: Source) -> bool:
+    """Return whether this may be the owner at the machine, who could take the file as well and must get in, whatever others have tried."""
+    return person is not None and person.owner and source.loopback
 
 
 def sitting(person: Person, session: Session) -> str:

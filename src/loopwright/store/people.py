@@ -20,7 +20,7 @@ from loopwright.store.audit import Record
 from loopwright.store.file import StoreError
 from loopwright.store.one_time import one_time_secret, step_taken
 from loopwright.store.ours import read_own, writing_own
-from loopwright.store.person import OneTime, Person, Role, good_password, good_person_name
+from loopwright.store.person import OneTime, Person, Role, good_password, good_person_name, likeness
 from loopwright.store.seal import SALT_BYTES, Broken, Cost, keys_from
 from loopwright.store.secret import Draw, Secret
 
@@ -70,8 +70,8 @@ class People:
         made = Person(name=name, role=role, owner=owner, password_hash=hashed, given_until=given_until)
 
         def change(people: Everybody) -> Everybody:
-            if name in people:
-                raise StoreError("There is somebody of that name already.")
+            if likeness(name) in map(likeness, people):
+                raise StoreError("There is somebody of that name already, or of one that looks like it.")
             if not people and not owner:
                 raise StoreError("The first person is the owner.")
             return people | {name: made}

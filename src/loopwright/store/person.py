@@ -11,6 +11,9 @@ from loopwright.store.file import StoreError
 from loopwright.store.secret import Secret
 
 LONGEST_NAME = 64
+TAKEN_NAMES = frozenset({"nobody", "somebody", "somebody unknown", "the workbench"})
+TAKEN_ENDINGS = ("(token)", "at the machine")
+"""What the program calls others in trails and histories: nobody is to pass for one of them, nor take back a token's steps."""
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 12, 1024
 FEWEST_CHARACTERS = 5
 LEAST_SCORE, LOOKED_AT = 3, 72
@@ -86,7 +89,19 @@ def good_person_name(name: str) -> str:
     spelled = unicodedata.normalize("NFC", name)
     if not 1 <= len(spelled) <= LONGEST_NAME or not spelled.isprintable() or spelled != spelled.strip():
         raise StoreError(f"A name has 1 to {LONGEST_NAME} characters that can be seen, and no space at its ends.")
+    told = likeness(spelled)
+    if told in TAKEN_NAMES or told.endswith(TAKEN_ENDINGS):
+        raise StoreError("That is what this program calls somebody else; take another name.")
     return spelled
+
+
+def likeness(name: str) -> str:
+    """Return what two names that are taken for one another have in common.
+
+    >>> likeness("Ada  BELL") == likeness("\uff21da Bell")
+    True
+    """
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
 def good_password(password: Secret, name: str) -> Secret:
