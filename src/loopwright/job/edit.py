@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import NoReturn
 
 from loopwright.job.entry import cut_entry, insert_entry, put_scalar
+from loopwright.job.graft import grafted
 from loopwright.job.rename import rename_parts
 from loopwright.job.splice import Splice, Splices, difference, in_order, spliced
 from loopwright.job.tree import LIST, MAP, SCALAR, Node, compose
@@ -90,27 +91,34 @@ def apply(text: str, edit: Edit) -> Edited:
         return Edited(*spliced(text, edit))
     if isinstance(edit, InTurn):
         return _in_turn(text, edit)
-    root = _own_tree(text, edit)
+    known = None if isinstance(edit, RenameItem) else TREES.find("tree", (text,))
+    root = compose(text)[1] if known is None else _own_tree(known, edit.path)
     try:
-        parts = _parts(text, root, edit)
+        parts = in_order(_parts(text, root, edit)).parts
     except ValueError as error:
         _refuse(edit.path, str(error))
-    edited = Edited(*spliced(text, in_order(parts)))
-    _, found = compose(edited.text)
-    if content(found) != content(root):
+    edited = Edited(*spliced(text, Splices(parts)))
+    graft = None if known is None else grafted(text, known, edited.text, parts, edit.path)
+    found, entry = (compose(edited.text)[1], ()) if graft is None else graft
+    if content(_at(found, entry)) != content(_at(root, entry)):
         _refuse(edit.path, "The text is written in a way here that this edit cannot follow; change it by hand.")
     TREES.put("tree", (edited.text,), found)
     return replace(edited, tree=found)
 
 
-def _own_tree(text: str, edit: SetField | RemoveField | AddItem | RemoveItem | RenameItem) -> Node:
-    """Return the tree of a text, of which the edit may change its own place; a text edited just before is not composed again."""
-    known = None if isinstance(edit, RenameItem) else TREES.find("tree", (text,))
-    if known is None:
-        return compose(text)[1]
+def _at(node: Node, names: tuple[str, ...]) -> Node:
+    for name in names:
+        child = child_of(node, name)
+        assert child is not None
+        node = child
+    return node
+
+
+def _own_tree(known: Node, path: str) -> Node:
+    """Return a tree of which an edit may change its own place."""
     # Every node on the way becomes a copy that nobody else holds: an edit changes these and no others.
     root = node = _loose(known)
-    for name in edit.path.split("/"):
+    for name in path.split("/"):
         child = child_of(node, name)
         if child is None:
             break

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from functools import cache, partial
-from typing import Any
+from typing import Any, NamedTuple
 
 from loopwright.job.consistency import check_sheets
 from loopwright.job.document import FORMAT, Job
@@ -49,7 +49,16 @@ def read(source: bytes | str, *, tree: Node | None = None) -> Reading:
     """
     root = compose(source)[1] if tree is None else tree
     _refuse_other_format(root)
-    run, values = walk(root)
+    try:
+        job = _job(*_walk(root, Run(kept=True)))
+    except JobError:
+        # What was taken over says where it stood before: the problems are those of a reading from the start.
+        job = _job(*walk(root))
+    return Reading(job=job, places=Places(lambda: walk(root)[0].nodes))
+
+
+def _job(run: Run, values: Any) -> Job:  # noqa: ANN401
+    """Return the job of what a walk has gathered. Raises JobError with all problems."""
     check_references(run)
     problems = run.problems()
     if problems or values is BAD:
@@ -58,13 +67,40 @@ def read(source: bytes | str, *, tree: Node | None = None) -> Reading:
     check_sheets(run, job)
     if run.found:
         raise JobError(run.problems())
-    return Reading(job=job, places=Places(run.nodes))
+    return job
 
 
 def walk(root: Node) -> tuple[Run, Any]:
     """Return what a walk over the tree gathers, and the fields of the job, or BAD when any of them could not be read."""
-    run = Run()
+    return _walk(root, Run())
+
+
+def _walk(root: Node, run: Run) -> tuple[Run, Any]:
     return run, _record_values(job_shape(), root, "", run)
+
+
+class _Known(NamedTuple):
+    """What an entry was read as: where, its value, and the nodes and references below it."""
+
+    path: str
+    value: Any
+    nodes: dict[str, Node]
+    uses: list[Use]
+
+
+def _taken_over(step: Step, node: Node, path: str, run: Run) -> Any:  # noqa: ANN401
+    """Return what an entry says; what was read of the same node before is the same object again."""
+    known = node.known
+    if known is None or known.path != path:
+        nodes, uses, problems = run.nodes, run.uses, len(run.found) + run.left_out
+        run.nodes, run.uses, run.kept = {}, [], False
+        known = _Known(path, step(node, path, run), run.nodes, run.uses)
+        run.nodes, run.uses, run.kept = nodes, uses, True
+        if problems == len(run.found) + run.left_out:
+            node.known = known
+    run.nodes.update(known.nodes)
+    run.uses += known.uses
+    return known.value
 
 
 def _refuse_other_format(root: Node) -> None:
@@ -215,7 +251,7 @@ def _map_step(shape: MapShape) -> Step:
             if made is not BAD:
                 run.nodes[here] = child
                 child.key = key
-            value = value_step(child, here, run)
+            value = _taken_over(value_step, child, here, run) if run.kept else value_step(child, here, run)
             if made is BAD or value is BAD:
                 bad = True
             else:

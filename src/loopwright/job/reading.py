@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, NamedTuple
@@ -32,11 +32,18 @@ class Place(NamedTuple):
 class Places(Mapping[str, Place]):
     """The place of every value by its path, worked out when it is asked for."""
 
-    __slots__ = ("_nodes",)
+    __slots__ = ("_look", "_found")
 
-    def __init__(self, nodes: Mapping[str, Node]) -> None:
-        """Look into these nodes."""
-        self._nodes = nodes
+    def __init__(self, look: Callable[[], Mapping[str, Node]]) -> None:
+        """Take what gives the nodes by their path."""
+        self._look = look
+        self._found: Mapping[str, Node] | None = None
+
+    @property
+    def _nodes(self) -> Mapping[str, Node]:
+        if self._found is None:
+            self._found = self._look()
+        return self._found
 
     def __getitem__(self, path: str) -> Place:
         """Return the place of a value. Raises KeyError when nothing stands there."""
@@ -73,10 +80,11 @@ class Reading:
 class Run:
     """What one walk over a document gathers."""
 
-    __slots__ = ("nodes", "uses", "found", "left_out")
+    __slots__ = ("nodes", "uses", "found", "left_out", "kept")
 
-    def __init__(self) -> None:
-        """Start with nothing gathered."""
+    def __init__(self, *, kept: bool = False) -> None:
+        """Start with nothing gathered; ``kept`` is whether what entries were read as before is taken over, places and all."""
+        self.kept = kept
         self.nodes: dict[str, Node] = {}
         self.uses: list[Use] = []
         self.found: list[tuple[int, Problem]] = []

@@ -41,11 +41,12 @@ class Node:
     """A value in the text, between two marks of the parser; ``key`` is the node of its key, once a reader has met it under one.
 
     Offsets are in characters; line and column count from 1. They are worked out when asked for: most values are never at fault.
+    ``known`` is what a reader has made of it.
     """
 
-    __slots__ = ("kind", "value", "null", "flow", "first", "final", "key", "stop")
+    __slots__ = ("kind", "value", "null", "flow", "first", "final", "key", "stop", "known")
 
-    shift = 0
+    shift = tail = down = 0
 
     def __init__(self, kind: int, value: Any, null: bool, flow: bool, first: Any, final: Any) -> None:  # noqa: ANN401, FBT001
         self.kind = kind
@@ -56,6 +57,7 @@ class Node:
         self.final = final
         self.key: Node | None = None
         self.stop: int | None = None
+        self.known: Any = None
 
     @property
     def start(self) -> int:
@@ -67,13 +69,13 @@ class Node:
     def end(self) -> int:
         """Return the offset behind the last character; for a collection without brackets, that of whatever comes next."""
         at: int = self.final.index
-        return at + self.shift if self.stop is None else self.stop
+        return at + self.tail if self.stop is None else self.stop
 
     @property
     def line(self) -> int:
         """Return the line, the first being 1."""
         line: int = self.first.line
-        return line + 1
+        return line + 1 + self.down
 
     @property
     def column(self) -> int:
@@ -94,7 +96,13 @@ class NodeAfterMark(Node):
 
     __slots__ = ()
 
-    shift = 1
+    shift = tail = 1
+
+
+class Moved(Node):
+    """A value further on in the text than where the parser met it: by ``down`` lines, and by ``shift`` characters, its end by ``tail``."""
+
+    __slots__ = ("shift", "tail", "down")
 
 
 def refuse(message: str, *, line: int = 0, column: int = 0, accepted: str = "") -> NoReturn:

@@ -37,8 +37,9 @@ class Recent(Generic[V]):
         """Keep a result. Whoever else does so at the same time may undo it, which costs time and nothing more."""
         before = self._rows.pop(name, ())
         self._rows[name] = ((arguments, value), *before)[: self._each]
-        for longest_unused in list(self._rows)[: -self._most_names]:
-            self._rows.pop(longest_unused, None)
+        if len(self._rows) > self._most_names:
+            for longest_unused in list(self._rows)[: -self._most_names]:
+                self._rows.pop(longest_unused, None)
 
     def clear(self) -> None:
         """Forget everything."""

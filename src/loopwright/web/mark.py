@@ -13,13 +13,17 @@ MOST_KEPT = 20_000
 PENCIL = Markup('<i class="pencil"><span class="vh">default, not confirmed</span></i>')
 
 
+def opener(entry: str) -> str:
+    """Return how markup names the entry that a press unfolds."""
+    return f'data-open="{escape(entry)}"'
+
+
 @lru_cache(maxsize=MOST_KEPT)
 def figure(key: str, label: str, number: str, unit: str) -> Markup:
     """Return a number that opens."""
     beside = f'<span class="u"> {escape(unit)}</span>' if unit else ""
-    safe = escape(key)
     return Markup(
-        f'<a class="fig" data-open="w:{safe}" href="./working?key={escape(quote(key, safe="/"))}" title="{escape(label)}">'
+        f'<a class="fig" {opener(f"w:{key}")} href="./working?key={escape(quote(key, safe="/"))}" title="{escape(label)}">'
         f"{escape(number)}{beside}</a>"
     )
 

@@ -22,6 +22,7 @@ from loopwright.netlist.compile import further_scenarios, scenarios
 from loopwright.rules.ruleset import rulesets
 from loopwright.values.figure import Figure, Input, Origin
 from loopwright.values.finding import Finding, Severity
+from loopwright.values.recent import Recent
 from loopwright.values.source import source
 from loopwright.web import mark
 from loopwright.web.dictionary import choice_key, choices, field_at, is_entry, shape_of_cell, shown, ticked, tooltip, value_at, words_of
@@ -41,6 +42,9 @@ MOST_OPEN = 60
 LONG_TEXT, SEVERAL_LINES = 200, 44
 ROW_PX, LINE_PX, LINE_LETTERS = 30, 19, 34
 """Least height of a table's row, height of a line in a note and letters on it: what the style sheet makes of them, on the safe side."""
+
+ROWS: Recent[Markup] = Recent(most_names=2000)
+"""Rows as they were drawn last, by room and part of the document, with everything they show."""
 
 _NOTE = Markup('<div class="note is-{}"><p><b class="kind">{}</b> {}</p>{}{}{}</div>')
 
@@ -90,12 +94,14 @@ class Page:
     lists: dict[str, list[tuple[str, str]]] = field(init=False)
     words: dict[str, dict[str, str]] = field(init=False)
     by_row: dict[str, list[Finding]] = field(init=False)
+    _openers: tuple[str, ...] = field(init=False)
 
     def __post_init__(self) -> None:
         """Look up once what every cell asks for."""
         self.job = self.state.job
         self.lists = choices(self.job)
         self.words = {key: dict(rows) for key, rows in self.lists.items()}
+        self._openers = tuple(mark.opener(key) for key in self.query.opened if key.startswith("w:"))
         self.by_row = {}
         for finding in self.appraisal.findings:
             self.by_row.setdefault(row_of(finding.subject), []).append(finding)
@@ -174,6 +180,26 @@ class Page:
             else:
                 out.append(Markup('<div class="unfolded" id="w:{}">{}</div>').format(item.key, body))
         return Markup("").join(out)
+
+    def said(self, path: str, *fields: str) -> tuple[bool, ...]:
+        """Return which of an entry's fields the document states itself; the others show what is taken for granted."""
+        return tuple(f"{path}/{name}" in self.job.given for name in fields)
+
+    def kept(self, path: str, shows: tuple[object, ...]) -> Markup:
+        """Return the row of an entry as it was drawn when it last showed what equals ``shows``; empty when it has to be drawn.
+
+        ``shows`` is everything the row is drawn from, except what is unfolded in it: a row in which something is unfolded is drawn.
+        """
+        found = None if self.is_open(f"d:{path}") else ROWS.find((self.room, path), (self.units, shows))
+        if found is None or any(opener in found for opener in self._openers):
+            return Markup("")
+        return found
+
+    def keep(self, path: str, shows: tuple[object, ...], drawn: Markup) -> Markup:
+        """Return a row that was just drawn, and keep it for the next time unless something is unfolded in it."""
+        if not self.is_open(f"d:{path}") and not any(opener in drawn for opener in self._openers):
+            ROWS.put((self.room, path), (self.units, shows), drawn)
+        return drawn
 
     def notes(self, *subjects: str) -> Markup:
         """Return the margin notes that stand beside these parts of the document in this room."""

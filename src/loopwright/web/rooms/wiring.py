@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any, NamedTuple
 
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure, volts_figure
@@ -87,7 +88,7 @@ def view(page: Page) -> Mapping[str, Any]:
     page.plan((f"cables/{key}" for key in job.cables), below=ROOM_BELOW_PX)
     page.plan(f"circuits/{key}" for key in job.circuits)
     return {
-        "runs": [(key, cable, _carried(page, key, cable), far.get(key, [])) for key, cable in job.cables.items()],
+        "runs": [_run(page, key, cable, far.get(key, [])) for key, cable in job.cables.items()],
         "circuits": [_circuit(page, item, zones.get(item.circuit, [])) for item in found.circuits],
         "readings": lambda subject: readings_at(page, subject),
         "heads": [words for _, words in READINGS],
@@ -96,6 +97,16 @@ def view(page: Page) -> Mapping[str, Any]:
         "would_do": lambda key, end: _would_do(page, key, end),
         "watches": [(_output_words(page, item), [_reading(page, item, act) for act in item.acts]) for item in found.watches],
     }
+
+
+def _run(page: Page, key: str, cable: Cable, far: list[FarEnd]) -> tuple[Any, ...]:
+    """Return a run, what it carries, what its far end gets, and everything its row is drawn from."""
+    ends, sheets = page.words["places"], page.words["sheets/cables"]
+    said = page.said(f"cables/{key}", "start", "end", "sheet", "length_m", "slack_m", "temperature_c")
+    # Volts as they are shown: most runs of an output move by less than that when one of them does.
+    gets = [(end.load, end.figure.key, end.figure.label, str(end.figure), str(end.least), end.short) for end in far]
+    shows = (cable, said, ends.get(cable.start), ends.get(cable.end), sheets.get(cable.sheet), *gets)
+    return key, cable, _carried(page, key, cable), far, shows
 
 
 def _far_end(page: Page, load: LoadForecast) -> list[FarEnd]:
@@ -165,7 +176,12 @@ def _reading(page: Page, item: CircuitForecast, act: ActForecast) -> Reading:
     )
 
 
-def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, Any]:
+def _circuit(page: Page, item: CircuitForecast, zones: list[str]) -> tuple[str, tuple[object, ...], Callable[[], dict[str, Any]]]:
+    """Return a circuit, everything its row is drawn from, and what gives the row's figures when it is drawn."""
+    return item.circuit, (item.acts, item.bands is None, *zones), partial(_circuit_row, page, item, zones)
+
+
+def _circuit_row(page: Page, item: CircuitForecast, zones: list[str]) -> dict[str, Any]:
     job, circuit = page.job, page.job.circuits[item.circuit]
     acts = [worst_act(item, kind) for kind, _ in READINGS]
     wrong = [act for act in item.acts if not act.right]
