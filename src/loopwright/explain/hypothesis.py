@@ -55,7 +55,7 @@ class Part:
     """A part of the job that can be at fault by itself: its hypotheses and what its checks read under each.
 
     ``hidden`` are rows of ``predicted`` that stand for what a fault of another part does to this one, by the set of devices left dark;
-    ``operated`` likewise rows that stand for a device truly at work.
+    ``operated`` likewise rows that stand for a device truly at work. ``paired`` says that a fault of it may stand beside another part's.
     """
 
     name: str
@@ -63,3 +63,4 @@ class Part:
     predicted: Predicted
     hidden: dict[frozenset[str], int]
     operated: dict[str, int] = field(default_factory=dict)
+    paired: bool = True

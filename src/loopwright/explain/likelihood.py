@@ -24,11 +24,15 @@ COMES_AND_GOES = frozenset(CheckKind) - {CheckKind.LOOK, CheckKind.TROUBLE, Chec
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Seen:
-    """One reading tied to its check: digits, or the outcomes a word covers. ``number`` is its place in the observation file."""
+    """One reading tied to its check: digits, or the outcomes a word covers. ``number`` is its place in the observation file.
+
+    ``weights`` are how well what was told fits each outcome of the check, 1 for the best, where it is no plain word.
+    """
 
     check: Check
     shown: Shown | None = None
     told: tuple[str, ...] = ()
+    weights: tuple[float, ...] = ()
     meter: Instrument = Instrument()
     number: int = 0
     text: str = ""
@@ -144,12 +148,14 @@ def kinds_of(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
     """Return the chance of a reading under each variant of a part, by how it came about."""
     known = part.predicted
     if reading.shown is None:
-        told = np.array([float(word in reading.told) for word in known.checks[column].outcomes])
+        told = np.array(reading.weights or [float(word in reading.told) for word in known.checks[column].outcomes])
         return chances_of_words(told, known.chances[column])
     return chances_of_mistakes(reading.shown, known.mean[:, column], known.sd[:, column], reading.meter, known.checks[column].pull_ohm)
 
 
 def _anything(reading: Seen, check: Check) -> float:
+    if reading.weights:
+        return sum(reading.weights) / len(reading.weights)
     if reading.shown is None:
         return len(reading.told) / max(len(check.outcomes), 1)
     return chance_anything(reading.shown, reading.meter)

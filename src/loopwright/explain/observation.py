@@ -15,7 +15,8 @@ from loopwright.explain.circuit_check import STATES
 from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Instrument
 from loopwright.explain.system_told import told_of
-from loopwright.explain.terminal import Unclear, check_of, circuit_of
+from loopwright.explain.terminal import check_of, circuit_of
+from loopwright.explain.unclear import Unclear
 from loopwright.explain.written import Unreadable, shown_of
 from loopwright.job.document import Job
 from loopwright.job.field import Percent, Quantity, Text, may, need

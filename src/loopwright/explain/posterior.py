@@ -69,7 +69,7 @@ def prior(rows: Rows, weights: Weights = CATALOGUE) -> Floats:
 def two_faults(rows: Rows, weights: Weights) -> float:
     """Return the prior share of two faults in different parts: where cases leave less for known causes, less for pairs of them."""
     known = (1 - weights.nothing - weights.none_of_these) / (1 - NOTHING - NONE_OF_THESE)
-    return TWO_FAULTS * known if len(rows.parts) > 1 else 0.0
+    return TWO_FAULTS * known if sum(part.paired for part in rows.parts) > 1 else 0.0
 
 
 def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Posterior:
@@ -102,12 +102,14 @@ def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float, both_shar
     ``both_share`` is the prior share of all pairs.
     """
     parts = len(rows.parts)
-    if parts < 2 or len(rows.hypotheses) < 2:
+    if both_share <= 0 or len(rows.hypotheses) < 2:
         return [], 0.0
     single = before[1:] / before[1:].sum()
     # What leaves devices of another part without a supply changes readings there too: the two cannot be told by a product.
     alone = np.all([column[1:] < 0 for column in rows.dark.values()], axis=0) if rows.dark else np.ones(single.size, dtype=np.bool_)
-    single = np.where(alone, single, 0.0)
+    # Only those faults of the whole come in that were spoken of: a pair with each would be far too likely.
+    paired = np.array([part.paired for part in rows.parts])[rows.part[1:]]
+    single = np.where(alone & paired, single, 0.0)
     gain = np.exp(np.clip(log_chance[1:] - log_chance[0], -600, 600))
     owner, part = rows.owner[1:], rows.part[1:]
     weight, odds = _sums(owner, single, len(rows.hypotheses)), _sums(owner, single * gain, len(rows.hypotheses))

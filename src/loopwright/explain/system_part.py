@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.explain.catalogue import Fault, faults, of_group
+from loopwright.explain.catalogue import Fault, faults
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.expect import shown_of_signalling, shown_of_unit
 from loopwright.explain.expected_power import control_units
@@ -21,14 +21,14 @@ from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
 from loopwright.explain.look import looks_of
 from loopwright.explain.situation import Step, situation_of
 from loopwright.explain.system_place import SystemPlaces
-from loopwright.explain.system_scope import PART, Scope
+from loopwright.explain.system_scope import OPERATED, PART, Scope
 from loopwright.explain.system_word import Word, words
 from loopwright.explain.trouble import TroubleKind
 from loopwright.job.document import Job, Stage
 
 SHOWN = 0.97
 """How often a keypad shows a trouble that is there (judgement)."""
-BORNE_OUT = 10.0
+BORNE_OUT = 5.0
 """How much more often a fault is there when the document itself says so (judgement)."""
 FITFUL: Mapping[str, float | Mapping[str, float]] = {"alarms": 0.7, "hours": {"any time": 0.75}, "quiet": 0.1}
 """What a fault of a circuit that comes and goes says of its zone (judgement)."""
@@ -101,9 +101,9 @@ def system_part(job: Job, scope: Scope, others: Sequence[Part]) -> SystemPart:
         present=np.array([1.0, *(h.fault.present for h in hypotheses), *(1.0 for _ in moved)]),
     )
     first = 1 + len(hypotheses)
-    reads = [places.devices.get(h.place) if h.fault.reads == "operated" else None for h in hypotheses]
+    reads = [places.devices.get(h.place) if h.fault.reads == OPERATED else None for h in hypotheses]
     return SystemPart(
-        part=Part(name=PART, hypotheses=tuple(hypotheses), predicted=predicted, hidden={}),
+        part=Part(name=PART, hypotheses=tuple(hypotheses), predicted=predicted, hidden={}, paired=False),
         operated=(None, *reads, *(None for _ in moved)),
         moved={key: first + number for number, key in enumerate(moved)},
     )
@@ -111,7 +111,7 @@ def system_part(job: Job, scope: Scope, others: Sequence[Part]) -> SystemPart:
 
 def _hypotheses(places: SystemPlaces, scope: Scope) -> list[Hypothesis]:
     out = []
-    for fault in (fault for group in sorted(scope.groups) for fault in of_group(group)):
+    for fault in (faults()[name] for name in scope.faults):
         spots = [spot for spot in places.spots(fault.at) if spot.has(fault.needs)]
         for spot in spots:
             weight = fault.weight / len(spots) * (BORNE_OUT if fault.bears and spot.has((fault.bears,)) else 1.0)

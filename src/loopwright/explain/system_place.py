@@ -104,8 +104,6 @@ class SystemPlaces:
         times = [(area.entry_s, area.exit_s) for area in job.areas.values()]
         out |= {"short-entry"} if any(entry is not None and entry < SHORT_ENTRY_S for entry, _ in times) else set()
         out |= {"short-exit"} if any(leave is not None and leave < SHORT_EXIT_S for _, leave in times) else set()
-        out |= {"some-without-right"} if any("none" in user.areas.values() for user in job.users.values()) else set()
-        out |= {"part-set"} if job.programme.part_sets else set()
         return out
 
 

@@ -1,7 +1,7 @@
-"""What of the whole is looked into: the groups of faults, the zones, devices and words that something was seen of.
+"""What of the whole is looked into: the faults, zones, devices and words that something was seen of.
 
-The whole is everything the network has no element for: what detectors truly see, users, programming, signalling, radio, the clock. A group
-comes in when a word one of its faults speaks of was asked, a look of one was done, or a circuit with devices that sense was read.
+The whole is everything the network has no element for: what detectors truly see, users, programming, signalling, radio, the clock. A fault
+comes in when a word it speaks of was asked, its look was done, or a circuit was read that may truly be at work.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from loopwright.job.sheet import Kind
 from loopwright.netlist.loop import ActKind
 
 PART = "system"
-SURROUNDINGS = "environment"
+OPERATED = "operated"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Scope:
-    """The ``groups`` looked into, the ``circuits`` whose devices may truly be operated, the ``zones``, radio devices and ``said`` words
-    that were seen of, and the faults of ``other`` groups that speak of those words though their own part is not looked into."""
+    """The ``faults`` of the whole looked into, the ``circuits`` whose devices may truly be operated, the ``zones``, radio devices and
+    ``said`` words that were seen of, and ``other`` faults that speak of those words though their own part is not looked into."""
 
-    groups: frozenset[str]
+    faults: tuple[str, ...]
     circuits: tuple[str, ...]
     zones: tuple[str, ...]
     radio: tuple[str, ...]
@@ -56,24 +56,25 @@ def scope_of(job: Job, seen: Iterable[Check], circuits: tuple[str, ...], elsewhe
     """
     checks = list(seen)
     said = frozenset(check.scenario for check in checks if check.kind is CheckKind.TOLD)
-    looked = [check for check in checks if check.kind is CheckKind.LOOK and check.where == PART and check.fault in faults()]
-    speaking = [fault for fault in faults().values() if said & set(speaks_of(fault))]
-    groups = {fault.group for fault in (*speaking, *(faults()[check.fault] for check in looked)) if fault.group in WHOLE}
+    looked = {check.fault for check in checks if check.kind is CheckKind.LOOK and check.where == PART}
     sensing = tuple(name for name in circuits if sensing_devices(job, name))
-    if sensing:
-        groups.add(SURROUNDINGS)
-    other = {fault.id: None for fault in speaking if fault.group not in (*WHOLE, *elsewhere)}
-    other |= {check.fault: None for check in looked if faults()[check.fault].group not in WHOLE}
-    if not groups and not other:
+    meant = {
+        fault.id: fault.group
+        for fault in faults().values()
+        if fault.id in looked or (said & set(speaks_of(fault))) or (sensing and fault.reads == OPERATED)
+    }
+    own = tuple(name for name, group in meant.items() if group in WHOLE)
+    other = tuple(name for name, group in meant.items() if group not in WHOLE and (name in looked or group not in elsewhere))
+    if not own and not other:
         return None
     radio = dict.fromkeys(check.place for check in checks if check.kind is CheckKind.TOLD and words()[check.scenario].at == "radio")
     return Scope(
-        groups=frozenset(groups),
+        faults=own,
         circuits=sensing,
         zones=zones_seen(checks),
         radio=tuple(name for name in radio if name),
         said=said,
-        other=tuple(other),
+        other=other,
     )
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from difflib import get_close_matches
 
 from loopwright.explain.check import Check
+from loopwright.explain.event_times import chances_of, events_in
 from loopwright.explain.likelihood import Seen
 from loopwright.explain.system_part import told
 from loopwright.explain.system_scope import PART
@@ -12,6 +14,10 @@ from loopwright.explain.system_word import Word, words
 from loopwright.explain.unclear import Unclear
 from loopwright.job.document import Job
 
+TIMES = "hours"
+"""The word that may be answered with times."""
+MONTH_FIRST = "US"
+"""The country where 3/4/2026 is a day of March."""
 ANSWERS = {"true": "yes", "false": "no"}
 
 
@@ -22,10 +28,26 @@ def told_of(job: Job, where: str, name: str, answer: str) -> Seen:
         close = get_close_matches(name.lower(), words(), 1, 0.5)
         hint = f" Did you mean {close[0]}?" if close else ""
         raise Unclear(f"'{name}' is no word of what can be told.{hint} docs/observations.md lists them.")
+    if word.id == TIMES and any(letter.isdigit() for letter in answer):
+        return _times(job, check_at(job, where, word), answer, word)
     said = ANSWERS.get(answer.lower().strip(), answer.lower().strip())
     if said not in word.outcomes:
         raise Unclear(f"'{answer}' is no answer to '{word.asks}?'. Accepted: {', '.join(word.outcomes)}.")
     return Seen(check=check_at(job, where, word), told=(said,), text=said)
+
+
+def _times(job: Job, check: Check, text: str, word: Word) -> Seen:
+    """Return times, typed or pasted from a log, as how well each pattern explains them. Raises Unclear when there is none in it."""
+    zone = job.zones[check.place].number if check.place else None
+    events = events_in(text, zone=zone, month_first=job.region.country == MONTH_FIRST)
+    if not events:
+        named = ", ".join(word.outcomes)
+        raise Unclear(f"There is no time in that. Write times such as 2026-11-20 02:10, one a line, or one of: {named}.")
+    found = chances_of(events)
+    best = max(found, key=lambda name: found[name])
+    weights = tuple(math.exp(found[name] - found[best]) for name in word.outcomes)
+    count = f"{len(events)} times" if len(events) > 1 else "once"
+    return Seen(check=check, told=(best,), weights=weights, text=f"{count}, fits '{best}' best" if len(events) > 1 else count)
 
 
 def shown_check(job: Job, where: str, at: str) -> Check | None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.dead_check import NO_POWER, let_go_of
 from loopwright.explain.system_told import shown_check
-from loopwright.explain.unclear import Unclear as Unclear
+from loopwright.explain.unclear import Unclear
 from loopwright.job.document import Job
 from loopwright.job.sheet import STATES
 from loopwright.netlist.loop import ActKind
@@ -42,6 +43,8 @@ RESTED = "rested"
 
 def check_of(job: Job, where: str, at: str, state: str, unit: str) -> Check:
     """Return the check that a reading in ``unit`` (empty for a word) at a place and in a state belongs to. Raises Unclear."""
+    if state.lower().strip() == NO_POWER and not _is_explained(job, where, at):
+        raise Unclear("What a dead check shows there moves no fault that is weighed; the list of dead checks judges it.")
     if not unit and (shown := shown_check(job, where, at)) is not None:
         return shown
     circuit = circuit_of(job, where)
@@ -60,6 +63,11 @@ def check_of(job: Job, where: str, at: str, state: str, unit: str) -> Check:
         load = terminal or next(iter(job.sheet_of(owner).loads))
         return Check(kind=CheckKind.DEVICE_VOLTS, where=f"{owner}.{load}", scenario=_scenario(state))
     raise Unclear(_unknown(job, where))
+
+
+def _is_explained(job: Job, where: str, at: str) -> bool:
+    """Return whether a reading without power is one that faults are weighed by: the ohms of a pair, the volts of a battery."""
+    return at.lower().strip() in ("", "terminals", "battery") and (circuit_of(job, where) is not None or at.strip() == "battery")
 
 
 def circuit_of(job: Job, where: str) -> str | None:
@@ -110,6 +118,8 @@ def _act(job: Job, circuit: str, state: str) -> tuple[ActKind, str]:
     lower = written.lower()
     if not lower:
         return ActKind.REST, ""
+    if lower == NO_POWER:
+        return _without_power(job, circuit)
     for words, act in ACT_WORDS:
         if lower == words or lower.startswith(f"{words} "):
             named = written[len(words) :].strip()
@@ -118,6 +128,19 @@ def _act(job: Job, circuit: str, state: str) -> tuple[ActKind, str]:
                 return act, _device(job, circuit, named) if named else ""
             return act, _device(job, circuit, named) if named else _only_device(job, circuit)
     raise Unclear(f"'{state}' is not a state of a circuit. Accepted: {ACCEPTED_ACTS}.")
+
+
+def _without_power(job: Job, circuit: str) -> tuple[ActKind, str]:
+    """Return the act a circuit without power reads as: its powered detectors' relays let go, as when they are operated."""
+    alarms = [hop.device for hop in job.circuits[circuit].path if hop.device is not None and "alarm" in hop.contacts]
+    quiet = let_go_of(job, circuit)
+    if not quiet:
+        return ActKind.REST, ""
+    if len(quiet) == 1:
+        return ActKind.ACTIVATED, quiet[0]
+    if set(quiet) == set(alarms):
+        return ActKind.ALL_ACTIVATED, ""
+    raise Unclear(f"Without power some relays of circuit {circuit} let go and some do not; only the dead checks know what it then reads.")
 
 
 def _devices(job: Job, circuit: str) -> list[str]:
@@ -145,7 +168,7 @@ def _supply_check(where: str, at: str, state: str, unit: str) -> Check:
     kind = BATTERY_PLACES.get(place)
     if kind is None or unit != "V":
         raise Unclear(f"At a supply volts are read. Where: nothing for its dc terminals, or {', '.join(w for w in BATTERY_PLACES if w)}.")
-    if kind is CheckKind.BATTERY_VOLTS and RESTED in state.lower():
+    if kind is CheckKind.BATTERY_VOLTS and (RESTED in state.lower() or state.lower().strip() == NO_POWER):
         return Check(kind=kind, where=where, scenario=RESTED)
     if kind in (CheckKind.LEADS_VOLTS, CheckKind.SECONDARY_VOLTS, CheckKind.FUSE_VOLTS):
         return Check(kind=kind, where=where)

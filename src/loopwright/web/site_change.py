@@ -10,8 +10,9 @@ from typing import Annotated, Any, Literal, NoReturn
 from pydantic import BaseModel, Field
 
 from loopwright.explain.situation import ORDER, Step
-from loopwright.explain.terminal import Unclear, circuit_of
+from loopwright.explain.terminal import circuit_of
 from loopwright.explain.trouble import TroubleKind
+from loopwright.explain.unclear import Unclear
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 from loopwright.store.visit import Charged, Entry, MeterSaid, Said, Visit
@@ -21,7 +22,7 @@ from loopwright.web.site_reading import entry_for, instrument_of, seen_in, under
 LONGEST_SAID, MOST_PARTS = 300, 20
 LONGEST_ON_MAINS_MIN = 60 * 24 * 31
 METER_BOUNDS = {"accuracy_pct": (0.0, 100.0, "per cent"), "digits": (0.0, 100.0, "digits"), "counts": (100.0, 1e7, "counts")}
-NOTED = ("where", "place", "state", "reading", "shows", "look", "answer", "words")
+NOTED = ("where", "place", "state", "reading", "shows", "look", "told", "answer", "words")
 Text = Annotated[str, Field(max_length=LONGEST_SAID)]
 
 
@@ -157,7 +158,9 @@ def _noted(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
         said |= told
     if said["reading"]:
         said["reading"] = understood(said["reading"], change.unit)
-    where = said["where"] = circuit_of(job, said["where"]) or said["where"]
+    if not said["told"]:
+        said["where"] = circuit_of(job, said["where"]) or said["where"]
+    where = said["where"]
     if not where:
         refuse("where", "Say where: a circuit, a zone, a device, an output such as control.aux-1, or a supply.")
     before = next((each for each in visit.entries if each.id == change.id), None) if change.id else None

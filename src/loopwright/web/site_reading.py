@@ -29,6 +29,14 @@ _PLACES = {
 }
 
 
+OF_THE_WHOLE = {
+    TroubleKind.EARTH: "earth", TroubleKind.LID_OPEN: "lid", TroubleKind.CLOCK_NOT_SET: "clock", TroubleKind.PATH: "path",
+    TroubleKind.REPORT: "report", TroubleKind.FACTORY_CODES: "codes", TroubleKind.OLD_EVENTS: "memory", TroubleKind.SERVICE_MODE: "service",
+    TroubleKind.SOUNDER_SOUNDS: "sounds",
+}  # fmt: skip
+"""The word of each trouble that is of the whole and not of a circuit, a supply or the bus."""
+
+
 class Read(NamedTuple):
     """An entry of the visit, what explain makes of it, and why it makes nothing of it."""
 
@@ -68,7 +76,14 @@ def instrument_of(said: MeterSaid) -> Instrument:
 def seen_in(job: Job, entry: Entry, meter: Instrument) -> Seen:
     """Return what explain understands of an entry. Raises Unclear or Unreadable with a sentence."""
     noted = Noted(
-        where=entry.where, at=entry.place, state=entry.state, reading=entry.reading, shows=entry.shows, look=entry.look, answer=entry.answer
+        where=entry.where,
+        at=entry.place,
+        state=entry.state,
+        reading=entry.reading,
+        shows=entry.shows,
+        look=entry.look,
+        told=entry.told,
+        answer=entry.answer,
     )
     return seen_of(job, noted, meter)
 
@@ -93,6 +108,8 @@ def on_record(entry: Entry, instrument: str) -> dict[str, str]:
     where, place = entry.where, entry.place
     if entry.look:
         where, state = f"{where}, {place}" if place else where, entry.words or f"look {entry.look}"
+    elif entry.told:
+        state = entry.words or entry.told
     elif place in _PLACES and entry.reading:
         where = f"across {_PLACES[place]} of {where}"
     elif place:
@@ -124,7 +141,10 @@ def entry_for(job: Job, kind: str, path: str) -> Mapping[str, str] | None:
             TroubleKind.ZONE_FAULT: "fault", TroubleKind.ZONE_UNCERTAIN: "not at rest", TroubleKind.WARMING_UP: "active",
         }.get(TroubleKind(kind))  # fmt: skip
         return {"where": name, "shows": word} if word else None
-    if part != "equipment" or name not in job.equipment:
+    known = part == "equipment" and name in job.equipment
+    if (whole := OF_THE_WHOLE.get(TroubleKind(kind))) is not None:
+        return {"where": name if known else WHOLE, "place": whole, "shows": "yes"}
+    if not known:
         return None
     place = {
         TroubleKind.MAINS_MISSING: "mains", TroubleKind.BATTERY_MISSING: "battery", TroubleKind.BATTERY_LOW: "battery",
@@ -135,6 +155,8 @@ def entry_for(job: Job, kind: str, path: str) -> Mapping[str, str] | None:
         return {"where": name, "place": place, "shows": "yes"} if sheet.supply is not None else None
     if kind == TroubleKind.MODULE_MISSING and sheet.addressed:
         return {"where": name, "shows": "yes"}
+    if kind == TroubleKind.MODULE_UNKNOWN and sheet.addressed:
+        return {"where": name, "place": "ghost", "shows": "yes"}
     watched = [output for output, spec in sheet.outputs.items() if spec.supervision is not None]
     if kind == TroubleKind.SOUNDER_CIRCUIT and len(watched) == 1:
         return {"where": f"{name}.{watched[0]}", "shows": "yes"}
