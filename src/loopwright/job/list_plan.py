@@ -9,9 +9,22 @@ from typing import NamedTuple
 
 from loopwright.job.document import Job, Room
 from loopwright.job.field import Ref
-from loopwright.job.shape import FieldShape, IdShape, ListShape, MapShape, RecordShape, Shape, TerminalShape, job_shape, record_shape
+from loopwright.job.reference import SET_STATES
+from loopwright.job.shape import (
+    FieldShape,
+    IdShape,
+    ListShape,
+    MapShape,
+    RecordShape,
+    Shape,
+    TerminalShape,
+    TextShape,
+    job_shape,
+    record_shape,
+)
 
-ID, STOREY, FEEDS, RIGHTS = "id", "storey", "feeds", "areas"
+ID, STOREY, FEEDS, RIGHTS, RESPONSE = "id", "storey", "feeds", "areas", "response"
+LONGEST = 200
 LONGEST_HEAD = 60
 _BRACKETS = re.compile(r"[(\[]([^)\]]{0,80})[)\]]")
 
@@ -156,9 +169,20 @@ LISTS: Mapping[ListKind, ListPlan] = {
 
 
 def plan_for(kind: ListKind, job: Job) -> ListPlan:
-    """Return a list as a job has it: that of users has a column for what each may do in every area."""
+    """Return a list as a job has it: users have a column for every area, zones one for every set state."""
     plan = LISTS[kind]
-    return plan._replace(columns=(*plan.columns, *_rights(plan, job))) if kind is ListKind.USERS else plan
+    further = {ListKind.USERS: _rights, ListKind.ZONES: _responses}.get(kind)
+    return plan if further is None else plan._replace(columns=(*plan.columns, *further(plan, job)))
+
+
+def _responses(plan: ListPlan, job: Job) -> Iterator[Column]:
+    taken = {words for column in plan.columns for words in (folded(column.head), *column.words)}
+    for state in (*SET_STATES, *job.programme.part_sets):
+        words = state.replace("-", " ").replace("_", " ").capitalize()
+        head = words if _fits(words, taken) else f"When {state}"
+        taken.add(folded(head))
+        own = FieldShape(state, f"What it does when {words.lower()}.", False, None, TextShape(LONGEST))
+        yield Column(f"{RESPONSE}/{state}", head, (), own)
 
 
 def _rights(plan: ListPlan, job: Job) -> Iterator[Column]:

@@ -15,6 +15,7 @@ from loopwright.drawing.paper import for_paper
 from loopwright.drawing.power_tree import power_tree_sheets, tree_words
 from loopwright.drawing.state import State, standing_of
 from loopwright.job.document import Circuit, Job, UnitSystem
+from loopwright.job.labels import place_words
 from loopwright.job.quantity import show_gauge, show_quantity
 from loopwright.papers.press import pressed
 from loopwright.papers.supply import supplies
@@ -123,11 +124,12 @@ def _cover(appraisal: Appraisal, revision: str, now: datetime) -> list[list[str]
 
 
 def _findings(appraisal: Appraisal) -> list[dict[str, str]]:
+    job = appraisal.job
     return [
         {
             "severity": _SEVERITY_WORDS[f.severity],
             "code": f.code,
-            "subject": plain(f.subject),
+            "subject": plain(place_words(job, f.subject) if f.subject else ""),
             "sentence": plain(f.sentence),
             "remedy": plain(f.remedy),
             "source": plain(", ".join(filter(None, (str(source(f.source)), f.clause)))),

@@ -66,7 +66,8 @@ def _overload(facts: Facts, demand: Demand) -> Finding:
     if short:
         lowest = volts_figure(job, facts.power, short[0], demand.scenario)
         figures.append(lowest)
-        tail = f"{tail[:-1]}: {len(short)} devices fall short, {label_of(job, short[0].landing.equipment)} to {lowest}."
+        fall = "device falls" if len(short) == 1 else "devices fall"
+        tail = f"{tail[:-1]}: {len(short)} {fall} short, {label_of(job, short[0].landing.equipment)} to {lowest}."
     part = f" ({demand.charging_a:.3g} A of it charges the battery)" if demand.charging_a else ""
     excess = demand.amps_a - limit
     less = f" Or let it charge with no more than {demand.charging_a - excess:.2f} A." if demand.charging_a > excess else ""
