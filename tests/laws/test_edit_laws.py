@@ -17,10 +17,13 @@ from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
 from loopwright.job.tree import LIST, MAP, Node, compose
+from loopwright.power import standby
+from loopwright.rules import reading as reading_rules
 from loopwright.values.error import JobError
 from loopwright.values.finding import Finding
 from often import often
 
+KEPT = (appraisal.KEPT, circuits.KEPT, circuits.CASES, standby.WALKED, reading_rules.SORTED)
 JOBS = {name: loopwright.demo.text(name) for name in ("business", "dwelling")}
 SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
 PATHS = sorted(read(SAMPLE).places)
@@ -77,8 +80,8 @@ def test_figures_after_edits_are_those_of_the_text_opened_anew(name: str, data: 
         here = computed(appraise(reading.job))
         if made == 3:
             break
-    appraisal.KEPT.clear()
-    circuits.KEPT.clear()
+    for kept in KEPT:
+        kept.clear()
     if made:
         anew = read(text)
         assert anew.job == reading.job and places(anew) == places(reading)

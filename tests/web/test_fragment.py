@@ -19,12 +19,12 @@ from loopwright.web.visitor import SOMEBODY
 
 ROOMS = ("front", "kit", "wiring", "power", "programme")
 EDITS = (
-    SetField("cables/W01/length_m", "31"), SetField("cables/W02/length_m", "9"), SetField("title", "A shed"),
-    SetField("equipment/control/label", "Panel"), RemoveItem("zones/z02"), SetField("cables/W01/temperature_c", "20"),
-    RemoveField("cables/W01/temperature_c"), SetField("zones/z01/text", "Back door"), SetField("region/units", "us"),
-    SetField("sheets/cables/six-core/cores", "8"), SetField("circuits/c01/resistors/end_ohm", "2.2 kΩ"),
+    SetField("cables/D1/length_m", "31"), SetField("cables/S1/length_m", "9"), SetField("title", "A shed"),
+    SetField("equipment/panel/label", "Panel"), RemoveItem("zones/z02"), SetField("cables/D1/temperature_c", "20"),
+    RemoveField("cables/K1/slack_m"), SetField("zones/z01/text", "Back door"), SetField("region/units", "metric"),
+    SetField("sheets/cables/two-22/cores", "8"), SetField("circuits/p01/resistors/end_ohm", "2.2 kΩ"),
 )  # fmt: skip
-OPENED = ("d:cables/W01", "d:circuits/c01", "w:misread/c01/rest/", "w:ohm/c01/rest/")
+OPENED = ("d:cables/D1", "d:circuits/p01", "w:misread/p01/rest/", "w:ohm/p01/rest/")
 Whole = dict[str, str]
 
 
@@ -83,6 +83,14 @@ def test_a_page_brought_up_to_date_is_the_whole_room(data: st.DataObject, tmp_pa
         if data.draw(st.booleans()):
             tabs[tab] = brought(tabs[tab], answer)
             assert tabs[tab] == whole(answer)
+
+
+def test_the_edits_are_made(tmp_path: Path) -> None:
+    path = tmp_path / "job.yaml"
+    path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
+    session = Session(JobFile(path))
+    assert [session.edit(edit) for edit in EDITS] == [()] * len(EDITS)
+    assert session.state.revision == len(EDITS)
 
 
 def test_little_is_sent_of_a_room_in_which_one_run_has_changed(tmp_path: Path) -> None:

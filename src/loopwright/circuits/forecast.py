@@ -14,7 +14,7 @@ from loopwright.circuits.tolerance import Margin, Spread, band_probabilities, ex
 from loopwright.job.document import Job
 from loopwright.job.sheet import Band, InputsSheet, Reads, RestPosition, Topology
 from loopwright.netlist.compile import PowerNetwork
-from loopwright.netlist.loop import Act, ActKind, LoopNetwork, LoopReading, compile_loops, read_loops
+from loopwright.netlist.loop import Act, ActKind, LoopNetwork, LoopReading, compile_loop, read_loops
 from loopwright.netlist.watch import compile_watches
 from loopwright.values.figure import Figure, Input, Origin, Working
 from loopwright.values.recent import Recent
@@ -91,15 +91,28 @@ class _Case(NamedTuple):
     meanings: tuple[frozenset[Reads], ...]
 
 
+CASES: Recent[_Case] = Recent(most_names=1000)
+"""What circuits were forecast from last, with the parts of the document that was made of."""
+
+
 def forecast_circuits(job: Job) -> tuple[CircuitForecast, ...]:
     """Return the forecast of every detection circuit of ``job``."""
-    cases = []
-    for network in compile_loops(job):
-        inputs = _inputs_of(job, network.circuit)
-        table = band_table(inputs, job.circuits[network.circuit].topology)
+    return _forecast([_case(job, name) for name in job.circuits])
+
+
+def _case(job: Job, name: str) -> _Case:
+    """Return what a circuit is forecast from; it depends on the circuit, its runs and their cables, and the sheets of its devices."""
+    circuit, inputs = job.circuits[name], _inputs_of(job, name)
+    runs = [job.cables[hop.cable] for hop in circuit.path]
+    sheets = [job.sheet_of(hop.device) for hop in circuit.path if hop.device is not None]
+    arguments = (circuit, inputs, runs, [job.sheets.cables[run.sheet] for run in runs], sheets)
+    known = CASES.find(name, arguments)
+    if known is None:
+        network = compile_loop(job, name)
         meanings = tuple(meant_for(job, network, act) for act in network.acts)
-        cases.append(_Case(network, table, _pull_up_share(inputs), meanings))
-    return _forecast(cases)
+        known = _Case(network, band_table(inputs, circuit.topology), _pull_up_share(inputs), meanings)
+        CASES.put(name, arguments, known)
+    return known
 
 
 def forecast_watches(job: Job, power: PowerNetwork) -> tuple[CircuitForecast, ...]:

@@ -24,6 +24,7 @@ from loopwright.power.forecast import PowerForecast, label_of, read_power
 from loopwright.power.sizing import CapacityFormula
 from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
 from loopwright.values.figure import Figure, Input, Origin, Working
+from loopwright.values.recent import Recent
 
 GRID_LOW, GRID_HIGH, GRID_POINTS = 9.5 / 12, 13.2 / 12, 13
 """Battery emf over its nominal volts between which the network is solved [1], from below the cut-out to above full, and at how many."""
@@ -100,6 +101,10 @@ class StandbyForecast:
         return None
 
 
+WALKED: Recent[tuple[Trace, Standby]] = Recent(most_names=60)
+"""Batteries as they were walked last, by supply: an edit of what one supply feeds leaves the others as they were."""
+
+
 def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -> tuple[StandbyForecast, ...]:
     """Return the forecast of every supply that has a battery. Depends on nothing but power, requirement, equipment and sheets."""
     with_battery = [name for name, item in job.equipment.items() if item.battery is not None and job.sheet_of(name).supply is not None]
@@ -143,9 +148,12 @@ def _one(
     nominal = sheet.nominal_v
     standby_a, alarm_a = standby.at(nominal), alarm.at(nominal)
     cut_out = supply.cut_out_v
-    set_trace, longest = rest_and_longest(
-        aged, Phase(name="set", load=standby), alarm=alarm, alarm_h=requirement.alarm_h, cut_out_v=cut_out
-    )
+    arguments = (aged, standby, alarm, requirement.alarm_h, cut_out)
+    walked = WALKED.find(name, arguments)
+    if walked is None:
+        walked = rest_and_longest(aged, Phase(name="set", load=standby), alarm=alarm, alarm_h=requirement.alarm_h, cut_out_v=cut_out)
+        WALKED.put(name, arguments, walked)
+    set_trace, longest = walked
     short = {device: hours for device, hours in set_trace.first_below.items() if hours is not None}
     first = min(short, key=lambda device: short[device]) if short else None
     charger, charge_a = _charger(power, supply, name)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure
 from loopwright.circuits.misread import misread_figure, most_misread
 from loopwright.job.sheet import Reads, Topology
@@ -11,6 +13,7 @@ from loopwright.rules.circuit import NEEDS, WORDS, lacking, resistor_values
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import length_words
 from loopwright.values.finding import Finding, Severity
+from loopwright.values.recent import Recent
 
 SURE = 1e-6
 """A chance of misreading below this is none."""
@@ -24,21 +27,46 @@ def check_readings(facts: Facts) -> list[Finding]:
     for item in facts.circuits:
         if item.bands is None or lacking(facts.job.circuits[item.circuit]):
             continue
-        acts = [act for act in item.acts if act.act.kind is not ActKind.ALL_ACTIVATED or _is_pair(facts, item)]
-        told = [act for act in acts if not _cannot_tell(item, act)]
-        wrong = [act for act in told if not act.right or (act.misread or 0.0) > LIKELY]
-        near = [act for act in told if SURE < (act.misread or 0.0) <= LIKELY and act.right]
-        crossing = [act for act in told if act.right and (act.misread or 0.0) <= SURE and _crosses(item, act)]
-        if wrong:
-            found.append(_wrong(facts, item, wrong))
-        elif near:
-            found.append(_near(facts, item, near))
-        elif crossing:
-            found.append(_corner(facts, item, crossing))
-        blurred = [act for act in acts if _cannot_tell(item, act)]
-        if blurred:
-            found.append(_blurred(facts, item, blurred))
+        acts = _sorted_out(item, pair=_is_pair(facts, item))
+        if acts.wrong:
+            found.append(_wrong(facts, item, acts.wrong))
+        elif acts.near:
+            found.append(_near(facts, item, acts.near))
+        elif acts.crossing:
+            found.append(_corner(facts, item, acts.crossing))
+        if acts.blurred:
+            found.append(_blurred(facts, item, acts.blurred))
     return found
+
+
+class _Acts(NamedTuple):
+    """The acts of a circuit about which something is to be said, by what it is."""
+
+    wrong: list[ActForecast]
+    near: list[ActForecast]
+    crossing: list[ActForecast]
+    blurred: list[ActForecast]
+
+
+SORTED: Recent[_Acts] = Recent(most_names=1000)
+"""Circuits as they were looked through last: of most there is nothing to say, and an edit concerns one or two."""
+
+
+def _sorted_out(item: CircuitForecast, *, pair: bool) -> _Acts:
+    arguments = (item.acts, item.bands, item.spreads, item.network.pull_up.ohm, pair)
+    known = SORTED.find(item.circuit, arguments)
+    if known is None:
+        acts = [act for act in item.acts if act.act.kind is not ActKind.ALL_ACTIVATED or pair]
+        blurred = [act for act in acts if _cannot_tell(item, act)]
+        told = [act for act in acts if act not in blurred]
+        known = _Acts(
+            wrong=[act for act in told if not act.right or (act.misread or 0.0) > LIKELY],
+            near=[act for act in told if SURE < (act.misread or 0.0) <= LIKELY and act.right],
+            crossing=[act for act in told if act.right and (act.misread or 0.0) <= SURE and _crosses(item, act)],
+            blurred=blurred,
+        )
+        SORTED.put(item.circuit, arguments, known)
+    return known
 
 
 def _is_pair(facts: Facts, item: CircuitForecast) -> bool:
