@@ -11,10 +11,12 @@ from types import MappingProxyType
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Explanation
+from loopwright.explain.learned import learned_weights
 from loopwright.explain.situation import Situation, Step, situation_of
 from loopwright.explain.telling import tell
 from loopwright.job.document import Job, Stage
 from loopwright.job.edit import AddItem, InTurn
+from loopwright.store.case_file import Closings
 from loopwright.store.file import StoreError
 from loopwright.store.visit import Entry, OtherVisit, Visit, VisitFile, visit_path
 from loopwright.values.error import JobError, Problem
@@ -35,6 +37,7 @@ class OnSite:
         self._session = session
         self.clock = clock
         self.file = VisitFile(visit_path(session.file.path))
+        self._closings = Closings(self.file.path.parent)
         self._lock = Lock()
         self._inquiry: tuple[Job, Inquiry] | None = None
         self._explained: Recent[Explanation] = Recent(most_names=MOST_EXPLAINED, each=1)
@@ -58,7 +61,8 @@ class OnSite:
         observed = observations_of(reads, instrument_of(visit.meter))
         with self._lock:
             inquiry = self._inquiry_of(appraisal)
-            key = (inquiry.job, tuple(replace(each.entry, at="", by="") for each in reads), visit.meter)
+            inquiry.weights = learned_weights(closed.cause for closed in self._closings.all())
+            key = (inquiry.weights, inquiry.job, tuple(replace(each.entry, at="", by="") for each in reads), visit.meter)
             name = ("whole" if ahead else "pattern", tuple(each.entry.id for each in reads))
             if (known := self._explained.find(name, key)) is None:
                 if ahead:
