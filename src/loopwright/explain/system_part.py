@@ -19,7 +19,7 @@ from loopwright.explain.expect import shown_of_signalling, shown_of_unit
 from loopwright.explain.expected_power import control_units
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
 from loopwright.explain.look import looks_of
-from loopwright.explain.situation import Step, situation_of
+from loopwright.explain.situation import Situation, Step
 from loopwright.explain.system_place import SystemPlaces
 from loopwright.explain.system_scope import OPERATED, PART, Scope
 from loopwright.explain.system_word import Word, words
@@ -135,10 +135,9 @@ def _says(job: Job, hypothesis: Hypothesis) -> Says:
 def _undone(job: Job, word: str, place: str) -> dict[str, float]:
     """Return the keypad's words when a step of the work is not done at a place, all else as in service."""
     step = STEPS[word]
-    finished = situation_of(job)
-    sound = type(finished)(stage=Stage.IN_SERVICE)
     units = control_units(job)
-    undone = sound.with_step(step, place, done=False)
+    own = place if place in (job.signalling.paths if step is Step.PATHS else units) else ""
+    undone = Situation(stage=Stage.IN_SERVICE).with_step(step, own, done=False)
     now = [*shown_of_unit(job, undone, units), *shown_of_signalling(job, undone)]
     return {WORD_OF[trouble.kind]: SHOWN for trouble in now if trouble.kind in WORD_OF}
 
