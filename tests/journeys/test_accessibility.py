@@ -5,14 +5,12 @@ One browser and one server; each page is opened once and looked at in its four l
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 from urllib.parse import urljoin
 
 import pytest
-import uvicorn
 
 import loopwright.demo
 from loopwright.job.edit import SetField
@@ -31,7 +29,6 @@ from loopwright.web.rooms.register import ROOMS
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="oracle missing: axe-playwright-python")
 
 PASSWORD, PASSPHRASE, CODE = "correct horse battery", "four lamps on a raft", "7391648205"
@@ -54,7 +51,7 @@ LIST = "Device\tWhere it is\tModel\tRoom\r\nextra-1\tExtra 1\treed\tShop\r\nextr
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def address(tmp_path_factory: pytest.TempPathFactory, serve: Callable[..., Any]) -> Iterator[str]:
     """Serve one job as to a whole office: with a history, people, and a vault that opens at once."""
     folder = tmp_path_factory.mktemp("office")
     job, kept = folder / "job.yaml", folder / "people"
@@ -71,40 +68,28 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     entrance, why = entrance_for(Network(host="127.0.0.1", people=kept), listening.getsockname()[1])
     assert why
     app = create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance)
-    config = uvicorn.Config(app, log_level="error", proxy_headers=False)
-    config.load()
-    config.ssl = speaks_tls(entrance)
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     with pytest.MonkeyPatch.context() as changed:
         assert create_vault.__kwdefaults__ is not None
         changed.setitem(create_vault.__kwdefaults__, "cost", QUICK)
         changed.setattr(vault_asked, "SHOWN_S", 600)
-        thread.start()
-        yield f"https://127.0.0.1:{listening.getsockname()[1]}/"
-        server.should_exit = True
-        thread.join(10)
-    listening.close()
+        with serve(app, on=listening, tls=speaks_tls(entrance)) as port:
+            yield f"https://127.0.0.1:{port}/"
     held.close()
 
 
 @pytest.fixture(scope="module")
-def page(chromium: str, address: str) -> Iterator[Any]:
+def page(browser: Any, address: str) -> Iterator[Any]:
     """Open one page in one browser, signed in as the owner; the certificate is another test's business."""
-    with playwright.sync_playwright() as started:
-        browser = started.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
-        context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]}, ignore_https_errors=True, reduced_motion="reduce")
-        context.set_default_timeout(30_000)
-        made = context.new_page()
-        made.goto(f"{address}sign-in")
-        made.get_by_label("Name").fill("Ada")
-        made.get_by_label("Password").fill(PASSWORD)
-        made.get_by_role("button", name="Sign in").click()
-        made.wait_for_url(address)
-        yield made
-        browser.close()
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]}, ignore_https_errors=True, reduced_motion="reduce")
+    context.set_default_timeout(30_000)
+    made = context.new_page()
+    made.goto(f"{address}sign-in")
+    made.get_by_label("Name").fill("Ada")
+    made.get_by_label("Password").fill(PASSWORD)
+    made.get_by_role("button", name="Sign in").click()
+    made.wait_for_url(address)
+    yield made
+    context.close()
 
 
 class Fault(NamedTuple):

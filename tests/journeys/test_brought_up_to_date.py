@@ -2,22 +2,10 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-import pytest
-import uvicorn
-
-import loopwright.demo
 from loopwright.job.edit import SetField
-from loopwright.store.file import JobFile
-from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
-
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 # What is ours alone (names of drawings, what the browser noted beside an element) is left out of the comparison.
 SHOWN = """() => {
@@ -33,29 +21,6 @@ WHOLE = """async () => {
   for (const each of copy.querySelectorAll("select[data-choices]")) each.replaceChildren(...each.querySelectorAll("option[selected]"));
   return copy.outerHTML.replace(/\\s+/g, " ");
 }"""
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[tuple[str, Session]]:
-    path = tmp_path / "job.yaml"
-    path.write_text(loopwright.demo.text("business"), encoding="utf-8")
-    session = Session(JobFile(path))
-    listening = listen("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(create_app(session, token=None), log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{listening.getsockname()[1]}", session
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
-
-
-@pytest.fixture
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield launched
-        launched.close()
 
 
 def change(page: Any, run: str, metres: str) -> None:
@@ -78,7 +43,8 @@ def after_drawing(page: Any, before: str) -> None:
 
 def test_what_is_shown_is_the_whole_room(bench: tuple[str, Session], browser: Any) -> None:
     address, session = bench
-    one, two = browser.new_page(), browser.new_page()
+    context = browser.new_context()
+    one, two = context.new_page(), context.new_page()
     sizes: list[int] = []
     for page in (one, two):
         page.set_default_timeout(30_000)
@@ -114,3 +80,4 @@ def test_what_is_shown_is_the_whole_room(bench: tuple[str, Session], browser: An
     change(one, "W11", "19")
     assert one.locator('[id="row:cables/W14"]').count() == 1
     assert one.evaluate(SHOWN) == one.evaluate(WHOLE)
+    context.close()

@@ -10,7 +10,7 @@ import shutil
 import ssl
 import subprocess
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
@@ -18,7 +18,6 @@ from typing import Any, NamedTuple
 
 import pyotp
 import pytest
-import uvicorn
 
 import loopwright.demo
 from loopwright.store.certificate import Certificate, certificate_for, certificate_path
@@ -32,8 +31,6 @@ from loopwright.web.entrance import Entrance
 from loopwright.web.lan import Network, entrance_for, names_for, speaks_tls
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
-
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 PASSWORDS = {"Ada": "correct horse battery", "Rita": "blue ladder, no rungs"}
 SIZES = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
@@ -62,7 +59,7 @@ def own_certificate(tmp_path_factory: pytest.TempPathFactory) -> Certificate:
 
 
 @pytest.fixture
-def served(tmp_path: Path, own_certificate: Certificate) -> Iterator[Served]:
+def served(tmp_path: Path, own_certificate: Certificate, serve: Callable[..., Any]) -> Iterator[Served]:
     job, kept = tmp_path / "job.yaml", tmp_path / "people"
     job.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
     shutil.copy(own_certificate.path, certificate_path(kept))
@@ -75,31 +72,16 @@ def served(tmp_path: Path, own_certificate: Certificate) -> Iterator[Served]:
     assert why == ""
     session = Session(JobFile(job))
     app = create_app(session, token=None, hosts=entrance.ways.hosts, entrance=entrance)
-    config = uvicorn.Config(app, log_level="error", proxy_headers=False)
-    config.load()
-    config.ssl = speaks_tls(entrance)
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    yield Served(f"https://127.0.0.1:{port}", entrance, session)
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
+    with serve(app, on=listening, tls=speaks_tls(entrance)):
+        yield Served(f"https://127.0.0.1:{port}", entrance, session)
 
 
 @pytest.fixture(scope="module")
-def browser(chromium: str, own_certificate: Certificate) -> Iterator[Any]:
+def browser(launch: Callable[..., Any], own_certificate: Certificate) -> Iterator[Any]:
     """Return a browser that takes this one certificate and no other that nobody vouches for."""
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(
-            executable_path=chromium,
-            args=[
-                "--no-sandbox", "--disable-gpu", "--disable-background-networking",
-                f"--ignore-certificate-errors-spki-list={public_key_hash(own_certificate.pem)}",
-            ],
-        )  # fmt: skip
-        yield launched
-        launched.close()
+    launched = launch(f"--ignore-certificate-errors-spki-list={public_key_hash(own_certificate.pem)}")
+    yield launched
+    launched.close()
 
 
 @pytest.fixture

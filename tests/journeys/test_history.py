@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 import loopwright.demo
 from loopwright.job.edit import SetField
@@ -17,11 +15,9 @@ from loopwright.store.file import JobFile
 from loopwright.store.kept import KeptJob
 from loopwright.store.sql import open_store
 from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 WAIT_MS = 30_000
 LEAST_TARGET_PX = 44
 
@@ -50,23 +46,9 @@ def session(tmp_path: Path) -> Iterator[Session]:
 
 
 @pytest.fixture
-def address(session: Session) -> Iterator[str]:
-    listening = listen("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(create_app(session, token=None, visitor=Visitor(name="Ana")), log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{listening.getsockname()[1]}"
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield launched
-        launched.close()
+def address(session: Session, serve: Callable[..., Any]) -> Iterator[str]:
+    with serve(create_app(session, token=None, visitor=Visitor(name="Ana"))) as port:
+        yield f"http://127.0.0.1:{port}"
 
 
 @pytest.fixture(params=[pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")])

@@ -35,15 +35,13 @@ from loopwright.store.secret import Secret
 from loopwright.store.vault import create_vault, vault_path
 from loopwright.web.guard import HEADERS
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
-
 CHEAP = Cost(passes=1, memory_kib=8, lanes=1)
 PASSWORD, CODE = "blue ladder, no rungs", "739164820517724415"
 MARKUP = '<img src="http://evil.example/x" onerror="window.owned=1"><script>window.owned=1</script>'
 LINK, TITLE = "javascript:window.owned=1", "Planted premises"
 ROOMS = ("/", "/premises", "/kit", "/wiring", "/power", "/programme", "/secrets", "/papers", "/history")
 SAFE_NAME = re.compile(r"[a-z0-9][A-Za-z0-9_-]*\.[a-z]{3,4}")
-KEPT_CLOSE = ("people", "people.tls", "people.trail", "job.yaml.tokens", "job.yaml.vault")
+KEPT_CLOSE = ("people", "people.tls", "people.trail", "job.yaml.vault")
 
 
 class Served(NamedTuple):
@@ -98,7 +96,10 @@ def prepared(folder: Path) -> str:
     people = People(folder / "people", note=lambda *_: None, cost=CHEAP)
     people.add("Ada", Role.OFFICE, Secret(PASSWORD), owner=True)
     people.add("Rita", Role.READER, Secret(PASSWORD))
-    tokens = ApiTokens(tokens_path(path), note=lambda *_: None)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(folder))
+        kept = tokens_path(path)
+    tokens = ApiTokens(kept, note=lambda *_: None)
     return tokens.make("counter", frozenset({Scope.READ}), by="Ada", now=datetime.now(UTC)).reveal()
 
 
@@ -136,16 +137,6 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     folder = tmp_path_factory.mktemp("lan")
     with started(folder, "--lan", "--people", str(folder / "people")) as served:
         yield served
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as running:
-        launched = running.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
-        yield launched
-        launched.close()
 
 
 # Bare sockets
@@ -437,5 +428,7 @@ def test_a_reader_from_the_network_and_a_program_that_may_read_come_no_further(b
     assert lan.text() == before
     trail = (lan.folder / "people.trail").read_text(encoding="ascii")
     assert "signed in" in trail and not any(word in trail + lan.said() for word in (PASSWORD, lan.token, "Traceback"))
-    for name in KEPT_CLOSE:
-        assert (lan.folder / name).stat().st_mode & 0o077 == 0, name
+    tokens = list((lan.folder / "loopwright" / "tokens").glob("job.yaml.*"))
+    assert tokens
+    for path in [*(lan.folder / name for name in KEPT_CLOSE), *tokens]:
+        assert path.stat().st_mode & 0o077 == 0, path

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
-import loopwright.demo
-from loopwright.store.file import JobFile
-from loopwright.web.app import create_app
 from loopwright.web.rooms.register import ROOMS
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
 playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
@@ -28,30 +21,18 @@ FOCUS = """(wanted) => { const on = document.activeElement, look = getComputedSt
 
 
 @pytest.fixture
-def session(tmp_path: Path) -> Session:
-    path = tmp_path / "job.yaml"
-    path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
-    return Session(JobFile(path))
+def premises() -> str:
+    return "dwelling"
 
 
 @pytest.fixture
-def page(chromium: str, session: Session) -> Iterator[Any]:
-    listening = listen("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(create_app(session, token=None), log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    with playwright.sync_playwright() as started:
-        browser = started.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
-        made = browser.new_page(viewport={"width": 1280, "height": 860})
-        made.set_default_timeout(30_000)
-        made.goto(f"http://127.0.0.1:{listening.getsockname()[1]}/")
-        yield made
-        browser.close()
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
+def page(browser: Any, bench: tuple[str, Session]) -> Iterator[Any]:
+    context = browser.new_context(viewport={"width": 1280, "height": 860})
+    context.set_default_timeout(30_000)
+    made = context.new_page()
+    made.goto(bench[0])
+    yield made
+    context.close()
 
 
 def until(page: Any, truth: str) -> None:

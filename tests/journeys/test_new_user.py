@@ -5,13 +5,11 @@ Walked in a real browser at a desk's width and on a phone. The makers, models an
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
-import uvicorn
 
 from loopwright.appraisal.appraise import appraise
 from loopwright.job.read import read
@@ -19,12 +17,9 @@ from loopwright.store.api_token import ApiTokens
 from loopwright.store.file import JobFile
 from loopwright.store.folder import JobFolder
 from loopwright.values.finding import Severity
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
 from loopwright.web.several import create_several
 from loopwright.web.shelf import Opened, Shelf
-
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 DESK: dict[str, Any] = {"viewport": {"width": 1280, "height": 860}}
 PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
@@ -67,41 +62,20 @@ DOORS = ("front", "back", "garage", "cellar", "patio")
 """Ten devices with the sounder: four detectors fed from the unit, five contacts that need no supply."""
 
 
-class Folder:
+class Folder(NamedTuple):
     """A workbench on an empty folder, and where it is."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.shelf = Shelf(JobFolder(path), lambda file: Opened(Session(JobFile(file)), lambda: None))
-        self.listening = listen("127.0.0.1", 0)
-        self.address = f"http://127.0.0.1:{self.listening.getsockname()[1]}"
-        app = create_several(self.shelf, token=None, tokens_of=lambda job: ApiTokens(job.with_suffix(".tokens"), note=lambda *_: None))
-        self.server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
-        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.listening]}, daemon=True)
-        self.thread.start()
-
-    def stop(self) -> None:
-        self.server.should_exit = True
-        self.thread.join(10)
-        self.listening.close()
-        self.shelf.close_all()
+    path: Path
+    address: str
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Iterator[Folder]:
-    made = Folder(tmp_path)
-    yield made
-    made.stop()
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
-        yield launched
-        launched.close()
+def folder(tmp_path: Path, serve: Callable[..., Any]) -> Iterator[Folder]:
+    shelf = Shelf(JobFolder(tmp_path), lambda file: Opened(Session(JobFile(file)), lambda: None))
+    app = create_several(shelf, token=None, tokens_of=lambda job: ApiTokens(job.with_suffix(".tokens"), note=lambda *_: None))
+    with serve(app) as port:
+        yield Folder(tmp_path, f"http://127.0.0.1:{port}")
+    shelf.close_all()
 
 
 class Newcomer:

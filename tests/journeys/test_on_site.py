@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-import threading
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
 import loopwright.demo
 from loopwright.appraisal.appraise import appraise
@@ -22,13 +19,8 @@ from loopwright.job.document import EndPlace, Job
 from loopwright.job.read import read
 from loopwright.job.sheet import Reads
 from loopwright.netlist.loop import ActKind
-from loopwright.store.file import JobFile
 from loopwright.store.visit import VisitFile
-from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
-
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 BOTH = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
 KEYPAD = {Reads.REST: "rest", Reads.ACTIVE: "active", Reads.FAULT: "fault"}
@@ -61,29 +53,6 @@ class Planted:
         # The resistor stands in the cabinet, so the cores alone read without it.
         ohm = act.field_ohm - (2700.0 if check.kind is CheckKind.CORES_OHM else 0.0)
         return ("OL", "Ω") if math.isinf(ohm) else (f"{ohm:.1f}", "Ω") if ohm < 1000 else (f"{ohm / 1000:.3f}", "kΩ")
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[tuple[str, Session]]:
-    path = tmp_path / "job.yaml"
-    path.write_text(loopwright.demo.text("business"), encoding="utf-8")
-    session = Session(JobFile(path))
-    listening = listen("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(create_app(session, token=None), log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{listening.getsockname()[1]}", session
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield launched
-        launched.close()
 
 
 @pytest.fixture

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import io
-import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import openpyxl
 import pytest
-import uvicorn
 
-import loopwright.demo
-from loopwright.store.file import JobFile
 from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
 playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
@@ -24,36 +19,17 @@ WIDTHS = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="pho
 TEN = "Device\tWhere it is\tModel\tRoom\r\n" + "".join(f"extra-{n}\tExtra {n}\treed\tShop\r\n" for n in range(10))
 
 
-class Workbench:
+class Workbench(NamedTuple):
     """A workbench that runs, and the job behind it."""
 
-    def __init__(self, path: Path) -> None:
-        path.write_text(loopwright.demo.text("business"), encoding="utf-8")
-        self.session = Session(JobFile(path))
-        self.listening = listen("127.0.0.1", 0)
-        self.address = f"http://127.0.0.1:{self.listening.getsockname()[1]}"
-        self.server = uvicorn.Server(uvicorn.Config(create_app(self.session, token=None), log_level="error"))
-        self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [self.listening]}, daemon=True)
-        self.thread.start()
+    address: str
+    session: Session
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Workbench]:
-    made = Workbench(tmp_path / "job.yaml")
-    yield made
-    made.server.should_exit = True
-    made.thread.join(10)
-    made.listening.close()
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        )
-        yield launched
-        launched.close()
+def bench(session: Session, serve: Callable[..., Any]) -> Iterator[Workbench]:
+    with serve(create_app(session, token=None)) as port:
+        yield Workbench(f"http://127.0.0.1:{port}", session)
 
 
 @pytest.fixture(params=WIDTHS)

@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 
-import loopwright.demo
 from loopwright.job.edit import SetField
-from loopwright.store.file import JobFile
 from loopwright.store.seal import Cost
 from loopwright.store.vault import create_vault
 from loopwright.web import vault_asked
-from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
-
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 PASSPHRASE, SECRET = "planted-passphrase-608135529417", "739164820517724415"
 KEPT = """async () => JSON.stringify([
@@ -37,30 +28,12 @@ HIDDEN = """() => {
 
 
 @pytest.fixture
-def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[str, Session]]:
-    """Start a workbench whose vault opens at once and shows a secret for two seconds."""
+def premises(monkeypatch: pytest.MonkeyPatch) -> str:
+    """Open a dwelling, with a vault that opens at once and shows a secret for two seconds."""
     assert create_vault.__kwdefaults__ is not None
     monkeypatch.setitem(create_vault.__kwdefaults__, "cost", Cost(passes=1, memory_kib=8, lanes=1))
     monkeypatch.setattr(vault_asked, "SHOWN_S", 2)
-    path = tmp_path / "job.yaml"
-    path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
-    session = Session(JobFile(path))
-    listening = listen("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(create_app(session, token=None), log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{listening.getsockname()[1]}", session
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield launched
-        launched.close()
+    return "dwelling"
 
 
 @pytest.fixture

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import pytest
-import uvicorn
 
-import loopwright.demo
-from loopwright.store.file import JobFile
 from loopwright.web.app import create_app
-from loopwright.web.serve import listen
 from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 WAIT_MS = 30_000
 LENGTH = '[data-path="cables/W22/length_m"]'
 
@@ -53,39 +47,16 @@ class Person:
         self.until(f"document.querySelector('[data-path=\"{path}\"]').value === '{text}'")
 
 
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with playwright.sync_playwright() as started:
-        launched = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
-        yield launched
-        launched.close()
-
-
 @pytest.fixture
-def session(tmp_path: Path) -> Session:
-    path = tmp_path / "job.yaml"
-    path.write_text(loopwright.demo.text("business"), encoding="utf-8")
-    return Session(JobFile(path))
-
-
-@pytest.fixture
-def two(browser: Any, session: Session) -> Iterator[tuple[Person, Person]]:
-    servers, people = [], []
-    for name in ("Ana", "Bo"):
-        listening = listen("127.0.0.1", 0)
-        app = create_app(session, token=f"key-of-{name}", visitor=Visitor(name=name))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-        thread.start()
-        servers.append((server, thread, listening))
-        people.append(Person(browser, f"http://127.0.0.1:{listening.getsockname()[1]}", f"key-of-{name}"))
-    yield people[0], people[1]
-    for person in people:
-        person.context.close()
-    for server, thread, listening in servers:
-        server.should_exit = True
-        thread.join(10)
-        listening.close()
+def two(browser: Any, session: Session, serve: Callable[..., Any]) -> Iterator[tuple[Person, Person]]:
+    people = []
+    with ExitStack() as served:
+        for name in ("Ana", "Bo"):
+            port = served.enter_context(serve(create_app(session, token=f"key-of-{name}", visitor=Visitor(name=name))))
+            people.append(Person(browser, f"http://127.0.0.1:{port}", f"key-of-{name}"))
+        yield people[0], people[1]
+        for person in people:
+            person.context.close()
     assert [person.complaints for person in people] == [[], []]
 
 
