@@ -30,7 +30,7 @@ $(shell rm -rf $(VENV))
 endif
 endif
 
-.PHONY: help run test deep cover lint bench lock clean
+.PHONY: pictures help run test deep cover lint bench lock clean
 .DELETE_ON_ERROR:
 
 help:
@@ -40,6 +40,7 @@ help:
 	@echo 'make cover    the tests with the lines and branches they reach'
 	@echo 'make lint     the checks without the tests'
 	@echo 'make bench    the measurements, one table a file'
+	@echo 'make pictures take the pictures of the documentation again'
 	@echo 'make lock     resolve the requirements again, with hashes'
 	@echo 'make clean    remove what these commands made'
 
@@ -102,6 +103,9 @@ COMPILE = $(UV) pip compile --quiet --universal --fork-strategy fewest --python-
 $(UV):
 	@$(PYTHON) -m venv .cache/uv
 	@.cache/uv/bin/python -m pip install --quiet 'uv>=0.9,<1'
+
+pictures: $(DEV)
+	@$(BIN)/python tools/take-pictures
 
 lock: $(UV)
 	@echo 'Resolving requirements.txt and requirements-dev.txt'

@@ -35,7 +35,7 @@ def codes(found: Appraisal) -> list[str]:
 def test_devices_an_overloaded_supply_starves_get_no_finding_of_their_own(appraised: Appraise) -> None:
     found = appraised(SetField(LIMIT, "100 mA"), RemoveField("equipment/control/battery"))
     overload = [finding for finding in found.findings if finding.code == "supply-overloaded"]
-    assert len(overload) == 1 and "devices fall short" in overload[0].sentence
+    assert len(overload) == 1 and "fall short" in overload[0].sentence
     assert "volts-below-minimum" not in codes(found)
 
 

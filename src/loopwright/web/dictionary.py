@@ -96,6 +96,15 @@ def is_entry(path: str) -> bool:
     return isinstance(over, MapShape) and not isinstance(over.value, RecordShape | MapShape | ListShape)
 
 
+_SAID = {
+    "hold-up": "hold-up", "hold-up-device": "hold-up device", "life-safety-device": "life-safety device", "24-hour": "24-hour",
+    "current-limited": "current-limited", "resistor-limited": "resistor-limited", "copper-clad-aluminium": "copper-clad aluminium",
+    "na-household": "North America, household", "na-commercial": "North America, commercial",
+    **{f"en-grade-{grade}": f"EN 50131, grade {grade}" for grade in (1, 2, 3, 4)}, "custom": "of your own",
+}  # fmt: skip
+"""Words whose hyphens stay, and names that are no words."""
+
+
 def plain_words(value: object) -> str:
     """Return a word of the document as people say it.
 
@@ -104,7 +113,7 @@ def plain_words(value: object) -> str:
     """
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return str(value).replace("-", " ")
+    return _SAID.get(str(value)) or str(value).replace("-", " ")
 
 
 def cell_unit(path: str, unit: str, units: UnitSystem) -> str:

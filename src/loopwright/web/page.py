@@ -211,13 +211,17 @@ class Page:
         """Return one note: what is wrong, by how much, what would put it right, on whose word."""
         self.noted.add(id(finding))
         sentence, left = self._with_figures(finding)
-        further = Markup('<p class="by">{}</p>').format(Markup(", ").join(self.figure(figure) for figure in left)) if left else ""
+        further = Markup('<p class="by">{}.</p>').format(Markup("; ").join(map(self._named, left))) if left else ""
         remedy = Markup('<p class="remedy">{}</p>').format(finding.remedy) if finding.remedy else ""
         clause = f"{source(finding.source)}{', ' + finding.clause if finding.clause else ''}"
         tail = Markup('<p class="src">{}</p>').format(clause)
         if linked:
             tail = Markup('<p class="src">{} <a href="{}">go there</a></p>').format(clause, link_to_finding(finding))
         return _NOTE.format(finding.severity, SEVERITY_WORDS[finding.severity], sentence, further, remedy, tail)
+
+    def _named(self, figure: Figure) -> Markup:
+        """Return a figure that the sentence does not name, with what it is."""
+        return Markup("{}: {}").format(figure.label[:1].upper() + figure.label[1:], self.figure(figure))
 
     def _with_figures(self, finding: Finding) -> tuple[Markup, list[Figure]]:
         """Return the sentence with its figures made to open where they stand, and the figures it does not name."""

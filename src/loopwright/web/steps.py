@@ -111,6 +111,8 @@ def words_of(change: Change, job: Job) -> str:
     if change.do == "add":
         part, name = row_at(f"{change.path}/{change.fields.get('id', '')}")
         return f"putting in {row_words(job, f'{part}/{name}') or place_words(job, change.path)}"
+    if change.do == "rename":
+        return f"renaming {change.path.rpartition('/')[2]} to {change.text.strip()}"
     if change.do == "remove":
         return f"taking out {place_words(job, change.path)}"
     return place_words(job, change.path)

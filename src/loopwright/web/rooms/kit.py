@@ -12,7 +12,7 @@ from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, S
 from loopwright.web.dictionary import plain_words, ticked, value_at, words_of
 from loopwright.web.page import Page
 
-IN_THE_ROW = frozenset({"sheet", "label", "room", "address", "enrolled"})
+IN_THE_ROW = frozenset({"sheet", "label", "room"})
 WORDS_ONLY = "words"
 ROOM_BELOW_PX = 60
 
@@ -55,7 +55,9 @@ def view(page: Page) -> Mapping[str, Any]:
 def lines(page: Page, path: str) -> Iterator[Line]:
     """Yield the lines of an opened entry, the fields its row shows left out."""
     value = value_at(page.job, path)
-    skip = IN_THE_ROW if isinstance(value, Equipment) else frozenset()
+    skip = frozenset[str]()
+    if isinstance(value, Equipment):
+        skip = IN_THE_ROW | {"address"} if page.job.sheets.equipment[value.sheet].addressed else IN_THE_ROW
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         yield from _record(page, record_shape(type(value)), path, 0, skip)
 

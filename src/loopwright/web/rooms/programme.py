@@ -24,7 +24,7 @@ def view(page: Page) -> Mapping[str, Any]:
     page.plan(f"areas/{key}" for key in job.areas)
     return {
         "states": [(state, plain_words(state)) for state in states],
-        "zones": [(key, zone, zone.circuit in pairs) for key, zone in job.zones.items()],
+        "zones": [(key, zone, zone.circuit in pairs or f"zones/{key}/part" in job.given) for key, zone in job.zones.items()],
         "usual": tuple(dict.fromkeys((*RESPONSES, *said))),
         "events": tuple(dict.fromkeys((*EVENTS, *job.signalling.reports))),
         "unsaid": _unsaid(page, states),

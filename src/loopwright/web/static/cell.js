@@ -41,7 +41,8 @@ export async function commit(field, { confirm = false } = {}) {
   field.setAttribute("aria-busy", "true");
   keep(field, text);
   standing();
-  const answer = await send({ do: "set", path: field.dataset.path, text, seen: () => stands(field) }, { waiting: (words) => say(field, words, "waiting") });
+  const act = field.hasAttribute("data-rename") ? "rename" : "set";
+  const answer = await send({ do: act, path: field.dataset.path, text, seen: () => stands(field) }, { waiting: (words) => say(field, words, "waiting") });
   // The sheet may have been drawn with another control in this one's place.
   if (!field.isConnected) field = document.getElementById(field.id) || field;
   delete field.dataset.sending;
