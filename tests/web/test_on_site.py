@@ -365,3 +365,44 @@ def test_a_run_is_measured_and_nonsense_is_told(van: Van) -> None:
     assert "has no unit" in van.text("/on-site?find=run:W52&near=12")
     assert "‘x’ is no length" in van.text("/on-site?find=run:W52&near=1%20nF&spare=3%20nF&spare_m=x")
     assert "Read the pair at the start" in van.text("/on-site?find=run:W52&far=3%20nF")
+
+
+def dead(van: Van, place: str, reading: str = "", unit: str = "Ω", shows: str = "") -> dict[str, Any]:
+    return van.say("dead", place=place, unit=unit, fields={"reading": reading, "shows": shows})
+
+
+def test_a_reversed_battery_keeps_the_steps_of_power_up_shut_until_it_is_mended(van: Van) -> None:
+    assert "at this stage they are done as a rule" in van.text()
+    assert "0 of 97 dead checks are entered" in van.text("/on-site?dead=yes")
+    assert not dead(van, "control/battery", "-12,7", "V")["problems"]
+    text = van.text()
+    assert "Power stays off; the steps of power-up are shut" in text and "Steps that are done" not in text
+    assert "wrong way round" in words_of(van.say("step", step="mains on", on=True))
+    assert not van.say("step", step="mains on", on=False)["problems"]
+    assert "cannot be signed past" in words_of(van.say("past", place="control/battery", text="it has always been so"))
+    dead(van, "control/battery", "12.7", "V")
+    assert not van.say("step", step="mains on", on=True)["problems"]
+    assert "Power stays off" not in van.text() and "Steps that are done" in van.text()
+
+
+def test_what_may_be_signed_past_is_with_a_reason_and_a_new_entry_wants_a_new_one(van: Van) -> None:
+    dead(van, "control.aux-1/polarity", shows="reversed")
+    assert "reversed" in words_of(van.say("step", step="mains on", on=True))
+    assert "Write the reason" in words_of(van.say("past", place="control.aux-1/polarity", text="ok"))
+    assert not van.say("past", place="control.aux-1/polarity", text="colours swapped at both ends")["problems"]
+    assert "Signed past by Ina" in van.text() and not van.say("step", step="mains on", on=True)["problems"]
+    dead(van, "control.aux-1/polarity", shows="reversed")
+    assert van.say("step", step="mains on", on=True)["problems"]
+    assert "nothing here that stops" in words_of(van.say("past", place="c01/pair", text="a reason of some length"))
+
+
+def test_a_dead_pair_is_a_reading_of_explain_and_goes_on_record(van: Van) -> None:
+    dead(van, "c02/pair", "2.4", "Ω")
+    dead(van, "c02/earth", "OL")
+    assert "The two cores touch" in van.text()
+    van.say("ask")
+    assert "What may be so from 1 reading" in van.text()
+    assert not van.say("record")["problems"]
+    assert [(each.where, each.state) for each in van.session.state.job.observations[-2:]] == [("c02", "no power"), ("c02, earth", "no power")]
+    for place, reading, told in (("c02/pair", "x", "not a reading"), ("c02/pairs", "3", "no such dead check"), ("c02/pair", "3 V", "Ohms")):
+        assert told in words_of(dead(van, place, reading))

@@ -15,6 +15,7 @@ from loopwright import __version__
 from loopwright.cli import (
     backup,
     check,
+    dead_checks,
     demo,
     desk,
     explain,
@@ -59,6 +60,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "forecast": (forecast.forecast, "FILE [--stage STAGE] [--json]"),
     "explain": (explain.explain, "FILE --seen FILE [--json]"),
     "desk": (desk.desk, "FILE [--json]"),
+    "dead-checks": (dead_checks.dead_checks, "FILE [--seen FILE] [--json]"),
     "locate": (
         locate.locate,
         "FILE CIRCUIT|RUN|earth [--seen FILE] [--at BOX] [--near READING] [--far READING] [--spare READING] [--spare-m M] [--json]",

@@ -67,6 +67,16 @@ class Charged:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Past:
+    """A finding before power that somebody signed past: of which check, why, who and when."""
+
+    key: str
+    reason: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class MeterSaid:
     """The meter in use, as its paper says; empty fields are those of a usual one."""
 
@@ -91,6 +101,7 @@ class Visit:
     entries: tuple[Entry, ...] = ()
     asked: tuple[str, ...] | None = None
     meter: MeterSaid = MeterSaid()
+    past: tuple[Past, ...] = ()
     marks: tuple[str, ...] = ()
 
     @property

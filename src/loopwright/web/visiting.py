@@ -9,6 +9,7 @@ from threading import Lock
 from types import MappingProxyType
 
 from loopwright.appraisal.appraise import Appraisal
+from loopwright.explain.dead_check import NO_POWER
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.learned import learned_weights
@@ -23,6 +24,7 @@ from loopwright.values.error import JobError, Problem
 from loopwright.values.recent import Recent
 from loopwright.web.session import Session
 from loopwright.web.site_change import Moment, SiteChange, changed, refuse
+from loopwright.web.site_dead import dead_changed, shut
 from loopwright.web.site_reading import Read, instrument_of, is_on_record, observations_of, on_record, read_entry
 from loopwright.web.visitor import Visitor
 
@@ -54,7 +56,9 @@ class OnSite:
     def reads(self, job: Job, visit: Visit) -> list[Read]:
         """Return the entries that stand, each with what is understood of it."""
         meter = instrument_of(visit.meter)
-        return [read_entry(job, entry, meter) for entry in visit.standing]
+        found = [read_entry(job, entry, meter) for entry in visit.standing]
+        # What a dead check shows is judged in its own list; only some of it is a reading that faults are weighed by.
+        return [each for each in found if each.seen is not None or each.entry.state != NO_POWER]
 
     def explained(self, appraisal: Appraisal, visit: Visit, reads: list[Read], *, ahead: bool) -> Explanation:
         """Return what follows from readings; without ``ahead`` no next check is looked for, which takes a fraction of the time."""
@@ -97,10 +101,15 @@ class OnSite:
                 case "record":
                     return self._record(change, visitor)
                 case _:
-                    job = self._session.state.job
-                    self.file.change(
-                        lambda visit: changed(change, visit, job, moment), mark=change.mark, of=change.visit, by=moment.by, at=moment.iso
-                    )
+                    appraisal = self._session.state.appraisal
+
+                    def made(visit: Visit) -> Visit:
+                        if change.do in ("dead", "past"):
+                            return dead_changed(change, visit, appraisal, moment)
+                        shut(change, visit, appraisal)
+                        return changed(change, visit, appraisal.job, moment)
+
+                    self.file.change(made, mark=change.mark, of=change.visit, by=moment.by, at=moment.iso)
         except JobError as error:
             return error.problems
         except StoreError as error:

@@ -14,14 +14,15 @@ from loopwright.store.file import StoreError
 from loopwright.store.visit import Visit
 from loopwright.values.source import source
 from loopwright.web.page import Page
-from loopwright.web.rooms import expected_now, five_readings
+from loopwright.web.rooms import before_power, expected_now, five_readings, where_along
 from loopwright.web.site_reading import UNITS, Read, is_on_record
 
 if TYPE_CHECKING:
     from loopwright.web.visiting import OnSite
 
 PLACES = (
-    ("", "its terminals"), ("cores", "the field cores alone"), ("contact", "across the contact"), ("battery", "the battery's posts"),
+    ("", "its terminals"), ("cores", "the field cores alone"), ("contact", "across the contact"),
+    ("capacitance", "capacitance of the field cores"), ("battery", "the battery's posts"),
     ("leads", "the battery leads, battery off"), ("fuse", "across the battery fuse"), ("secondary", "the ac secondary"),
     ("mains", "mains trouble (keypad)"), ("aux", "aux trouble (keypad)"), ("silent", "silent in alarm (keypad)"),
 )  # fmt: skip
@@ -43,13 +44,17 @@ def view(page: Page) -> Mapping[str, Any]:
         return {"trouble": str(error), "visit": None}
     reads = site.reads(page.job, visit)
     asked = dict(page.query.asked).get("circuit", "")
+    why = _why(page, site, visit, reads)
+    situation = site.situation(page.job, visit)
     return {
         "trouble": "",
         "visit": visit,
         "before": before,
-        "now": expected_now.view(page, visit, site.situation(page.job, visit), site.clock()),
+        "now": expected_now.view(page, visit, situation, site.clock()),
+        "dead": before_power.view(page, visit, situation),
         "five": five_readings.view(page, site, visit, reads, asked),
-        "why": _why(page, site, visit, reads),
+        "why": why,
+        "where": where_along.view(page, visit, why["found"]),
         "in_full": in_full,
         "chance": chance_words,
         "share": share,
