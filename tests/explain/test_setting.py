@@ -20,6 +20,7 @@ from loopwright.explain.trouble import TroubleKind
 from loopwright.job.document import Job, Stage
 from loopwright.job.read import read
 from loopwright.values.source import source
+from often import often
 
 
 @cache
@@ -49,7 +50,7 @@ def test_a_system_in_order_leaves_questions_only() -> None:
 
 
 @given(data=st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=often(40))
 def test_an_open_zone_hinders_just_the_areas_and_modes_it_counts_in(data: st.DataObject) -> None:
     name = data.draw(st.sampled_from(sorted(job().zones)))
     area = data.draw(st.sampled_from([key for key, each in job().areas.items() if not each.common_to]))

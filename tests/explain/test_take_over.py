@@ -17,6 +17,7 @@ from loopwright.explain.old_pair import Guess, OldPair, PairState, guesses
 from loopwright.explain.take_over import take_over
 from loopwright.job.read import read
 from loopwright.job.sheet import InputsSheet, Reads, ResistorSet, Topology
+from often import often
 
 E12 = [
     float(f"{figures}e{power}")
@@ -57,7 +58,7 @@ def old_pairs(draw: st.DrawFn) -> tuple[OldPair, Topology, ResistorSet]:
 
 
 @given(old_pairs())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=often(60))
 def test_the_true_wiring_is_always_among_the_guesses(made: tuple[OldPair, Topology, ResistorSet]) -> None:
     pair, topology, resistors = made
     found = guesses(pair)
@@ -121,7 +122,7 @@ def inputs() -> InputsSheet:
 
 
 @given(st.lists(old_pairs(), min_size=1, max_size=6))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=often(60))
 def test_a_pair_that_stays_reads_right_and_a_swap_is_needed_where_it_does_not(made: list[tuple[OldPair, Topology, ResistorSet]]) -> None:
     pairs = [OldPair(name=f"p{number}", ohm=each[0].ohm) for number, each in enumerate(made)]
     found = take_over(pairs, inputs())
@@ -138,7 +139,7 @@ def test_a_pair_that_stays_reads_right_and_a_swap_is_needed_where_it_does_not(ma
 
 
 @given(st.lists(st.tuples(st.sampled_from([1000.0, 2700.0, 4700.0]), st.sampled_from([None, 2200.0, 6800.0])), min_size=1, max_size=4))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=often(40))
 def test_no_choice_of_resistors_to_leave_in_place_needs_fewer_swaps(values: list[tuple[float, float | None]]) -> None:
     """Held against trying every choice of resistors to exchange, judged by the bands alone."""
     pairs = []

@@ -16,6 +16,7 @@ from loopwright.circuits.tolerance import (
     ohm_from_thresholds,
     thresholds_from_ohm,
 )
+from often import often
 
 OHM = st.floats(0.0, 1e4)
 PART = st.tuples(OHM, st.one_of(st.just(0.0), st.floats(1e-6, 1e3))).map(lambda part: (part[0], part[0] + part[1]))
@@ -37,7 +38,7 @@ def spreads(draw: st.DrawFn) -> Spread:
     )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=often(60))
 @given(spreads(), EDGES)
 def test_the_bands_of_a_circuit_share_all_of_it(spread: Spread, edges: list[float]) -> None:
     bands = band_probabilities([spread], edges)
@@ -45,7 +46,7 @@ def test_the_bands_of_a_circuit_share_all_of_it(spread: Spread, edges: list[floa
     assert abs(bands.sum() - 1) < 1e-12
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=often(60))
 @given(spreads(), EDGES)
 def test_a_band_is_certain_when_both_corners_are_in_it(spread: Spread, edges: list[float]) -> None:
     least = spread.loop_low_ohm / (spread.loop_low_ohm + spread.pull_up_high_ohm)
@@ -55,7 +56,7 @@ def test_a_band_is_certain_when_both_corners_are_in_it(spread: Spread, edges: li
         assert band_probabilities([spread], edges)[0, np.searchsorted(edges, least)] == 1
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=often(60))
 @given(WIDTHS, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_a_higher_edge_is_no_less_likely(widths: np.ndarray, first: float, second: float) -> None:
     low, high = sorted((first * widths.sum(), second * widths.sum()))
@@ -63,7 +64,7 @@ def test_a_higher_edge_is_no_less_likely(widths: np.ndarray, first: float, secon
     assert below[0] <= below[1] + 1e-11
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=often(60))
 @given(WIDTHS, st.floats(0.0, 1.0))
 def test_a_box_seen_from_its_far_corner_is_the_same_box(widths: np.ndarray, share: float) -> None:
     """P(S <= e) with all weights turned round is P(S >= -e)."""
@@ -72,7 +73,7 @@ def test_a_box_seen_from_its_far_corner_is_the_same_box(widths: np.ndarray, shar
         assert abs(half_space_fraction(-ones, zeros, widths, -edge) - (1 - half_space_fraction(ones, zeros, widths, edge))) < 1e-11
 
 
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=often(50))
 @given(WIDTHS, st.floats(0.0, 1.0), st.randoms(use_true_random=False), st.floats(1e-6, 1e6))
 def test_order_padding_and_unit_of_the_parts_do_not_matter(widths: np.ndarray, share: float, random: object, unit: float) -> None:
     edge = share * widths.sum()
@@ -83,7 +84,7 @@ def test_order_padding_and_unit_of_the_parts_do_not_matter(widths: np.ndarray, s
         assert abs(half_space_fraction(np.full(moved.size, unit), np.zeros(moved.size), moved, edge * unit) - plain) < 1e-9
 
 
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=often(50))
 @given(spreads())
 def test_no_draw_lies_outside_the_worst_case(spread: Spread) -> None:
     units = np.random.default_rng(0).random((50, len(spread.names)))

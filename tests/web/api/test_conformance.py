@@ -19,8 +19,9 @@ from schemathesis import GenerationMode
 from loopwright.web.api import manual
 from loopwright.web.api.app import create_api
 from loopwright.web.print_run import moment
+from often import DEEP
 
-EXAMPLES = int(os.environ.get("LOOPWRIGHT_API_EXAMPLES", "4"))
+EXAMPLES = int(os.environ.get("LOOPWRIGHT_API_EXAMPLES", "40" if DEEP else "4"))
 """Requests an operation and kind; bench/api.py asks for more."""
 
 
