@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.explain.catalogue import WHOLE
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.hypothesis import Floats, Hypothesis
 
@@ -49,4 +50,6 @@ def _chance(of: Hypothesis, under: Hypothesis) -> float:
     if of is under:
         return look.hit
     near = of.place == under.place or not of.place or not under.place
+    # Of the whole, a path and a unit are no places apart from each other.
+    near = near or (of.fault.group in WHOLE and of.fault.at != under.fault.at)
     return look.also.get(under.fault.id, look.false) if near else look.false

@@ -10,6 +10,7 @@ from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted, Observations, seen_of, settle
 from loopwright.explain.system_scope import PART as WHOLE
+from loopwright.explain.system_word import words
 from loopwright.explain.trouble import TroubleKind
 from loopwright.explain.unclear import Unclear
 from loopwright.explain.written import Unreadable
@@ -143,7 +144,7 @@ def entry_for(job: Job, kind: str, path: str) -> Mapping[str, str] | None:
         return {"where": name, "shows": word} if word else None
     known = part == "equipment" and name in job.equipment
     if (whole := OF_THE_WHOLE.get(TroubleKind(kind))) is not None:
-        return {"where": name if known else WHOLE, "place": whole, "shows": "yes"}
+        return {"where": name if known else WHOLE, "place": whole, "shows": "yes", "words": f"{words()[whole].asks}?"}
     if not known:
         return None
     place = {
