@@ -15,7 +15,7 @@ from loopwright.values.finding import Severity
 told = st.fixed_dictionaries({}, optional={key: st.sampled_from([word for word, _ in choices]) for key, (_, choices, _) in FACTS.items()})
 
 
-@settings(max_examples=12)
+@settings(max_examples=6)
 @given(told)
 def test_any_facts_make_a_job_that_can_be_read_and_appraised(facts: dict[str, str]) -> None:
     document = assumed_document("Lane 4", facts, year=2026)
@@ -29,6 +29,7 @@ def test_any_facts_make_a_job_that_can_be_read_and_appraised(facts: dict[str, st
     assert found.standby and all(sheet.invented for sheet in job.sheets.equipment.values())
 
 
+@settings(max_examples=20)
 @given(told)
 def test_every_fact_says_whether_it_was_told(facts: dict[str, str]) -> None:
     found = {fact.key: fact for fact in facts_of(facts | {"zones-of-another": "8"})}

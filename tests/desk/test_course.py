@@ -54,7 +54,7 @@ def test_whoever_is_not_identified_learns_nothing_of_the_system(house: Appraisal
     assert call.stands().done != NOT_UNTIL
 
 
-@pytest.mark.parametrize("complaint", complaints())
+@pytest.mark.parametrize("complaint", ("wont-set", "keypad", "centre", "new-battery"))
 def test_every_call_comes_to_an_end_also_about_premises_not_on_file(complaint: str, assumed: Appraisal) -> None:
     call = Call(assumed, on_file=False)
     found = call.play(complaint, {})

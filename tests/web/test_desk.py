@@ -138,16 +138,16 @@ def test_closed_cases_are_told_and_move_the_next_call(desk: Desk) -> None:
     assert "Seen 2 times in 3 closed cases." in page and "3 closed cases have" in page
 
 
-@pytest.mark.parametrize("text", ["the code is 4711", "0 0 0 0", "pass-word was kettle", "5 8 1 3 2 1"])
-def test_no_text_with_a_code_is_taken(desk: Desk, text: str) -> None:
+def test_no_text_with_a_code_is_taken(desk: Desk) -> None:
     desk.begun()
     key = "opening:battery-since"
-    assert "no case holds one" in desk.refused("pass", key=key, answer="own words", text=text)
-    assert "no case holds one" in desk.refused("caller", answer=RIGHT, fields=CALLER | {"name": text})
-    for field in ("place", "fixed_by"):
-        assert "no case holds one" in desk.refused("close", fields={"cause": "P08", "fixed_by": "x", field: text})
-    assert text not in cases_path(desk.path).read_text(encoding="utf-8")
-    assert text not in "".join(desk.heard)
+    for text in ("the code is 4711", "0 0 0 0", "pass-word was kettle", "5 8 1 3 2 1"):
+        assert "no case holds one" in desk.refused("pass", key=key, answer="own words", text=text)
+        assert "no case holds one" in desk.refused("caller", answer=RIGHT, fields=CALLER | {"name": text})
+        for field in ("place", "fixed_by"):
+            assert "no case holds one" in desk.refused("close", fields={"cause": "P08", "fixed_by": "x", field: text})
+        assert text not in cases_path(desk.path).read_text(encoding="utf-8")
+        assert text not in "".join(desk.heard)
 
 
 def test_a_pass_word_is_held_against_the_vault_and_found_nowhere(desk: Desk) -> None:
@@ -235,29 +235,29 @@ def test_open_cases_of_jobs_stand_on_the_desk_of_the_folder(desk: Desk) -> None:
     assert f"/at/house/desk?case={desk.case}" not in desk.client.get("/desk").text
 
 
-@pytest.mark.parametrize(
-    ("do", "more", "words"),
-    [
-        ("danger", {"answer": "a dragon"}, "Choose what it is"),
-        ("complaint", {"answer": "nonsense"}, "Choose what"),
-        ("answer", {"key": "opening:battery-since", "answer": "soon"}, "as a number"),
-        ("answer", {"key": "opening:battery-since", "answer": "-1"}, "as a number"),
-        ("answer", {"key": "opening:battery-since", "answer": "nan"}, "as a number"),
-        ("answer", {"key": "check:nowhere||||", "answer": "yes"}, "Another question"),
-        ("answer", {"key": "opening:nothing", "answer": "yes"}, "Another question"),
-        ("pass", {"key": "opening:battery-since", "answer": "own words"}, "Write what"),
-        ("caller", {"answer": RIGHT, "fields": CALLER | {"call_back": "soon"}}, "digits"),
-        ("caller", {"answer": "trust me", "fields": CALLER}, "how the caller"),
-        ("close", {"fields": {"cause": "gremlins"}}, "as in the list"),
-        ("hand-over", {}, "Nothing was answered"),
-        ("keep", {}, "on file already"),
-    ],
-)
-def test_bad_input_says_what_would_be_right_and_changes_nothing(desk: Desk, do: str, more: dict[str, Any], words: str) -> None:
+BAD: list[tuple[str, dict[str, Any], str]] = [
+    ("danger", {"answer": "a dragon"}, "Choose what it is"),
+    ("complaint", {"answer": "nonsense"}, "Choose what"),
+    ("answer", {"key": "opening:battery-since", "answer": "soon"}, "as a number"),
+    ("answer", {"key": "opening:battery-since", "answer": "-1"}, "as a number"),
+    ("answer", {"key": "opening:battery-since", "answer": "nan"}, "as a number"),
+    ("answer", {"key": "check:nowhere||||", "answer": "yes"}, "Another question"),
+    ("answer", {"key": "opening:nothing", "answer": "yes"}, "Another question"),
+    ("pass", {"key": "opening:battery-since", "answer": "own words"}, "Write what"),
+    ("caller", {"answer": RIGHT, "fields": CALLER | {"call_back": "soon"}}, "digits"),
+    ("caller", {"answer": "trust me", "fields": CALLER}, "how the caller"),
+    ("close", {"fields": {"cause": "gremlins"}}, "as in the list"),
+    ("hand-over", {}, "Nothing was answered"),
+    ("keep", {}, "on file already"),
+]
+
+
+def test_bad_input_says_what_would_be_right_and_changes_nothing(desk: Desk) -> None:
     desk.begun()
     before = desk.kept()
-    assert words in desk.refused(do, **more)
-    assert desk.kept() == before
+    for do, more, words in BAD:
+        assert words in desk.refused(do, **more), (do, more)
+        assert desk.kept() == before, (do, more)
 
 
 def test_a_case_of_no_name_and_a_damaged_file_are_told(desk: Desk) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from loopwright.desk.case import NOT_IDENTIFIED, NOT_KNOWN, OPENING, OWN_WORDS, SKIPPED, Case, Said, cause_words
+from loopwright.desk.case import NOT_KNOWN, OPENING, OWN_WORDS, SKIPPED, Case, Said, cause_words
 from loopwright.desk.course import NOT_UNTIL, SAFE, Course
 from loopwright.desk.opening import asks, complaints, dangers
 from loopwright.desk.question import NONE, choice_of
@@ -15,6 +15,7 @@ from loopwright.explain.explanation import Explanation, chance_words
 from loopwright.explain.learned import CATALOGUE, moved
 from loopwright.store.file import StoreError
 from loopwright.values.error import JobError
+from loopwright.web.mark import PENCIL
 from loopwright.web.page import Page
 from loopwright.web.rooms.on_site import causes_of, share
 
@@ -37,7 +38,7 @@ def seen(desk: Desk, asked: Mapping[str, str]) -> dict[str, Any]:
     common: dict[str, Any] = {
         "in_full": in_full, "chance": chance_words, "share": share, "cause_words": cause_words, "has_job": desk.session is not None,
         "dangers": dangers().values(), "complaints": complaints().values(), "safe": SAFE, "not_until": NOT_UNTIL,
-        "not_identified": NOT_IDENTIFIED, "passed": PASSED,
+        "pencil": PENCIL,
     }  # fmt: skip
     try:
         cases = desk.cases()
