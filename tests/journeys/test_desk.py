@@ -74,8 +74,7 @@ def rung(page: Any, address: str, complaint: str) -> None:
     # What is typed into a field is no key of the question.
     page.keyboard.type("Nancy Pye")
     page.keyboard.press("Tab")
-    page.keyboard.press("End")
-    page.keyboard.type(" annexe")
+    page.keyboard.type("Corrigan-Voss house")
     page.keyboard.press("Tab")
     page.keyboard.type("01632 960 014")
     page.keyboard.press("Enter")
