@@ -1,211 +1,68 @@
-"""Blind single faults, a technician who takes the advised check each time, and two simpler ways of working beside it.
+"""Blind faults, a technician who takes the advised check each time, and two simpler ways of working beside it.
 
-Readings come from ``bench/ladder.py``, a circuit built and solved apart from the program's network and fault code, parts anywhere in their
-tolerance, amounts drawn from the whole range. Run from the project's root with ``PYTHONPATH=src``; ``--cases N``, ``--blunders P``.
+What is wrong and what is read comes from ``bench/world.py``. Run from the project's root with ``PYTHONPATH=src``: ``--cases N`` single
+faults, half of them again with blunders and a tenth as many pairs; ``--seed S``; ``--jobs J`` generated premises; ``--workers W``;
+``--minutes M`` stops early and tells what was done.
 """
 
 from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import math
 import time
 from collections import Counter, defaultdict
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from random import Random
 
 import numpy as np
 
-import loopwright.demo
-from ladder import Ladder, put_in
 from loopwright.demo.synthetic import synthetic
-from loopwright.explain.catalogue import faults
-from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.explain import Inquiry
-from loopwright.explain.hypothesis import Hypothesis, Part
+from loopwright.explain.catalogue import GROUPS, faults
+from loopwright.explain.explain import Inquiry, Weighed
 from loopwright.explain.likelihood import Seen
-from loopwright.explain.meter import LEAST_STEP, Instrument, Mistake, Shown
+from loopwright.explain.next_check import alike
 from loopwright.explain.observation import Observations, read_observations
-from loopwright.job.document import Job
+from loopwright.explain.outcome import forecast, outcomes
 from loopwright.job.read import read
-from loopwright.netlist.loop import ActKind
+from premises import premises
+from simpler import Known, Simple
+from world import Unknown, World, blind
 
-ACTS = {
-    ActKind.REST: "rest",
-    ActKind.ACTIVATED: "operated",
-    ActKind.LID_OPEN: "lid",
-    ActKind.FAULT: "fault",
-    ActKind.SHORTED: "shorted",
-    ActKind.CUT: "cut",
-    ActKind.ALL_ACTIVATED: "all",
-    ActKind.LIFTED: "lifted",
-}
-SYMPTOMS = (ActKind.REST, ActKind.ACTIVATED, ActKind.LID_OPEN, ActKind.SHORTED)
 MOST_CHECKS = 25
-SURE = 0.95
 WRONG_MINUTES = 240.0
-OWN = {
-    "D04": (CheckKind.STATE, ActKind.ACTIVATED, 1.0),
-    "D09": (CheckKind.OHM, ActKind.REST, 5.0),
-    "D10": (CheckKind.STATE, ActKind.LIFTED, 4.0),
-    "D11": (CheckKind.STATE, ActKind.SHORTED, 4.0),
-    "D12": (CheckKind.OHM, ActKind.REST, 3.0),
-    "D13": (CheckKind.OHM, ActKind.REST, 3.0),
-    "D15": (CheckKind.OHM, ActKind.ACTIVATED, 3.0),
-    "D17": (CheckKind.OHM, ActKind.REST, 3.0),
-    "D18": (CheckKind.OHM, ActKind.ACTIVATED, 4.0),
-    "D19": (CheckKind.STATE, ActKind.LID_OPEN, 3.0),
-    "D20": (CheckKind.OHM, ActKind.REST, 3.0),
-    "D21": (CheckKind.STATE, ActKind.ACTIVATED, 4.0),
-    "D23": (CheckKind.STATE, ActKind.LID_OPEN, 2.0),
-    "D28": (CheckKind.CONTACT_OHM, ActKind.ACTIVATED, 5.0),
-    "D29": (CheckKind.CONTACT_OHM, ActKind.REST, 3.0),
-    "D36": (CheckKind.STATE, ActKind.ACTIVATED, 1.0),
-}
-"""The check the trade's list names for a fault that has no look, and its minutes there."""
-
-
-@dataclass
-class World:
-    """One blind case: the circuit as it is, which nobody may look into but through checks."""
-
-    job: Job
-    part: Part
-    truth: Hypothesis
-    ladder: Ladder
-    sound: Ladder
-    draw: Random
-    meter: Instrument
-    gain: float
-    blunders: float
-
-    def check(self, check: Check, parts: tuple[Part, ...] = ()) -> Seen:
-        """Do a check and return what is seen; at another part everything is as it should be."""
-        ladder = self.ladder if self.draw.random() < self.truth.fault.present else self.sound
-        other = next((part.predicted for part in parts if part is not self.part and check in part.predicted.checks), None)
-        if other is not None:
-            column = other.checks.index(check)
-            if check.unit:
-                value = float(self.draw.gauss(other.mean[0, column], other.sd[0, column]))
-                return Seen(check=check, shown=self.display(value, check.unit), text="sound", meter=self.meter)
-            return self._word(check, self.draw.choices(check.outcomes, other.chances[column][0])[0], check.outcomes)
-        if check.kind is CheckKind.LOOK:
-            yes = self.draw.random() < self._look(check)
-            return self._word(check, "yes" if yes else "no", ("yes", "no"))
-        act = ACTS[check.act]
-        if check.kind is CheckKind.STATE:
-            return self._word(check, ladder.shown(act, check.device, self.draw), check.outcomes)
-        return self._meter(check, ladder, act)
-
-    def _look(self, check: Check) -> float:
-        look = faults()[check.fault].look
-        assert look is not None
-        same = not check.place or not self.truth.place or check.place == self.truth.place
-        if check.fault == self.truth.fault.id and check.place == self.truth.place:
-            return look.hit
-        return look.also.get(self.truth.fault.id, look.false) if same else look.false
-
-    def _word(self, check: Check, word: str, words: tuple[str, ...]) -> Seen:
-        if self.draw.random() < self.blunders / 2:
-            word = self.draw.choice(words)
-        return Seen(check=check, told=(word,), text=word, meter=self.meter)
-
-    def _meter(self, check: Check, ladder: Ladder, act: str) -> Seen:
-        if check.kind is CheckKind.VOLTS:
-            value, unit = ladder.volts(act, check.device) * self.draw.uniform(0.99, 1.01), "V"
-        elif check.kind is CheckKind.CONTACT_OHM:
-            value, unit = self._contact(ladder, check), "Ω"
-        elif check.kind is CheckKind.CAPACITANCE:
-            value, unit = ladder.nanofarads(), "nF"
-        else:
-            start = "E" if check.kind is CheckKind.CORES_OHM and "cabinet" in ladder.ohm else "T"
-            value, unit = ladder.loop_ohm(act, check.device, start), "Ω"
-        if self.draw.random() < self.blunders:
-            value = self._blunder(value, unit, check)
-        return Seen(check=check, shown=self.display(value, unit), text=f"{value:.4g} {unit}", meter=self.meter)
-
-    def _contact(self, ladder: Ladder, check: Check) -> float:
-        name = f"alarm{ladder.device(check.device)}"
-        value = ladder.state("operated" if check.act is ActKind.ACTIVATED else "rest", check.device)[name]
-        return math.inf if value > 1e12 else value
-
-    def _blunder(self, value: float, unit: str, check: Check) -> float:
-        kind = self.draw.choice([Mistake.WIRE_IN, Mistake.NO_CONTACT, Mistake.RANGE, Mistake.STRAY])
-        if kind is Mistake.WIRE_IN and unit == "Ω":
-            pull = self.ladder.fitted_pull
-            return pull if math.isinf(value) else value * pull / (value + pull)
-        if kind is Mistake.NO_CONTACT:
-            return math.inf if unit == "Ω" else 0.0
-        if kind is Mistake.RANGE and math.isfinite(value):
-            return value * self.draw.choice([0.001, 0.1, 10, 1000])
-        top = self.meter.top(unit)
-        return math.exp(self.draw.uniform(math.log(LEAST_STEP[unit]), math.log(top)))
-
-    def display(self, value: float, unit: str) -> Shown:
-        """Return the digits a meter shows: its gain, its last digits, its range."""
-        if math.isinf(value) or value > self.meter.top(unit):
-            return Shown(value=math.inf, half=0.0, unit=unit)
-        step = float(self.meter.step(np.array(value), unit))
-        leads = self.draw.uniform(0, 0.3) if unit == "Ω" else 0.0
-        shown = value * self.gain + self.draw.uniform(-1, 1) * self.meter.digits * step + leads
-        step = float(self.meter.step(np.array(shown), unit))
-        return Shown(value=max(round(shown / step) * step, 0.0), half=step / 2, unit=unit)
-
-
-def world(job: Job, inquiry: Inquiry, draw: Random, blunders: float) -> tuple[World, list[Seen]] | None:
-    """Return a blind case and what is known at first; None where the fault drawn shows nothing to complain of.
-
-    Known are the states tried in order, at rest, operated, lid open, shorted, up to the first that is not as it should be.
-    """
-    name = draw.choice([c for c, circuit in job.circuits.items() if circuit.input])
-    part = inquiry._circuit(name)
-    truth = draw.choices(part.hypotheses, [h.weight for h in part.hypotheses])[0]
-    seed = draw.random()
-    ladder, sound = Ladder(job, name, Random(seed)), Ladder(job, name, Random(seed))
-    topologies = [t.value for t in ladder.inputs.bands if t.value != ladder.topology]
-    if not put_in(ladder, truth.fault.id, truth.place, draw, topologies):
-        return None
-    meter = Instrument()
-    made = World(job, part, truth, ladder, sound, draw, meter, 1 + draw.uniform(-1, 1) * 0.008, blunders)
-    states = [check for check in part.predicted.checks if check.kind is CheckKind.STATE and check.act in SYMPTOMS]
-    known = []
-    for check in sorted(states, key=lambda c: SYMPTOMS.index(c.act)):
-        word, usual = ladder.shown(ACTS[check.act], check.device), sound.shown(ACTS[check.act], check.device)
-        known.append(Seen(check=check, told=(word,), text=word, meter=meter))
-        if word != usual:
-            return made, known
-    return None
+SIMPLER_EVERY = 4
+"""Of so many cases one is also worked in the simpler ways."""
+KINDS = ("circuit", "power", "sounder", "bus")
 
 
 @dataclass
 class Run:
-    """How a case went: minutes, checks, was the answer right, its place in the list, what was believed at each step."""
+    """How a case went: minutes, checks, whether the leading answer holds the truth, whether one of three does; what was believed when.
 
+    ``alone`` is whether the leading cause is the truth or one that no check of the premises parts from it; ``causes`` counts the
+    causes of the leading answer.
+    """
+
+    way: str
+    group: str
+    fault: str
     minutes: float
     checks: int
     right: bool
     third: bool
-    believed: list[tuple[float, bool]]
+    alone: bool = True
+    causes: int = 1
+    believed: tuple[tuple[float, bool], ...] = ()
+    cpu: tuple[float, ...] = ()
+    instead: str = ""
 
 
-def advised(made: World, inquiry: Inquiry, first: list[Seen]) -> Run:
-    """Take the advised check each time until told to stop."""
-    seen, minutes, believed = list(first), 0.0, []
-    while True:
-        weighed, _ = inquiry.weigh(Observations(seen=tuple(seen), meter=made.meter))
-        ranked = classes(weighed)
-        believed.append((ranked[0][0], made.truth.key in ranked[0][1]))
-        advice = weighed.advised
-        if advice.stop or not advice.checks or len(seen) > MOST_CHECKS:
-            break
-        check = advice.checks[0].check
-        minutes += check.minutes
-        seen.append(made.check(check, weighed.rows.parts))
-    right = made.truth.key in ranked[0][1]
-    third = any(made.truth.key in keys for _, keys in ranked[:3])
-    return Run(minutes, len(seen) - len(first), right, third, believed)
-
-
-def classes(weighed) -> list[tuple[float, set[str]]]:  # type: ignore[no-untyped-def]
+def classes(weighed: Weighed) -> list[tuple[float, set[str]]]:
     """Return the answers, likeliest first: probability and the keys of their hypotheses."""
     rows, out = weighed.rows, defaultdict(lambda: [0.0, set()])
     for position, row in enumerate(weighed.keep.tolist()):
@@ -217,151 +74,197 @@ def classes(weighed) -> list[tuple[float, set[str]]]:  # type: ignore[no-untyped
     return sorted(((p, keys) for p, keys in out.values()), key=lambda each: -each[0])
 
 
-class Catalogue:
-    """The two simpler ways: each fault's own check, its reading told as inside or outside what a sound circuit reads."""
+def never_parted(weighed: Weighed) -> dict[str, int]:
+    """Return for each hypothesis the number of the class of those that no check at all parts from it."""
+    rows = weighed.rows
+    known = forecast(rows, weighed.used[0].meter)
+    every = np.arange(rows.part.size)
+    outs = outcomes(known, rows, every, np.arange(len(known.checks)))
+    weight = np.append(np.where(rows.owner >= 0, rows.share, 1.0), 1.0)
+    group = alike(outs, np.append(rows.owner + 1, len(rows.hypotheses) + 1), weight)
+    return {rows.hypotheses[int(owner)].key: int(group[row]) for row, owner in enumerate(rows.owner.tolist()) if owner >= 0}
 
-    def __init__(self, made: World, first: list[Seen]) -> None:
-        self.made, self.part, known = made, made.part, made.part.predicted
-        self.sound_rows = known.owner == -1
-        weight = np.array([h.weight for h in self.part.hypotheses])
-        self.p = weight[known.owner] * known.share * (known.owner >= 0)
-        self.column = {check: n for n, check in enumerate(known.checks)}
-        for seen in first:
-            column = self.column[seen.check]
-            self.update(column, known.checks[column].outcomes.index(seen.told[0]))
 
-    def chances(self, column: int) -> np.ndarray:
-        """Return the chance of inside and outside, or of each word, one row a variant."""
-        known = self.part.predicted
-        if column in known.chances:
-            out = 0.98 * known.chances[column] + 0.02 / known.chances[column].shape[1]
-        else:
-            low, high = self.band(column)
-            mean = known.mean[:, column]
-            inside = np.where(np.isinf(mean), float(math.isinf(high)), ((mean >= low) & (mean <= high)).astype(float))
-            out = np.stack((0.02 + 0.96 * inside, 0.98 - 0.96 * inside), axis=1)
-        present = known.present[:, None]
-        return present * out + (1 - present) * out[:1]
+class Shift:
+    """All cases on one job; what is worked out of a place once serves every case there."""
 
-    def band(self, column: int) -> tuple[float, float]:
-        """Return the band of a sound reading."""
-        known = self.part.predicted
-        mean, unit = float(known.mean[0, column]), known.checks[column].unit
-        if math.isinf(mean):
-            return 5e7, math.inf
-        sd = math.hypot(float(known.sd[0, column]), float(self.made.meter.spread(np.array(mean), unit)))
-        return mean - 3 * sd, mean + 3 * sd
+    def __init__(self, number: int, seed: int) -> None:
+        self.job = premises(seed * 1000 + number)
+        self.inquiry = Inquiry(self.job)
+        self.draw = Random(seed * 7919 + number)
+        self.parted: dict[tuple[str, ...], dict[str, int]] = {}
+        self.simple: dict[tuple[str, ...], Known] = {}
+        self.unknown: Counter[str] = Counter()
+        self.drawn = 0
 
-    def update(self, column: int, outcome: int) -> None:
-        """Take an outcome in."""
-        self.p = self.p * self.chances(column)[:, outcome]
-        self.p = self.p / max(self.p.sum(), 1e-300)
-
-    def by_hypothesis(self) -> np.ndarray:
-        """Return the probability of each hypothesis."""
-        known = self.part.predicted
-        return np.bincount(np.maximum(known.owner, 0), weights=self.p * (known.owner >= 0), minlength=len(self.part.hypotheses))
-
-    def own(self, hypothesis: Hypothesis) -> tuple[int, float] | None:
-        """Return the column and minutes of a fault's own check."""
-        fault = hypothesis.fault
-        for check, column in self.column.items():
-            if fault.look is not None and check.kind is CheckKind.LOOK and (check.fault, check.place) == (fault.id, hypothesis.place):
-                return column, check.minutes
-        kind = OWN.get(fault.id)
-        for check, column in self.column.items():
-            near = not check.device or check.device == hypothesis.place or "W" in hypothesis.place or not hypothesis.place
-            if kind and check.kind is kind[0] and check.act is kind[1] and near:
-                return column, kind[2]
-        return None
-
-    def do(self, column: int) -> int:
-        """Do a check and return its outcome."""
-        seen = self.made.check(self.part.predicted.checks[column])
-        if seen.shown is None:
-            return self.part.predicted.checks[column].outcomes.index(seen.told[0])
-        low, high = self.band(column)
-        value = seen.shown.value
-        return 0 if (math.isinf(value) and math.isinf(high)) or low <= value <= high else 1
-
-    def run(self, *, by_weight: bool) -> Run:
-        """Work by weight a minute, or down the list; until one is sure or nothing is left."""
-        minutes, done = 0.0, set[int]()
+    def case(self, groups: tuple[str, ...], blunders: float) -> tuple[World, list[Seen]]:
+        """Return the next blind case that shows something."""
         while True:
-            p = self.by_hypothesis()
-            best = int(np.argmax(p))
-            if p[best] >= SURE or len(done) > MOST_CHECKS:
+            try:
+                self.drawn += 1
+                found = blind(self.job, self.inquiry, groups, self.draw, blunders)
+            except Unknown as unknown:
+                self.unknown[str(unknown)] += 1
+                continue
+            if found is not None:
+                return found
+
+    def single(self, group: str, blunders: float, *, simpler: bool) -> list[Run]:
+        """Work one case; with ``simpler`` in the simpler ways too."""
+        world, first = self.case((group,), blunders)
+        truth = world.truths[0]
+        seen, minutes, believed, cpu = list(first), 0.0, [], []
+        while True:
+            start = time.process_time()
+            weighed, _ = self.inquiry.weigh(Observations(seen=tuple(seen), meter=world.meter))
+            cpu.append(time.process_time() - start)
+            ranked = classes(weighed)
+            believed.append((ranked[0][0], truth.key in ranked[0][1]))
+            advice = weighed.advised
+            if advice.stop or not advice.checks or len(seen) - len(first) >= MOST_CHECKS:
                 break
-            offers = [(n, own) for n, h in enumerate(self.part.hypotheses) if p[n] > 0.002 and (own := self.own(h)) and own[0] not in done]
-            if not offers:
+            check = advice.checks[0].check
+            minutes += check.minutes
+            seen.append(world.check(check))
+        right = truth.key in ranked[0][1]
+        leading = max(ranked[0][1], key=lambda key: self._chance(weighed, key))
+        runs = [
+            Run(
+                way="advised",
+                group=group,
+                fault=truth.fault.id,
+                minutes=minutes,
+                checks=len(seen) - len(first),
+                right=right,
+                third=any(truth.key in keys for _, keys in ranked[:3]),
+                alone=leading == truth.key or right and self._never(weighed, leading, truth.key),
+                causes=len(ranked[0][1]),
+                believed=tuple(believed),
+                cpu=tuple(cpu),
+                instead=leading.partition("@")[0],
+            )
+        ]
+        if simpler:
+            key = tuple(part.name for part in weighed.rows.parts) + tuple(h.key for h in weighed.rows.hypotheses[-1:])
+            if key not in self.simple:
+                self.simple[key] = Known(weighed.rows)
+            for name, by_weight in (("weight a minute", True), ("down the list", False)):
+                again = replace(world, draw=Random(self.draw.random()))
+                again.seed = world.seed
+                minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight)
+                alone = keys[0] == truth.key or self._never(weighed, keys[0], truth.key)
+                third = any(k == truth.key or self._never(weighed, k, truth.key) for k in keys)
+                runs.append(Run(name, group, truth.fault.id, minutes, checks, alone, third, alone))
+        return runs
+
+    def _chance(self, weighed: Weighed, key: str) -> float:
+        return next((float(p) for h, p in zip(weighed.rows.hypotheses, weighed.after.hypotheses, strict=True) if h.key == key), 0.0)
+
+    def _never(self, weighed: Weighed, one: str, other: str) -> bool:
+        """Return whether no check parts two hypotheses."""
+        names = tuple(part.name for part in weighed.rows.parts) + (str(len(weighed.rows.hypotheses)),)
+        if names not in self.parted:
+            self.parted[names] = never_parted(weighed)
+        known = self.parted[names]
+        return one in known and other in known and known[one] == known[other]
+
+    def pair(self, blunders: float) -> Run:
+        """Work one case of two faults in different parts."""
+        world, first = self.case(self.draw.choice([("circuit", "circuit"), ("circuit", "circuit"), ("circuit", "sounder")]), blunders)
+        seen, minutes = list(first), 0.0
+        while True:
+            weighed, _ = self.inquiry.weigh(Observations(seen=tuple(seen), meter=world.meter))
+            advice = weighed.advised
+            if advice.stop or not advice.checks or len(seen) - len(first) >= 2 * MOST_CHECKS:
                 break
-            number, (column, cost) = max(offers, key=lambda o: p[o[0]] / o[1][1]) if by_weight else offers[0]
-            done.add(column)
-            minutes += cost
-            outcome = self.do(column)
-            if by_weight:
-                self.update(column, outcome)
-            else:
-                self._confirm(number, column, outcome)
-        order = np.argsort(-p)
-        keys = [self.part.hypotheses[n].key for n in order[:3]]
-        return Run(minutes, len(done), keys[0] == self.made.truth.key, self.made.truth.key in keys, [])
+            minutes += advice.checks[0].check.minutes
+            seen.append(world.check(advice.checks[0].check))
+        keys = [h.key for h in weighed.rows.hypotheses]
+        wanted = {truth.key for truth in world.truths}
+        place = None
+        named: list[set[str]] = []
+        for pair in weighed.after.pairs:
+            both = {keys[pair.first], keys[pair.second]}
+            if any(self._same_pair(weighed, both, other) for other in named):
+                continue
+            named.append(both)
+            if self._same_pair(weighed, both, wanted):
+                place = len(named)
+                break
+        return Run(
+            "advised",
+            "pair",
+            "+".join(sorted(t.fault.id for t in world.truths)),
+            minutes,
+            len(seen) - len(first),
+            place == 1,
+            place is not None and place <= 3,
+        )
 
-    def _confirm(self, number: int, column: int, outcome: int) -> None:
-        """Down the list a check confirms its own fault or strikes it off; nothing else is learnt."""
-        known = self.part.predicted
-        rows = known.owner == number
-        fits = float((self.chances(column)[rows, outcome] * known.share[rows]).sum())
-        self.p = np.where(rows, self.p * (100.0 if fits > 0.5 else 0.001), self.p)
-        self.p = self.p / self.p.sum()
-
-
-def table(cases: int, blunders: float, seed: int) -> None:
-    """Print how all three did."""
-    draw = Random(seed)
-    jobs = [read(loopwright.demo.text(name)).job for name in loopwright.demo.names()] + [read(synthetic(30, n)).job for n in range(1, 4)]
-    inquiries = [Inquiry(job) for job in jobs]
-    runs: dict[str, list[Run]] = defaultdict(list)
-    missed: Counter[str] = Counter()
-    made_of: Counter[str] = Counter()
-    while len(runs["advised"]) < cases:
-        pick = draw.randrange(len(jobs))
-        found = world(jobs[pick], inquiries[pick], draw, blunders)
-        if found is None:
-            continue
-        made, first = found
-        run = advised(made, inquiries[pick], first)
-        runs["advised"].append(run)
-        made_of[made.truth.fault.id] += 1
-        if not run.right:
-            missed[made.truth.fault.id] += 1
-        for name, by_weight in (("weight a minute", True), ("down the list", False)):
-            runs[name].append(Catalogue(replace(made, draw=Random(draw.random())), first).run(by_weight=by_weight))
-    print(f"\n{cases} blind single faults of detection circuits, {blunders:.0%} blunders, {len(made_of)} kinds of fault")
-    print("way of working     first %  first three %  checks  minutes  minutes, wrong answers at 240")
-    for name, some in runs.items():
-        right, third = np.mean([r.right for r in some]), np.mean([r.third for r in some])
-        minutes = np.array([r.minutes for r in some])
-        paid = minutes + WRONG_MINUTES * np.array([not r.right for r in some])
-        print(f"{name:18s} {right:7.1%} {third:14.1%} {np.mean([r.checks for r in some]):7.1f} {minutes.mean():8.1f} {paid.mean():10.1f}")
-    error, chance, tilt = calibration(runs["advised"])
-    print(f"calibration error {error:.3f}, of which about {chance:.3f} is chance at so many cases; right less believed {tilt:+.3f}")
-    print("missed:", ", ".join(f"{k} {n} of {made_of[k]}" for k, n in missed.most_common(8)) or "none")
+    def _same_pair(self, weighed: Weighed, one: set[str], other: set[str]) -> bool:
+        return all(any(a == b or self._never(weighed, a, b) for b in other) for a in one)
 
 
-def calibration(runs: list[Run]) -> tuple[float, float, float]:
-    """Return the expected calibration error of the leading answer over all steps in ten bins, what chance alone makes of it, and its sign.
+def shift(asked: tuple[int, int, float, int, int, int]) -> tuple[list[Run], list[Run], list[Run], Counter[str], int]:
+    """Return the runs on one job: plain, with blunders, pairs; what the simulators do not know; how many faults were drawn.
+
+    Each kind ends when its cases are done, or its share of the job's minutes is over.
+    """
+    number, seed, minutes, plain, blundered, pairs = asked
+    work, start = Shift(number, seed), time.time()
+    over = [start + 60 * minutes * share for share in (0.55, 0.9, 1.0)]
+    weight = [sum(f.weight for f in faults().values() if f.group == group and not f.unmodelled) for group in KINDS]
+    out: tuple[list[Run], list[Run]] = ([], [])
+    for runs, count, blunders, end in ((out[0], plain, 0.0, over[0]), (out[1], blundered, 0.02, over[1])):
+        for case in range(count):
+            if time.time() > end:
+                break
+            group = work.draw.choices(KINDS, weight)[0]
+            runs += work.single(group, blunders, simpler=case % SIMPLER_EVERY == 0)
+    two: list[Run] = []
+    while len(two) < pairs and time.time() < over[2]:
+        two.append(work.pair(0.0))
+    return out[0], out[1], two, work.unknown, work.drawn
+
+
+def table(title: str, runs: list[Run]) -> None:
+    """Print how every way of working did."""
+    print(f"\n{title}")
+    print("way of working            cases  first %  one cause %  first three %  causes  checks  minutes  minutes, wrong answers at 240")
+    ways = [(f"advised, {g}", [r for r in runs if r.way == "advised" and r.group == g]) for g in KINDS]
+    ways += [(way, [r for r in runs if r.way == way]) for way in ("advised", "weight a minute", "down the list")]
+    for name, some in ways:
+        if some:
+            minutes = np.array([r.minutes for r in some])
+            paid = minutes + WRONG_MINUTES * np.array([not r.right for r in some])
+            shares = [np.mean([getattr(r, word) for r in some]) for word in ("right", "alone", "third")]
+            means = [np.mean([r.causes for r in some]), np.mean([r.checks for r in some]), minutes.mean(), paid.mean()]
+            print(f"{name:24s} {len(some):6d} {shares[0]:8.2%} {shares[1]:11.2%} {shares[2]:13.2%} " + " ".join(f"{m:8.2f}" for m in means))
+    calibration([r for r in runs if r.way == "advised"])
+    wrong = Counter(f"{r.fault}>{r.instead}" for r in runs if r.way == "advised" and not r.right)
+    print("wrong: " + ", ".join(f"{name} {count}" for name, count in wrong.most_common(14)))
+
+
+def calibration(runs: list[Run]) -> None:
+    """Print the reliability of the leading answer over all steps in ten bins, its error, and what chance alone makes of it.
 
     Chance is that of one step a case: the steps of one case go together.
     """
     every = [each for run in runs for each in run.believed]
     p, right = np.array([e[0] for e in every]), np.array([float(e[1]) for e in every])
     bins = np.minimum((p * 10).astype(int), 9)
-    used = [bins == b for b in range(10) if (bins == b).any()]
-    error = sum(abs(p[rows].mean() - right[rows].mean()) * rows.mean() for rows in used)
+    used = [(b, bins == b) for b in range(10) if (bins == b).any()]
+    error = sum(abs(p[rows].mean() - right[rows].mean()) * rows.mean() for _, rows in used)
     share = len(runs) / p.size
-    chance = sum(math.sqrt(2 / math.pi * (p[rows] * (1 - p[rows])).sum() / share) for rows in used) / p.size
-    return float(error), float(chance), float(right.mean() - p.mean())
+    chance = sum(math.sqrt(2 / math.pi * (p[rows] * (1 - p[rows])).sum() / share) for _, rows in used) / p.size
+    print("believed " + "  ".join(f"{p[rows].mean():.3f}" for _, rows in used))
+    print("right    " + "  ".join(f"{right[rows].mean():.3f}" for _, rows in used))
+    print("steps    " + "  ".join(f"{rows.sum():5d}" for _, rows in used))
+    last = np.array([r.believed[-1] for r in runs], dtype=float)
+    print(
+        f"calibration error {error:.4f} (chance alone {chance:.4f}), tilt {right.mean() - p.mean():+.4f}; "
+        f"of the last answers: believed {last[:, 0].mean():.4f}, right {last[:, 1].mean():.4f}"
+    )
 
 
 def times() -> None:
@@ -385,11 +288,35 @@ def times() -> None:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("--cases", type=int, default=300)
+    parser.add_argument("--cases", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=40)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=math.inf)
     options = parser.parse_args()
-    for blunders in (0.0, 0.02):
-        table(options.cases, blunders, options.seed)
+    start, jobs = time.time(), options.jobs
+    share = options.minutes * options.workers / jobs
+    counts = [options.cases, options.cases // 2, options.cases // 10]
+    each = [[count // jobs + (number < count % jobs) for count in counts] for number in range(jobs)]
+    with ProcessPoolExecutor(options.workers) as pool:
+        done = list(pool.map(shift, [(number, options.seed, share, *each[number]) for number in range(jobs)]))
+    plain, blundered, two = ([run for part in done for run in part[n]] for n in range(3))
+    unknown = sum((part[3] for part in done), Counter[str]())
+    drawn = sum(part[4] for part in done)
+    took = f"{(time.time() - start) / 60:.0f} min with {options.workers} at once"
+    print(f"{jobs} premises, seed {options.seed}, {len(faults())} rows of {len(GROUPS)} groups, {took}")
+    print(f"{drawn} faults drawn, {unknown.total()} of kinds the simulators do not know: {', '.join(sorted(unknown)) or 'none'}")
+    table("blind single faults, measured as said", plain)
+    table("blind single faults, 2 % of readings a blunder", blundered)
+    if two:
+        shares = [np.mean([getattr(r, word) for r in two]) for word in ("right", "third")]
+        print(
+            f"\n{len(two)} pairs of faults: first {shares[0]:.1%}, first three {shares[1]:.1%}, {np.mean([r.minutes for r in two]):.1f} min"
+        )
+    cpu = 1000 * np.array([c for r in plain + blundered for c in r.cpu])
+    print(
+        f"an answer takes {np.median(cpu):.1f} ms in the middle, 95 of 100 under {np.quantile(cpu, 0.95):.0f} ms (parts solved once a job)"
+    )
     times()
 
 

@@ -32,6 +32,7 @@ class Ladder:
     held: set[str] = field(default_factory=set)
     topology: str = ""
     broken_at: float = 0.5
+    holds_below: bool = False
     drift: dict[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -71,6 +72,7 @@ class Ladder:
                     self.add(f"{word}R{n}", out, nxt, across * self._factor(share))
                 out = nxt
         self.last = (out, back)
+        self.holds_below = self.draw is not None and self.draw.random() < 0.5
         if circuit.resistors.end_ohm and self.topology != "none":
             self.add("end", out, back, circuit.resistors.end_ohm * self._factor(share))
         else:
@@ -120,7 +122,7 @@ class Ladder:
         while left:
             here = left.pop()
             for name, (a, b) in self.ends.items():
-                if self.ohm[name] < 1e6 and here in (a, b):
+                if self.ohm.get(name, OPEN) < 1e6 and here in (a, b):
                     other = b if here == a else a
                     if other not in found:
                         found.add(other)
@@ -199,13 +201,15 @@ class Ladder:
         return self.watch if math.isinf(ohm) else self.watch * ohm / (ohm + self.fitted_pull)
 
     def reads(self, act: str, device: str = "") -> str:
-        """Return what the input takes the circuit for, by the bands of its sheet; a gap is taken for the band above."""
+        """Return what the input takes the circuit for, by the bands of its sheet; in a gap it holds to the band it was drawn to hold to."""
         ratio = self.volts(act, device) / self.watch
         ohm = math.inf if ratio >= 1 - 1e-12 else self.pull * ratio / (1 - ratio)
         bands = next(rows for topology, rows in self.inputs.bands.items() if topology.value == self.topology)
+        below = None
         for band in sorted(bands, key=lambda b: b.from_ohm):
             if band.to_ohm is None or ohm < band.to_ohm:
-                return band.reads.value
+                return (below if below is not None and ohm < band.from_ohm and self.holds_below else band).reads.value
+            below = band
         return bands[-1].reads.value
 
     def shown(self, act: str, device: str = "", draw: Random | None = None) -> str:

@@ -16,7 +16,7 @@ from loopwright.explain.bus_part import SHOWN, bus_part, on_bus
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit_part import circuit_part
 from loopwright.explain.explanation import Explanation
-from loopwright.explain.hypothesis import Part
+from loopwright.explain.hypothesis import Floats, Part
 from loopwright.explain.learned import CATALOGUE, Weights
 from loopwright.explain.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
 from loopwright.explain.meter import Instrument
@@ -54,13 +54,17 @@ class Weighed:
 
     def __init__(self, rows: Rows, used: tuple[Seen, ...], likely: Likelihood, after: Posterior) -> None:
         self.rows, self.used, self.likely, self.after = rows, used, likely, after
-        self.keep = _kept(after)
-        self.weight = np.append(after.rows[self.keep], after.none_of_these)
-        self.weight = self.weight / self.weight.sum()
-        self.owner = self._owner()
+        self.follow(after.rows, after.none_of_these)
         self.outs: Outcomes | None = None
         self.group: NDArray[np.int64] = self.owner
         self.advised = Advised(checks=(), stop=True)
+
+    def follow(self, chance: Floats, none_of_these: float) -> None:
+        """Take the likeliest rows by ``chance`` as those that are followed."""
+        self.keep = _kept(chance)
+        self.weight = np.append(chance[self.keep], none_of_these)
+        self.weight = self.weight / self.weight.sum()
+        self.owner = self._owner()
 
     def _owner(self) -> NDArray[np.int64]:
         """Return the hypothesis of each kept row, numbered anew: 0 is nothing wrong, the last none of these."""
@@ -70,10 +74,29 @@ class Weighed:
     def look_ahead(self, known: Forecast, may: Callable[[Check], bool]) -> None:
         """Work out what each check not done yet could show, which hypotheses are one answer, and what is next of what ``may`` be done."""
         done = {reading.check for reading in self.used}
-        left = np.array([number for number, check in enumerate(known.checks) if check not in done], dtype=np.int64)
-        self.outs = outcomes(known, self.rows, self.keep, left)
-        self.group = alike(self.outs, self.owner, self.weight)
-        self.advised = advise(self.outs.only(may), self.weight, self.group)
+        left = [number for number, check in enumerate(known.checks) if check not in done]
+        for chance in self._in_doubt():
+            self.follow(chance, self.after.none_of_these)
+            self.outs = outcomes(known, self.rows, self.keep, np.array(left, dtype=np.int64))
+            self.group = alike(self.outs, self.owner, self.weight)
+            self.advised = advise(self.outs.only(may), self.weight, self.group)
+            if not self.advised.stop:
+                return
+
+    def _in_doubt(self) -> list[Floats]:
+        """Return the beliefs to be looked into, one after the other: that of single faults, or where two at once are likelier that of each
+        part by itself, the one in most doubt first."""
+        after = self.after
+        if after.two_faults < max(float(after.hypotheses.max(initial=0.0)), after.nothing, after.none_of_these):
+            return [after.rows]
+        out = []
+        for part in range(len(self.rows.parts)):
+            chance = np.where(self.rows.part == part, after.paired, 0.0)
+            chance[0] = max(after.two_faults - float(chance.sum()), 0.0)
+            if chance[0] < 0.5 * after.two_faults:
+                best = float(np.bincount(self.rows.owner + 1, weights=chance).max())
+                out.append((best, chance))
+        return [chance for _, chance in sorted(out, key=lambda each: each[0])] or [after.rows]
 
 
 class Inquiry:
@@ -251,10 +274,10 @@ def _dark_rows(power: PowerPart, part: Part, devices: tuple[str, ...]) -> NDArra
     return np.array([part.hidden.get(some, -1) for some in power.dark(devices)])
 
 
-def _kept(after: Posterior) -> NDArray[np.int64]:
+def _kept(chance: Floats) -> NDArray[np.int64]:
     """Return the likeliest rows, row 0 always among them, in order."""
-    order = np.argsort(-after.rows, kind="stable")[:MOST_ROWS]
-    kept: Iterable[int] = {0, *order[after.rows[order] > LEAST_ROW].tolist()}
+    order = np.argsort(-chance, kind="stable")[:MOST_ROWS]
+    kept: Iterable[int] = {0, *order[chance[order] > LEAST_ROW].tolist()}
     return np.array(sorted(kept))
 
 

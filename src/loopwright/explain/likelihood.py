@@ -9,7 +9,7 @@ themselves can be weighed once the faults are.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,8 @@ class Rows:
     present: Floats
     dark: dict[int, NDArray[np.int64]]
     index: dict[Check, tuple[int, int]]
+    read: dict[Seen, tuple[dict[Mistake, Floats], float]] = field(default_factory=dict, compare=False, repr=False)
+    """What was read so far, and the likelihood of each under every row: the next question brings the same readings and one more."""
 
     def column(self, check: Check) -> tuple[int, int] | None:
         """Return the part and the column of a check; None when no part has it."""
@@ -126,22 +128,27 @@ class Likelihood:
 
 def likelihood(rows: Rows, seen: Sequence[Seen]) -> Likelihood:
     """Return the likelihood of ``seen``. Raises KeyError for a check that no part has."""
-    columns, mistakes, anything = [], [], []
     for reading in seen:
-        found = rows.column(reading.check)
-        if found is None:
-            raise KeyError(reading.check)
-        kinds = kinds_of(rows.parts[found[0]], found[1], reading)
-        mixed = {}
-        present = rows.present if reading.check.kind in COMES_AND_GOES else np.ones(1)
-        for kind, values in kinds.items():
-            every = rows.spread(found[0], values)
-            mixed[kind] = present * every + (1 - present) * every[0]
-        columns.append(np.sum(list(mixed.values()), axis=0))
-        mistakes.append(mixed)
-        anything.append(_anything(reading, rows.parts[found[0]].predicted.checks[found[1]]))
+        if reading not in rows.read:
+            rows.read[reading] = _of_reading(rows, reading)
+    mistakes = tuple(rows.read[reading][0] for reading in seen)
+    columns = [np.sum(list(kinds.values()), axis=0) for kinds in mistakes]
     empty = np.zeros((rows.part.size, 0))
-    return Likelihood(chance=np.stack(columns, axis=1) if columns else empty, mistakes=tuple(mistakes), anything=np.array(anything))
+    anything = np.array([rows.read[reading][1] for reading in seen])
+    return Likelihood(chance=np.stack(columns, axis=1) if columns else empty, mistakes=mistakes, anything=anything)
+
+
+def _of_reading(rows: Rows, reading: Seen) -> tuple[dict[Mistake, Floats], float]:
+    """Return the likelihood of a reading under every row, by how it came about, and when nothing is known."""
+    found = rows.column(reading.check)
+    if found is None:
+        raise KeyError(reading.check)
+    mixed = {}
+    present = rows.present if reading.check.kind in COMES_AND_GOES else np.ones(1)
+    for kind, values in kinds_of(rows.parts[found[0]], found[1], reading).items():
+        every = rows.spread(found[0], values)
+        mixed[kind] = present * every + (1 - present) * every[0]
+    return mixed, _anything(reading, rows.parts[found[0]].predicted.checks[found[1]])
 
 
 def kinds_of(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:

@@ -172,7 +172,8 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -
     first = np.arange(min(FOLLOWED, short.size))
     beliefs = np.repeat(weight[None], first.size, axis=0)
     left = np.ones((first.size, short.size), dtype=np.bool_)
-    ends = ahead.after(beliefs, first, left, np.ones(first.size), DEPTH)
+    # What is seen but seldom is not followed, so the last check's own worth, in which it counts, is held beside.
+    ends = np.minimum(ahead.after(beliefs, first, left, np.ones(first.size), DEPTH), look.alone[0][short[first]])
     found = tuple(
         Advice(
             check=outs.checks[short[n]],
@@ -193,8 +194,8 @@ def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats
     some = np.take_along_axis(chance, order[:, None, :used], axis=2)
     heavy = np.flatnonzero(p > LEAST_WEIGHT * p.max())
     key = np.rint(np.moveaxis(some[:, heavy], 1, 0).reshape(heavy.size, -1) * GRAIN).astype(np.int8)
-    of_class = np.unique(group[heavy], return_inverse=True)[1].astype(np.int8)
-    together = np.unique(np.column_stack((of_class, key)), axis=0, return_inverse=True)[1].reshape(-1)
+    found: dict[tuple[int, bytes], int] = {}
+    together = np.array([found.setdefault((int(c), row.tobytes()), len(found)) for c, row in zip(group[heavy], key, strict=True)])
     member = np.zeros((int(together.max()) + 1, heavy.size))
     member[together, np.arange(heavy.size)] = p[heavy]
     weight = member.sum(axis=1)

@@ -19,7 +19,7 @@ from loopwright.explain.meter import Mistake
 
 TWO_FAULTS = 0.02
 """Prior share of occasions with two faults in different parts."""
-MOST_PAIRS = 5
+MOST_PAIRS = 8
 LEAST = 1e-300
 
 
@@ -36,7 +36,8 @@ class Pair:
 class Posterior:
     """Probabilities that sum to one: ``rows`` (row 0 is nothing wrong), ``none_of_these``, and ``two_faults`` in all.
 
-    ``hypotheses`` are those of single faults, summed over their rows; ``pairs`` are the most probable of the two faults.
+    ``hypotheses`` are those of single faults, summed over their rows; ``pairs`` are the most probable of the two faults, and ``paired`` is
+    of each row the probability that it is one of two.
     ``mistaken`` is for each reading the probability that it was a mistake, by kind.
     """
 
@@ -45,6 +46,7 @@ class Posterior:
     none_of_these: float
     two_faults: float
     pairs: tuple[Pair, ...]
+    paired: Floats
     mistaken: tuple[dict[Mistake, float], ...]
 
     @property
@@ -80,7 +82,7 @@ def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Pos
     top = max(float(np.max(log_chance)), log_none)
     mass = before * np.exp(log_chance - top)
     none = weights.none_of_these * float(np.exp(log_none - top))
-    pairs, both = _pairs(rows, before, log_chance, top, two_faults(rows, weights))
+    pairs, both, one_of = _pairs(rows, before, log_chance, top, two_faults(rows, weights))
     total = mass.sum() + none + both
     after = mass / total
     owner = np.maximum(rows.owner, 0)
@@ -92,18 +94,21 @@ def posterior(rows: Rows, seen: Likelihood, weights: Weights = CATALOGUE) -> Pos
         none_of_these=float(none / total),
         two_faults=float(both / total),
         pairs=tuple(Pair(first=p.first, second=p.second, probability=float(p.probability / total)) for p in pairs),
+        paired=one_of / total,
         mistaken=tuple(_mistaken(after, chance, kinds) for chance, kinds in zip(seen.chance.T, seen.mistakes, strict=True)),
     )
 
 
-def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float, both_share: float) -> tuple[list[Pair], float]:
-    """Return the most probable pairs and the mass of all of them; a fault that darkens other parts is paired with none there.
+def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float, both_share: float) -> tuple[list[Pair], float, Floats]:
+    """Return the most probable pairs, the mass of all of them, and of those that each row is in; a fault that darkens other parts is paired
+    with none there.
 
     ``both_share`` is the prior share of all pairs.
     """
     parts = len(rows.parts)
+    none = np.zeros(rows.part.size)
     if both_share <= 0 or len(rows.hypotheses) < 2:
-        return [], 0.0
+        return [], 0.0, none
     single = before[1:] / before[1:].sum()
     # What leaves devices of another part without a supply changes readings there too: the two cannot be told by a product.
     alone = np.all([column[1:] < 0 for column in rows.dark.values()], axis=0) if rows.dark else np.ones(single.size, dtype=np.bool_)
@@ -119,10 +124,11 @@ def _pairs(rows: Rows, before: Floats, log_chance: Floats, top: float, both_shar
     # All ordered pairs less those within one part; the prior of pairs is scaled to the share it has.
     possible = float(own.sum()) ** 2 - float(np.sum(own**2))
     if possible <= 0:
-        return [], 0.0
+        return [], 0.0, none
     scale = both_share / possible * float(np.exp(min(log_chance[0] - top, 600)))
     both = scale * (float(by_part.sum()) ** 2 - float(np.sum(by_part**2)))
-    return _likeliest(odds, home, scale), max(both, 0.0)
+    one_of = np.append(0.0, 2 * scale * single * gain * np.maximum(by_part.sum() - by_part[part], 0.0))
+    return _likeliest(odds, home, scale), max(both, 0.0), one_of
 
 
 def _sums(owner: NDArray[np.int64], values: Floats, count: int) -> Floats:
@@ -134,13 +140,9 @@ def _sums(owner: NDArray[np.int64], values: Floats, count: int) -> Floats:
 
 def _likeliest(odds: Floats, home: NDArray[np.int64], scale: float) -> list[Pair]:
     best = np.argsort(odds)[::-1][:40]
-    found = [
-        Pair(first=int(a), second=int(b), probability=2 * scale * float(odds[a] * odds[b]))
-        for position, a in enumerate(best)
-        for b in best[position + 1 :]
-        if home[a] != home[b]
-    ]
-    return sorted(found, key=lambda pair: -pair.probability)[:MOST_PAIRS]
+    both = np.triu(np.outer(odds[best], odds[best]), 1) * (home[best][:, None] != home[best])
+    order = [divmod(place, best.size) for place in np.argsort(-both, axis=None, kind="stable")[:MOST_PAIRS].tolist()]
+    return [Pair(first=int(best[a]), second=int(best[b]), probability=2 * scale * float(both[a, b])) for a, b in order if both[a, b] > 0]
 
 
 def _mistaken(after: Floats, chance: Floats, kinds: dict[Mistake, Floats]) -> dict[Mistake, float]:
