@@ -23,6 +23,7 @@ from loopwright.store.visit import OtherVisit, Visit, VisitFile
 from loopwright.web.app import create_app
 from loopwright.web.session import Session
 from loopwright.web.visitor import EVERY_RIGHT, Visitor
+from loopwright.web.site_reading import OF_THE_WHOLE
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -406,3 +407,21 @@ def test_a_dead_pair_is_a_reading_of_explain_and_goes_on_record(van: Van) -> Non
     assert [(each.where, each.state) for each in van.session.state.job.observations[-2:]] == [("c02", "no power"), ("c02, earth", "no power")]
     for place, reading, told in (("c02/pair", "x", "not a reading"), ("c02/pairs", "3", "no such dead check"), ("c02/pair", "3 V", "Ohms")):
         assert told in words_of(dead(van, place, reading))
+
+
+def test_what_a_log_tells_is_weighed_and_goes_on_record(van: Van) -> None:
+    van.note("z10", fields={"told": "alarms", "answer": "yes"})
+    van.note("z10", fields={"told": "hours", "answer": "2026-11-20 02:10\n2026-11-21 02:14\n2026-11-22 02:09\n2026-11-23 02:21"}, ask=True)
+    page = van.text()
+    assert "Detector looks at heater" in page and "What may be so from 2 readings" in page
+    assert "no time in that" in words_of(van.note("z10", fields={"told": "hours", "answer": "7 of them"}))
+    assert not van.say("record")["problems"]
+    first, second = van.session.state.job.observations[-2:]
+    assert (first.where, first.state, first.reading) == ("z10", "Has it given alarms that nobody meant? (z10)", "yes")
+    assert "2026-11-21 02:14" in second.reading
+
+
+@pytest.mark.parametrize("kind", OF_THE_WHOLE)
+def test_every_trouble_of_the_whole_answers_why(van: Van, kind: str) -> None:
+    assert not van.say("why", kind=str(kind), place="equipment/control")["problems"]
+    assert "What may be so" in van.text()

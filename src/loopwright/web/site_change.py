@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal, NoReturn
 from pydantic import BaseModel, Field
 
 from loopwright.explain.situation import ORDER, Step
+from loopwright.explain.system_scope import PART as WHOLE
+from loopwright.explain.system_word import words as questions
 from loopwright.explain.terminal import circuit_of
 from loopwright.explain.trouble import TroubleKind
 from loopwright.explain.unclear import Unclear
@@ -158,7 +160,9 @@ def _noted(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
         said |= told
     if said["reading"]:
         said["reading"] = understood(said["reading"], change.unit)
-    if not said["told"]:
+    if said["told"] in questions():
+        said["words"] = f"{questions()[said['told']].asks}?" + (f" ({said['where']})" if said["where"] != WHOLE else "")
+    elif not said["told"]:
         said["where"] = circuit_of(job, said["where"]) or said["where"]
     where = said["where"]
     if not where:

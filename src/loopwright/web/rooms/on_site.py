@@ -9,6 +9,8 @@ from loopwright.explain.caution import in_full
 from loopwright.explain.circuit_check import STATES
 from loopwright.explain.explanation import Cause, Explanation, chance_words
 from loopwright.explain.observation import NOT_AT_REST
+from loopwright.explain.system_scope import PART as WHOLE
+from loopwright.explain.system_word import words
 from loopwright.job.document import Stage
 from loopwright.store.file import StoreError
 from loopwright.store.visit import Visit
@@ -89,6 +91,8 @@ def _why(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> dict[str,
         "places": PLACES,
         "states": [*DONE, *(f"{done} {device}" for device in devices for done in DONE[1:-1]), *SYSTEM],
         "shows": SHOWS,
+        "words": [word for word in words().values() if not word.shows],
+        "whole": WHOLE,
     }
 
 
