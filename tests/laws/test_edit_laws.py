@@ -13,7 +13,7 @@ from loopwright.appraisal import appraise as appraisal
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.circuits import forecast as circuits
 from loopwright.job import edit as job_edit
-from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField, apply
+from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField, apply, tree_of
 from loopwright.job.read import read
 from loopwright.job.reading import Reading
 from loopwright.job.tree import LIST, MAP, Node, compose
@@ -118,12 +118,15 @@ def made(text: str, edit: Edit) -> object:
 
 
 def left_by(text: str, edit: Edit) -> str:
-    """Return the text an edit leaves, made on the tree of the text and made from nothing: both are one, and so are their trees."""
+    """Return the text an edit leaves, which goes on from the last tree; all is held against the same with nothing kept."""
     job_edit.TREES.put("tree", (text,), compose(text)[1])
     warm = made(text, edit)
     after = warm[0] if isinstance(warm[0], str) else text  # type: ignore[index]
     left = job_edit.TREES.find("tree", (after,))
     assert left is not None and stands(left) == stands(compose(after)[1])
+    job_edit.TREES.clear()
+    job_edit.TREES.put("tree", (text,), compose(text)[1])
+    assert stands(tree_of(after, text)) == stands(left)
     again = made(after, SetField("z/9", "1"))
     job_edit.TREES.clear()
     assert made(text, edit) == warm

@@ -98,12 +98,23 @@ def apply(text: str, edit: Edit) -> Edited:
     except ValueError as error:
         _refuse(edit.path, str(error))
     edited = Edited(*spliced(text, Splices(parts)))
-    graft = None if known is None else grafted(text, known, edited.text, parts, edit.path)
-    found, entry = (compose(edited.text)[1], ()) if graft is None else graft
+    graft = None if known is None else grafted(text, known, edited.text, parts)
+    if graft is None or not f"{edit.path}/".startswith("/".join((*graft[1], ""))):
+        graft = compose(edited.text)[1], ()
+    found, entry = graft
     if content(_at(found, entry)) != content(_at(root, entry)):
         _refuse(edit.path, "The text is written in a way here that this edit cannot follow; change it by hand.")
     TREES.put("tree", (edited.text,), found)
     return replace(edited, tree=found)
+
+
+def tree_of(text: str, before: str) -> Node:
+    """Return the tree of a text, for a reader to go on from; ``before`` is a text it comes from. Raises JobError when it has none."""
+    known, parts = TREES.find("tree", (before,)), difference(before, text).parts
+    graft = None if known is None else grafted(before, known, text, parts)
+    found = compose(text)[1] if graft is None else graft[0]
+    TREES.put("tree", (text,), found)
+    return found
 
 
 def _at(node: Node, names: tuple[str, ...]) -> Node:

@@ -21,14 +21,14 @@ _OUTER_DEPTH = 8
 _ENDS_DOCUMENT = re.compile(r"^(?:---|\.\.\.)", re.MULTILINE)
 
 
-def grafted(before: str, tree: Node, after: str, parts: Sequence[Splice], path: str) -> tuple[Node, tuple[str, ...]] | None:
+def grafted(before: str, tree: Node, after: str, parts: Sequence[Splice]) -> tuple[Node, tuple[str, ...]] | None:
     """Return the tree of ``after`` and the path of the entry that was composed again; None where the whole must be.
 
-    ``tree`` is that of ``before``, of which ``parts`` make ``after``; ``path`` is where they were meant to be.
+    ``tree`` is that of ``before``, of which ``parts`` make ``after``.
     """
     if not parts or len(after) * 4 >= MOST_BYTES or before.startswith(BYTE_ORDER_MARK) or _near_most(after, tree):
         return None
-    chain, ends = _entries(before, tree, path)
+    chain, ends = _entries(before, tree, parts[0].start)
     for depth in range(len(chain), 0, -1):
         key, _ = chain[depth - 1]
         start, end = before.rfind("\n", 0, key.start) + 1, ends[depth - 1]
@@ -54,13 +54,13 @@ def _events(node: Node) -> int:
     return 2 + sum(_events(child) for child in children)
 
 
-def _entries(text: str, tree: Node, path: str) -> tuple[list[tuple[Node, Node]], list[int]]:
-    """Return the entries on the way along the path that stand on lines of their own, and where each ends."""
+def _entries(text: str, tree: Node, offset: int) -> tuple[list[tuple[Node, Node]], list[int]]:
+    """Return the entries that hold an offset, the outer first, as far as they stand on lines of their own, and where each ends."""
     chain: list[tuple[Node, Node]] = []
     ends: list[int] = []
     node, end = tree, len(text)
-    for name in path.split("/")[:_DEEPEST]:
-        at = next((at for at, (key, _) in enumerate(node.value) if key.value == name), None) if node.kind == MAP and not node.flow else None
+    while len(chain) < _DEEPEST and node.kind == MAP and not node.flow:
+        at = next((at for at in range(len(node.value) - 1, -1, -1) if node.value[at][0].start <= offset), None)
         if at is None:
             break
         key, child = node.value[at]
@@ -102,7 +102,7 @@ def _put(tree: Node, chain: list[tuple[Node, Node]], fresh: tuple[Node, Node], s
     """Return the tree with a fresh entry at the end of the chain, and whatever follows moved by what the entry has grown."""
     grown, deeper = len(piece) - len(before), piece.count("\n") - before.count("\n")
     down = chain[-1][0].line - fresh[0].line
-    entry = (moved(fresh[0], start, down), moved(fresh[1], start, down))
+    entry: tuple[Node, Node] = (moved(fresh[0], start, down), moved(fresh[1], start, down))
     for depth in range(len(chain) - 1, -1, -1):
         above = chain[depth - 1][1] if depth else tree
         key = chain[depth][0]
@@ -117,7 +117,7 @@ def _put(tree: Node, chain: list[tuple[Node, Node]], fresh: tuple[Node, Node], s
     return entry[1]
 
 
-def moved(node: Node, by: int, down: int, value: object = None) -> Node:
+def moved(node: Node, by: int, down: int, value: object = None) -> Moved:
     """Return a copy of a node, and of all in it unless another ``value`` is given, so many characters and lines further on."""
     kind = node.kind
     if value is None:

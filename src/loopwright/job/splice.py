@@ -55,6 +55,15 @@ def difference(text: str, other: str) -> Splices:
     if text == other:
         return Splices(())
     shortest = min(len(text), len(other))
-    start = next((at for at in range(shortest) if text[at] != other[at]), shortest)
-    same = next((at for at in range(shortest - start) if text[-1 - at] != other[-1 - at]), shortest - start)
+    start = _alike(text, other, shortest)
+    same = _alike(text[::-1], other[::-1], shortest - start)
     return Splices((Splice(start, len(text) - same, other[start : len(other) - same]),))
+
+
+def _alike(text: str, other: str, most: int) -> int:
+    """Return how many of the first ``most`` characters are alike; whole pieces are compared, since texts are long."""
+    low, high = 0, most
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if text[low:middle] == other[low:middle] else (low, middle - 1)
+    return low

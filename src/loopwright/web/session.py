@@ -298,15 +298,19 @@ class Session:
         """Make the text the present one, at the end of the history."""
         if text == self._state.text and step is None:
             return
-        state = self._state if text == self._state.text else self._appraised(text, read(text, tree=tree))
+        state = self._state if text == self._state.text else self._appraised(text, self._read(text, tree))
         self._trail.add(text, summary, by=by, step=step)
         self._state = replace(state, revision=self._trail.number)
 
     def _take(self, text: str, by: str) -> None:
         """Make the present text one that another program has written."""
-        state = self._state if text == self._state.text else self._appraised(text, read(text), at_once=False)
+        state = self._state if text == self._state.text else self._appraised(text, self._read(text), at_once=False)
         self._trail.taken(text, by=by)
         self._state = replace(state, revision=self._trail.number)
+
+    def _read(self, text: str, tree: Node | None = None) -> Reading:
+        """Return what a text says; ``tree`` is the text composed already, left out it grows from that of the present text."""
+        return read(text, tree=job_edit.tree_of(text, self._state.text) if tree is None else tree)
 
     def _appraised(self, text: str, reading: Reading, *, at_once: bool = True) -> State:
         """Return the state of a text. A change made here is appraised before it counts; one made elsewhere counts already."""
