@@ -16,14 +16,15 @@ import pytest
 
 import loopwright.demo
 from loopwright.appraisal.observed import Verdict, held_readings
+from loopwright.job.read import read
 from loopwright.store.copies import beside, copied
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.person import RIGHTS, Right, Role
 from loopwright.store.visit import OtherVisit, Visit, VisitFile
 from loopwright.web.app import create_app
 from loopwright.web.session import Session
-from loopwright.web.visitor import EVERY_RIGHT, Visitor
 from loopwright.web.site_reading import OF_THE_WHOLE
+from loopwright.web.visitor import EVERY_RIGHT, Visitor
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -404,9 +405,32 @@ def test_a_dead_pair_is_a_reading_of_explain_and_goes_on_record(van: Van) -> Non
     van.say("ask")
     assert "What may be so from 1 reading" in van.text()
     assert not van.say("record")["problems"]
-    assert [(each.where, each.state) for each in van.session.state.job.observations[-2:]] == [("c02", "no power"), ("c02, earth", "no power")]
+    assert [(each.where, each.state) for each in van.session.state.job.observations[-2:]] == [
+        ("c02", "no power"),
+        ("c02, earth", "no power"),
+    ]
     for place, reading, told in (("c02/pair", "x", "not a reading"), ("c02/pairs", "3", "no such dead check"), ("c02/pair", "3 V", "Ohms")):
         assert told in words_of(dead(van, place, reading))
+
+
+def old(van: Van, name: str, **cells: str) -> dict[str, Any]:
+    return van.say("old", unit="Ω", fields={"name": name, **cells})
+
+
+def test_old_pairs_are_understood_and_a_job_starts_from_them(van: Van) -> None:
+    assert van.client.get("/on-site/taken-over.yaml?unit=control").status_code == 404
+    assert not old(van, "P1", rest="2.21 kΩ", operated="OL", lid="OL", shorted="9.4")["problems"]
+    assert not old(van, "Hall", rest="2710", operated="9.52 kΩ", lid="OL")["problems"]
+    text = van.text()
+    assert "P1 : single, end 2200 Ω" in text and "Hall : double, end 2700 Ω, alarm 6800 Ω" in text and "taken as a default" in text
+    assert "Fewest changes" in text and "Stay as they are: P1, Hall" in text
+    answer = van.client.get("/on-site/taken-over.yaml?unit=control")
+    assert "attachment" in answer.headers["Content-Disposition"]
+    assert list(read(answer.text).job.circuits) == ["old-p1", "old-hall"]
+    assert "both wires out" in words_of(old(van, "P3", operated="OL")) and "no reading of ohms" in words_of(old(van, "P3", rest="3 V"))
+    assert "no name" in words_of(old(van, "", rest="3 kΩ"))
+    van.say("old-out", place="P1")
+    assert "P1 :" not in van.text()
 
 
 def test_what_a_log_tells_is_weighed_and_goes_on_record(van: Van) -> None:

@@ -9,10 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from loopwright.circuits.forecast import BandTable, band_table
 from loopwright.explain.old_pair import Guess, OldPair, PairState, guesses, span_of
 from loopwright.job.sheet import InputsSheet, Reads, ResistorSet, Topology
+from loopwright.values.figure import show
+
+ONE_KIND = "All inputs are taken to share one kind of circuit: a default, where the sheet does not say otherwise."
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -55,6 +59,48 @@ class TakeOver:
     groups: tuple[Group, ...]
     unexplained: tuple[str, ...]
     plans: tuple[Plan, ...]
+
+    def as_data(self) -> dict[str, Any]:
+        """Return it for another program, units in the keys."""
+        return {
+            "pairs": {
+                name: [
+                    {"topology": str(each.topology), "odd": list(each.odd), "defaults": list(each.assumed)} | _ohms(each.resistors)
+                    for each in ways
+                ]
+                for name, ways in self.wired.items()
+            },
+            "groups": [{"pairs": list(each.pairs), "topology": str(each.topology)} | _ohms(each.resistors) for each in self.groups],
+            "unexplained": list(self.unexplained),
+            "plans": [
+                {"topology": str(plan.topology), "swaps": plan.swaps, "stay": list(plan.stay), "left_out": list(plan.left_out)}
+                | {"swap": {name: list(parts) for name, parts in plan.swap.items()}}
+                | _ohms(plan.resistors)
+                for plan in self.plans
+            ],
+        }
+
+
+def _ohms(resistors: ResistorSet) -> dict[str, float | None]:
+    return {"end_ohm": resistors.end_ohm, "alarm_ohm": resistors.alarm_ohm, "fault_ohm": resistors.fault_ohm}
+
+
+def _part_words(slot: str, ohm: float | None) -> str:
+    return f"take out the {slot} resistor" if ohm is None else f"fit {slot} {show(ohm, 'Ω')}"
+
+
+def plan_words(plan: Plan) -> tuple[str, ...]:
+    """Return a plan in sentences."""
+    ohms = {"end": plan.resistors.end_ohm, "alarm": plan.resistors.alarm_ohm, "fault": plan.resistors.fault_ohm}
+    wanted = ", ".join(f"{name} {show(ohm, 'Ω')}" for name, ohm in ohms.items() if ohm is not None)
+    out = [f"Kind of circuit: {plan.topology}{f', {wanted}' if wanted else ''}; {plan.swaps} resistors to fit, exchange or take out."]
+    out.append(f"Stay as they are: {', '.join(plan.stay) or 'none'}.")
+    for name, parts in plan.swap.items():
+        do = " and ".join(_part_words(part, ohms[part]) for part in parts)
+        out.append(f"{name}: {do or 'no resistor to change, and it does not read right yet: mend what is odd about it'}.")
+    if plan.left_out:
+        out.append(f"No input is left for {', '.join(plan.left_out)}.")
+    return tuple(out)
 
 
 def take_over(pairs: Sequence[OldPair], inputs: InputsSheet) -> TakeOver:
@@ -132,11 +178,11 @@ def _lies_in(ohm: float, table: BandTable, meant: frozenset[Reads] | None) -> bo
 
 
 def _parts(guess: Guess, wanted: ResistorSet, topology: Topology) -> tuple[str, ...]:
-    """Return which resistors of the wanted set have to be fitted, those that are there already left alone."""
+    """Return which resistors have to be fitted or taken out, those that are there already and wanted left alone."""
     odd_end = any("cabinet" in words for words in guess.odd)
     slots = {
         "end": (wanted.end_ohm, None if odd_end else guess.resistors.end_ohm),
         "alarm": (wanted.alarm_ohm, guess.resistors.alarm_ohm),
         "fault": (wanted.fault_ohm if topology is Topology.TRIPLE else None, guess.resistors.fault_ohm),
     }
-    return tuple(slot for slot, (want, have) in slots.items() if want is not None and want != have)
+    return tuple(slot for slot, (want, have) in slots.items() if want != have)

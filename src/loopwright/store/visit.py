@@ -77,6 +77,18 @@ class Past:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class OldRow:
+    """An old pair of an unknown system, and what was read of it, as it was written; empty where it was not read."""
+
+    name: str
+    rest: str = ""
+    operated: str = ""
+    lid: str = ""
+    fault: str = ""
+    shorted: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class MeterSaid:
     """The meter in use, as its paper says; empty fields are those of a usual one."""
 
@@ -102,6 +114,7 @@ class Visit:
     asked: tuple[str, ...] | None = None
     meter: MeterSaid = MeterSaid()
     past: tuple[Past, ...] = ()
+    old: tuple[OldRow, ...] = ()
     marks: tuple[str, ...] = ()
 
     @property

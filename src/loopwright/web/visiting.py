@@ -25,6 +25,7 @@ from loopwright.values.recent import Recent
 from loopwright.web.session import Session
 from loopwright.web.site_change import Moment, SiteChange, changed, refuse
 from loopwright.web.site_dead import dead_changed, shut
+from loopwright.web.site_old import old_changed
 from loopwright.web.site_reading import Read, instrument_of, is_on_record, observations_of, on_record, read_entry
 from loopwright.web.visitor import Visitor
 
@@ -106,6 +107,8 @@ class OnSite:
                     def made(visit: Visit) -> Visit:
                         if change.do in ("dead", "past"):
                             return dead_changed(change, visit, appraisal, moment)
+                        if change.do in ("old", "old-out"):
+                            return old_changed(change, visit)
                         shut(change, visit, appraisal)
                         return changed(change, visit, appraisal.job, moment)
 
