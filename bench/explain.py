@@ -158,6 +158,8 @@ class Shift:
         return runs
 
     def _chance(self, weighed: Weighed, key: str) -> float:
+        if key == "nothing":
+            return weighed.after.nothing
         return next((float(p) for h, p in zip(weighed.rows.hypotheses, weighed.after.hypotheses, strict=True) if h.key == key), 0.0)
 
     def _never(self, weighed: Weighed, one: str, other: str) -> bool:

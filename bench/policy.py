@@ -156,9 +156,8 @@ def main() -> None:
     made = problems(options.problems, Random(options.seed))
     least = np.array([best(outs, p) for outs, p, _ in made])
     sizes = [len(p) for _, p, _ in made], [len(outs.checks) for outs, _, _ in made]
-    print(
-        f"{len(made)} small problems, {np.mean(sizes[0]):.1f} hypotheses and {np.mean(sizes[1]):.1f} checks in the middle; best {least.mean():.1f} min"
-    )
+    many = f"{np.mean(sizes[0]):.1f} hypotheses and {np.mean(sizes[1]):.1f} checks in the middle"
+    print(f"{len(made)} small problems, {many}; best {least.mean():.1f} min")
     print("way of choosing    minutes  ratio, mean  95th percentile  worst")
     for name, choose in (("advised", advised), ("two steps", two_step), ("bits a minute", greedy)):
         ratio = np.array([cost(outs, p, group, choose) for outs, p, group in made]) / np.maximum(least, 1e-9)

@@ -29,7 +29,7 @@ def core_ohm(job: Job, name: str) -> float:
 
 @dataclass
 class Drawn:
-    """A load: its two points, amperes in the four states, volts below which it is ohmic, and at which volts it draws its watts if it does."""
+    """A load: its two points, amperes in the four states, volts below which it is ohmic, and the volts at which it draws its watts."""
 
     plus: str
     minus: str
@@ -205,7 +205,7 @@ class Supply:
 
 
 def put_in_supply(supply: Supply, fault: str, place: str, draw: Random) -> bool:
-    """Put a fault in, in an amount drawn at random; return whether this simulator knows it. ``place`` is a supply, output, run or landing."""
+    """Put a fault in, in an amount drawn at random; return whether it is known here. ``place`` is a supply, output, run or landing."""
 
     def log(low: float, high: float) -> float:
         return math.exp(draw.uniform(math.log(low), math.log(high)))

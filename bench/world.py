@@ -1,4 +1,4 @@
-"""Blind cases: what is wrong is drawn by the catalogue's weights, and answers come from simulators that share nothing with the program's faults.
+"""Blind cases: what is wrong is drawn by the catalogue's weights, and answers come from simulators apart from the program's.
 
 Circuits are ``bench/ladder.py``, supplies, runs and watched outputs ``bench/supply.py``; what no network shows (the bus, troubles at the
 keypad, looks) is drawn by the chances the catalogue states. Parts lie anywhere in their tolerance, amounts anywhere in their range.
@@ -261,7 +261,7 @@ class World:
 
 
 def first_checks(job: Job, group: str, draw: Random) -> list[Check]:
-    """Return what is asked first of a place drawn at random: the states of a circuit in order, troubles of a supply, output or bus device."""
+    """Return what is asked first of a place drawn at random: a circuit in all states, or the troubles of a supply, output or bus device."""
     if group == "circuit":
         name = draw.choice([c for c, circuit in job.circuits.items() if circuit.input])
         devices = [hop.device for hop in job.circuits[name].path if hop.device]

@@ -16,6 +16,8 @@ from loopwright.explain.hypothesis import Floats
 
 LEAST_STEP = {"Ω": 0.1, "V": 0.001, "A": 0.001, "nF": 0.01}
 """The last digit of the lowest range of a common hand-held meter [unit] (common practice, no source)."""
+NEXT_TO_NOTHING = {"Ω": 1.0, "V": 0.1, "A": 0.005, "nF": 0.1}
+"""Up to this [unit] a meter shows what is as good as nothing: leads, stray volts, its own last digits (judgement)."""
 MOST_STEP = {"Ω": 1e4, "V": 0.1, "A": 0.01, "nF": 1e4}
 """The last digit of the highest range [unit]: 60 MΩ, 600 V, 60 A, 60 mF on a meter of 6000 counts."""
 CAPACITANCE_PCT = 2.0
@@ -104,14 +106,17 @@ def chance_shown(shown: Shown, mean: Floats, sd: Floats, meter: Instrument) -> F
 
 
 def chance_anything(shown: Shown, meter: Instrument) -> float:
-    """Return the probability of the digits when nothing is known: over range, naught, or any magnitude alike."""
-    least, top = LEAST_STEP[shown.unit], meter.top(shown.unit)
+    """Return the probability of the digits when nothing is known: over range, next to nothing, or any magnitude alike.
+
+    Next to nothing is any of the digits a dead point or a short shows, and no one of them above the others.
+    """
+    least, top = NEXT_TO_NOTHING[shown.unit], meter.top(shown.unit)
     if shown.over_range:
         return 0.25
     value = abs(shown.value)
-    if value <= shown.half:
-        return 0.15
-    span = math.log((value + shown.half) / max(value - shown.half, least / 2))
+    if value <= least:
+        return 0.15 * min(2 * shown.half / least, 1.0)
+    span = math.log((value + shown.half) / max(value - shown.half, least))
     return 0.6 * min(span / math.log(top / least), 1.0)
 
 
