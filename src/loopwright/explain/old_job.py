@@ -1,4 +1,4 @@
-"""A job document to start from, out of what was found out about old pairs: each pair a circuit, what nobody measured said to be a default."""
+"""A job document to start from, out of what was found out about old pairs: each pair a circuit, and defaults said to be so."""
 
 from __future__ import annotations
 

@@ -31,7 +31,10 @@ MOST_ENTRIES, MOST_MARKS = 1000, 400
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Entry:
-    """One thing read, shown or answered, in the words of an observation file; ``words`` names a look or a question. ``out``: it was taken out again."""
+    """One thing read, shown or answered, in the words of an observation file.
+
+    ``words`` names a look or a question. ``out``: it was taken out again.
+    """
 
     id: str
     at: str

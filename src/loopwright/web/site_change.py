@@ -32,8 +32,8 @@ class SiteChange(BaseModel, extra="forbid"):
     """One thing said on site. ``visit`` is the one the page shows, ``mark`` names the change, which is made once."""
 
     do: Literal[
-        "step", "mains", "charge", "looked", "shown", "note", "take-out", "put-back", "meter", "ask", "why", "record", "anew", "back", "dead", "past",
-        "old", "old-out",
+        "step", "mains", "charge", "looked", "shown", "note", "take-out", "put-back", "meter", "ask", "why", "record", "anew", "back",
+        "dead", "past", "old", "old-out",
     ]
     visit: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)
