@@ -120,21 +120,30 @@ class _Work:
     def done(self) -> LoopNetwork:
         """Return the network as edited."""
         netlist = replace(self.network.netlist, elements=tuple(self.elements.values()))
-        acts = [replace(act, changes=tuple(change for change in act.changes if change[0] not in self.held)) for act in self.acts]
+        acts = [self._without_held(act) for act in self.acts] if self.held else self.acts
         pull_up = self.elements[self.network.pull_up.name]
         assert isinstance(pull_up, PullUp)
         return replace(self.network, netlist=netlist, acts=tuple(acts), pull_up=pull_up)
+
+    def _without_held(self, act: Act) -> Act:
+        left = tuple(change for change in act.changes if change[0] not in self.held)
+        return act if len(left) == len(act.changes) else replace(act, changes=left)
 
 
 def with_lifting(network: LoopNetwork, devices: Mapping[int, str]) -> LoopNetwork:
     """Return the network with one more act a device: its pair lifted off it, so that only the cable is left. ``devices`` by hop."""
     acts = list(network.acts)
     still = all(not act.changes for act in acts if act.kind is ActKind.CUT)
+    at: dict[str, list[str]] = {}
+    for element in network.netlist.elements:
+        if isinstance(element, Resistance):
+            for point in {element.a, element.b}:
+                at.setdefault(point, []).append(element.name)
     for number, device in devices.items():
         far, back = f"{network.circuit}.{number}", f"{network.circuit}.{number}.back"
         kept = {f"{network.circuit}.{number}.core-out", f"bridge:{far}:{back}"}
-        loose = [e.name for e in network.netlist.of(Resistance) if far in (e.a, e.b) and e.name not in kept]
-        acts.append(Act(kind=ActKind.LIFTED, device=device, changes=() if still else tuple((name, math.inf) for name in loose)))
+        loose = () if still else tuple((name, math.inf) for name in at.get(far, ()) if name not in kept)
+        acts.append(Act(kind=ActKind.LIFTED, device=device, changes=loose))
     return replace(network, acts=tuple(acts))
 
 

@@ -72,6 +72,7 @@ def circuit_part(job: Job, name: str) -> Part:
             pull_up_share=_pull_up_share(job, name),
             series=np.array([v.series for v in variants]),
             drum=drum_of(job, name),
+            elsewhere=tuple(not any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants),
         ),
         checks + looks,
         chances,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from loopwright.explain.circuit_check import STATES
 from loopwright.explain.hypothesis import Floats, Predicted
 from loopwright.job.sheet import Reads
 from loopwright.netlist.element import PullUp
-from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading
+from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading, Variable
 
 WATCHING_VOLTS_SD = 0.01 / math.sqrt(3)
 """Spread of the watching volts about the sheet's, as a share: 1 per cent to either side (judgement, no source)."""
@@ -53,6 +54,8 @@ class Loops:
     pull_up_share: float
     series: NDArray[np.int64]
     drum: Drum
+    elsewhere: tuple[bool, ...]
+    """Whether the devices hang on another input, so that nothing done to them moves this circuit."""
 
 
 def predict(
@@ -103,13 +106,21 @@ def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
 
 def spread_ohm(network: LoopNetwork, reading: LoopReading) -> Floats:
     """Return the spread [Ω] of the loop in each act."""
-    row = {name: position for position, name in enumerate(reading.names)}
     counted = np.where(reading.weights > 0, reading.weights * np.where(np.isinf(reading.ohm), 0.0, reading.ohm), 0.0)
-    square = np.full(counted.shape[0], LEAST_SD_OHM**2)
-    for variable in network.variables:
-        members = [row[name] for name in variable.members if name in row]
-        square += (counted[:, members].sum(axis=1) * (variable.high - variable.low)) ** 2 / 12
+    square = LEAST_SD_OHM**2 + ((counted @ _moved_by(network.variables, reading.names)) ** 2).sum(axis=1)
     return np.asarray(np.sqrt(square))
+
+
+@lru_cache(maxsize=8)
+def _moved_by(variables: tuple[Variable, ...], names: tuple[str, ...]) -> Floats:
+    """Return by how much each uncertain factor spreads each resistance, (resistances, factors): uniform, so its width over root twelve."""
+    row = {name: position for position, name in enumerate(names)}
+    out = np.zeros((len(names), len(variables)))
+    for column, variable in enumerate(variables):
+        for name in variable.members:
+            if name in row:
+                out[row[name], column] = (variable.high - variable.low) / math.sqrt(12)
+    return out
 
 
 def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
@@ -123,8 +134,7 @@ def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
     out = np.array([reading.ohm[position, reading.names.index(name)] for reading in loops.readings])
     if check.act is ActKind.ACTIVATED:
         # A device that hangs on another input moves nothing here, but its own contact moves.
-        elsewhere = [not any(act.changes for act in network.acts if act.kind is ActKind.CUT) for network in loops.networks]
-        out = np.where(elsewhere, ohm, out)
+        out = np.where(loops.elsewhere, ohm, out)
     return out, np.maximum(0.1 * np.where(np.isinf(out), 0.0, out), LEAST_SD_OHM)
 
 

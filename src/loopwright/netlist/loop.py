@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from loopwright.job.document import Circuit, EndPlace, Hop, Job
 from loopwright.job.sheet import ContactSheet, InputsSheet, RestPosition, Topology
+from loopwright.netlist.band import MOST_WIDTH, in_rows, solve_row, width
 from loopwright.netlist.compile import LEAST_OHM
 from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
 from loopwright.netlist.element import Element, Netlist, PullUp, Resistance
@@ -28,6 +29,8 @@ NODE_LEAK_S = 1e-12
 """Leak [S] from every point of a circuit to its 0 V: a point behind two open contacts has volts, and a meter sees no end of ohms."""
 ISLAND_LEAK_S = 1e-9
 """The same [S] where points are cut off and their equations would be singular."""
+LEAST_ROW = 16
+"""From so many points on a circuit whose points lie in a row is solved along it."""
 OVER_RANGE_OHM = 5e7
 """Above this [Ω] a common meter shows over range."""
 ASSUMED_PULL_UP = (5.0, 4700.0)
@@ -265,14 +268,31 @@ def read_loops(networks: Sequence[LoopNetwork]) -> tuple[LoopReading, ...]:
     for arrays in built:
         by_size.setdefault(arrays.size, []).append(arrays)
     for size, members in by_size.items():
-        matrix = np.concatenate([arrays.matrices() for arrays in members])
-        right = np.concatenate([arrays.right() for arrays in members])
-        volts = _volts(matrix, right) if size else np.zeros((len(matrix), 0))
+        volts = (
+            _in_a_row(members) if size >= LEAST_ROW and max(arrays.width for arrays in members) <= MOST_WIDTH else _as_equations(members)
+        )
         at = 0
         for arrays in members:
             arrays.volts = volts[at : at + arrays.conductance.shape[0]]
             at += arrays.conductance.shape[0]
     return tuple(arrays.reading() for arrays in built)
+
+
+def _as_equations(members: list[_LoopArrays]) -> Floats:
+    """Return the (acts of all, points) volts of circuits with the same number of points, from their node equations."""
+    matrix = np.concatenate([arrays.matrices() for arrays in members])
+    right = np.concatenate([arrays.right() for arrays in members])
+    return _volts(matrix, right) if members[0].size else np.zeros((len(matrix), 0))
+
+
+def _in_a_row(members: list[_LoopArrays]) -> Floats:
+    """Return the same where the points lie in a row, as those of a chain of devices do."""
+    most = max(1, *(arrays.width for arrays in members))
+    joined = np.concatenate([in_rows(m.a, m.b, m.conductance.T, m.size, most) for m in members], axis=2)
+    joined[:, 0] += NODE_LEAK_S
+    pulls = [(m.network.pull_up, m.conductance.shape[0]) for m in members]
+    joined[0, 0] += np.concatenate([np.full(acts, 1.0 / pull.ohm) for pull, acts in pulls])
+    return solve_row(joined, np.concatenate([np.full(acts, pull.open_v / pull.ohm) for pull, acts in pulls])).T
 
 
 def _volts(matrix: Floats, right: Floats) -> Floats:
@@ -304,6 +324,7 @@ class _LoopArrays:
         self.size = len(index) - 1
         self.a = np.array([index[e.a] for e in resistances])
         self.b = np.array([index[e.b] for e in resistances])
+        self.width = width(self.a, self.b)
         row = {name: position for position, name in enumerate(self.names)}
         self.ohm = np.tile(np.array([e.ohm for e in resistances]), (len(network.acts), 1))
         for position, act in enumerate(network.acts):
