@@ -49,7 +49,9 @@ def states(found: Weighed) -> tuple[np.ndarray, np.ndarray]:
     for row in range(1, weight.size):
         prior.append(single * weight[row] / weight.sum())
         likely.append(chance[row])
-    pairs = [(a, b) for a in range(1, weight.size) for b in range(a + 1, weight.size) if rows.part[a] != rows.part[b]]
+    # What moves the readings of another part stands beside no fault there, nor does what was not spoken of.
+    alone = [r for r in range(1, weight.size) if rows.parts[rows.part[r]].paired and all(c[r] < 0 for c in rows.dark.values())]
+    pairs = [(a, b) for n, a in enumerate(alone) for b in alone[n + 1 :] if rows.part[a] != rows.part[b]]
     total = sum(weight[a] * weight[b] for a, b in pairs)
     for a, b in pairs:
         prior.append(two * weight[a] * weight[b] / total)
