@@ -1,0 +1,164 @@
+"""One frame of DC-09 read and written: check sum, length, the fields of its head, and what stands between its brackets.
+
+``LF CCCC 0LLL "id" ssss [Rrrrrrr] Lpppppp #aaaa [data] [xdata]* [_time] CR``
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from loopwright.signalling import moment
+from loopwright.signalling.crc import crc16
+from loopwright.signalling.key import Cipher, Draw, Key, padded
+from loopwright.signalling.stream import CR, LF, MOST_BODY
+
+_ASCII_HEAD = re.compile(rb"\n([0-9A-Fa-f]{4})0([0-9A-Fa-f]{3})(?=\")")
+_BINARY_HEAD = re.compile(rb"\n([\x00-\xff]{2})0([0-9A-Fa-f]{3})(?=\")", re.DOTALL)
+# 0 alone is the account of the 2007 annex; every other has three digits or more.
+_HEAD = re.compile(rb'"(\*?)([A-Za-z0-9-]+)"(\d{4})(?:R([0-9A-Fa-f]{1,6}))?L([0-9A-Fa-f]{1,6})(?:#(0|[0-9A-Fa-f]{3,16}))?\[')
+_TAIL = re.compile(rb"([^\[\]]*)\]((?:\[[^\[\]]*\])*)(_[^\[\]]*)?")
+_HIDDEN_TAIL = re.compile(rb"[^|\[\]]*(?:\|([^\[\]]*))?\]((?:\[[^\[\]]*\])*)(_[\x20-\x7e]*)?")
+_HIDDEN_HEX = re.compile(rb"(?:[0-9A-Fa-f]{32})+")
+_XDATA = re.compile(rb"\[([^\[\]]*)\]")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Head:
+    """The fields before the bracket, as sent. ``account`` is empty where the sender left it out."""
+
+    token: str
+    encrypted: bool
+    sequence: str
+    receiver: str | None
+    line: str
+    account: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Content:
+    """What stands between the brackets: data, extended data as letter and text, and the time (None: none, or none that can be read)."""
+
+    data: str = ""
+    extended: tuple[tuple[str, str], ...] = ()
+    time_said: str | None = None
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Frame:
+    """A frame whose check sum and length are right. ``inside`` is everything after the first bracket."""
+
+    head: Head
+    inside: bytes = field(repr=False)
+    binary_check: bool = False
+
+
+class Damaged(ValueError):  # noqa: N818 - what the frame is
+    """The bytes did not arrive as they were sent, or are no frame: nobody is answered."""
+
+
+class Unreadable(ValueError):  # noqa: N818 - what the frame is
+    """The bytes arrived whole, but their head is none of the standard: there is nobody to answer by it."""
+
+
+def text_of(octets: bytes) -> str:
+    """Return text that is UTF-8, or else Windows-1252; the five bytes that set leaves out are written as escapes."""
+    try:
+        return octets.decode("utf-8")
+    except UnicodeDecodeError:
+        return octets.decode("cp1252", "backslashreplace")
+
+
+def parse(octets: bytes) -> Frame:
+    """Return the frame in bytes from LF to CR. Raises Damaged or Unreadable, with what is wrong in words."""
+    if len(octets) < 2 or octets[0] != LF or octets[-1] != CR:
+        raise Damaged("a frame begins with a line feed and ends with a carriage return.")
+    body, binary = _checked(octets)
+    found = _HEAD.match(body)
+    if found is None:
+        raise Unreadable('its head is not "name", four digits, R, L and an account of 3 to 16 hexadecimal digits before a bracket.')
+    star, token, sequence, receiver, line, account = found.groups()
+    head = Head(
+        token=token.decode("ascii"),
+        encrypted=bool(star),
+        sequence=sequence.decode("ascii"),
+        receiver=None if receiver is None else receiver.decode("ascii"),
+        line=line.decode("ascii"),
+        account=(account or b"").decode("ascii"),
+    )
+    return Frame(head=head, inside=body[found.end() :], binary_check=binary)
+
+
+def _checked(octets: bytes) -> tuple[bytes, bool]:
+    """Return what the check sum covers, and whether that was two raw bytes. Raises Damaged."""
+    for form, digits in ((_ASCII_HEAD, True), (_BINARY_HEAD, False)):
+        found = form.match(octets)
+        if found is None:
+            continue
+        body = octets[found.end() : -1]
+        said = int(found[1], 16) if digits else int.from_bytes(found[1], "big")
+        if said != crc16(body):
+            raise Damaged(f"its check sum is {said:04X} and should be {crc16(body):04X}.")
+        if int(found[2], 16) != len(body):
+            raise Damaged(f"its length is 0{found[2].decode('ascii')} and should be {len(body):04X}.")
+        return body, not digits
+    raise Damaged("there is no check sum and length before a quotation mark.")
+
+
+def content_of(frame: Frame) -> Content | None:
+    """Return what a plain frame carries; None where what follows the data is none of the standard."""
+    found = _TAIL.fullmatch(frame.inside)
+    return None if found is None else _content(found)
+
+
+def revealed(frame: Frame, key: Key, cipher: Cipher) -> Content | None:
+    """Return what a frame hides, or None where the key does not fit: pad, data, bracket and time do not come out."""
+    if not _HIDDEN_HEX.fullmatch(frame.inside):
+        return None
+    found = _HIDDEN_TAIL.fullmatch(key.decrypt(cipher, bytes.fromhex(frame.inside.decode("ascii"))))
+    return None if found is None else _content(found)
+
+
+def _content(found: re.Match[bytes]) -> Content:
+    data, extended, time = found.groups()
+    said = None if time is None else text_of(time)
+    return Content(
+        data=text_of(data or b""),
+        extended=tuple((text[:1], text[1:]) for text in map(text_of, _XDATA.findall(extended))),
+        time_said=said,
+        at=None if said is None else moment.read(said),
+    )
+
+
+def build(head: Head, content: Content, *, key: Key | None = None, cipher: Cipher | None = None, draw: Draw | None = None) -> bytes:
+    """Return the frame, LF to CR. An encrypted one needs key, cipher, random bytes and a time. Raises ValueError."""
+    if head.encrypted and (key is None or cipher is None or draw is None or content.at is None):
+        raise ValueError("an encrypted frame needs a key, a cipher, random bytes and a time.")
+    inside = b"".join((content.data.encode("utf-8"), b"]", *(f"[{letter}{text}]".encode() for letter, text in content.extended)))
+    if content.at is not None:
+        inside += moment.written(content.at)
+    if _TAIL.fullmatch(inside) is None:
+        raise ValueError("data and extended data hold no brackets.")
+    if head.encrypted and key is not None and cipher is not None and draw is not None:
+        inside = key.encrypt(cipher, padded(inside, draw)).hex().upper().encode("ascii")
+    body = head_bytes(head) + inside
+    if _HEAD.match(body) is None:
+        raise ValueError("a field of the head is none of the standard.")
+    return framed(body)
+
+
+def head_bytes(head: Head) -> bytes:
+    """Return the head as it is sent, up to and with the bracket."""
+    star = "*" if head.encrypted else ""
+    receiver = "" if head.receiver is None else f"R{head.receiver}"
+    account = f"#{head.account}" if head.account else ""
+    return f'"{star}{head.token}"{head.sequence}{receiver}L{head.line}{account}['.encode("ascii")
+
+
+def framed(body: bytes) -> bytes:
+    """Return the bytes between LF with check sum and length, and CR. Raises ValueError when they are too many or hold one of the two."""
+    if len(body) > MOST_BODY or LF in body or CR in body:
+        raise ValueError(f"a frame holds at most {MOST_BODY} bytes, and no end of line.")
+    return b"\n%04X%04X%b\r" % (crc16(body), len(body), body)
