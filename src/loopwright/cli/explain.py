@@ -12,19 +12,23 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from loopwright.explain.explanation import Answer, Cause, Explanation, NextCheck
+    from loopwright.explain.learned import Weights
     from loopwright.explain.observation import Observations
     from loopwright.job.document import Job
 
 WIDEST, NARROWEST = 110, 40
 MOST_CAUSES = 4
+MOST_MOVED = 5
 
 
-def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
+def explain(file: File, /, *, seen: File, json: Flag = False, catalogue_alone: Flag = False) -> int:
     """Say why what is seen is not what should be seen, and which check is worth doing next.
 
     The file holds readings, what the keypad shows and answers, as docs/observations.md describes. Printed are the faults
     that explain it, the likeliest first, with what mends them and what to mind; readings that were probably mistakes;
     the check that tells most a minute; and, when no check would change what to do, that.
+
+    Cases of the Desk that were closed in the folder of the job move how common each cause is taken to be; which ones is said.
 
     For example:
 
@@ -39,6 +43,8 @@ def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
         The file of what was seen.
     json
         Print everything as JSON: answers, causes with expected readings and working, next checks; units in the keys.
+    catalogue_alone
+        Leave closed cases out: every cause is as common as the catalogue has it.
     """
     from loopwright.cli.file import STDIN, read_job
     from loopwright.cli.terminal import console, say_json
@@ -47,14 +53,40 @@ def explain(file: File, /, *, seen: File, json: Flag = False) -> int:
         raise Refusal("The job and what was seen cannot both come from standard input.")
     job = read_job(file)
     observed = observations(job, seen)
-    from loopwright.explain.explain import explain as explained
+    from loopwright.explain.explain import Inquiry
+    from loopwright.explain.learned import CATALOGUE, moved
 
-    found = explained(job, observed)
+    weights = CATALOGUE if catalogue_alone or file == STDIN else _learned(file)
+    found = Inquiry(job, weights=weights).explain(observed)
     if json:
-        say_json({"file": file, "seen": seen, "title": job.title} | found.as_data())
+        learned = [{"fault": row.fault, "seen": row.seen, "weight": row.before, "weight_now": row.now} for row in moved(weights)]
+        say_json({"file": file, "seen": seen, "title": job.title, "closed_cases": weights.closed, "moved": learned} | found.as_data())
     else:
         show(console(), job, found)
+        _show_moved(console(), weights)
     return DONE
+
+
+def _learned(file: str) -> Weights:
+    """Return what the closed cases in the folder of a job have taught."""
+    from pathlib import Path
+
+    from loopwright.explain.learned import learned_weights
+    from loopwright.store.case_file import Closings
+
+    return learned_weights(closed.cause for closed in Closings(Path(file).resolve().parent).all())
+
+
+def _show_moved(out: Console, weights: Weights) -> None:
+    from loopwright.explain.learned import moved
+
+    if not weights.closed:
+        return
+    rows = [f"{row.words} [{row.fault}] {row.before:g} to {row.now:g} ({row.seen} of them)" for row in moved(weights)[:MOST_MOVED]]
+    out.print()
+    told = f": {'; '.join(rows)}" if rows else ", none with a cause of the catalogue"
+    cases = "case" if weights.closed == 1 else "cases"
+    _lines(out, f"Weights moved by {weights.closed} closed {cases} in this folder{told}. Without them: --catalogue-alone.", 0)
 
 
 def observations(job: Job, seen: str) -> Observations:

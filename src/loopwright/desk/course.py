@@ -116,7 +116,7 @@ def course(case: Case, appraisal: Appraisal, explaining: Explaining) -> Course:
     patient = sum(said.key.startswith(f"{CHECK}:") for said in case.standing) < MOST_CHECKS
     if question is None and found is not None and not found.stop and not settled and patient:
         best = max(found.next_checks, key=lambda check: check.bits / max(check.minutes, 0.1), default=None)
-        question = check_question(best) if best is not None and best.bits >= LEAST_BITS else None
+        question = check_question(appraisal.job, best) if best is not None and best.bits >= LEAST_BITS else None
     common = {"say": say, "verdicts": told, "hindrances": causes, "found": found, "left_out": left_out}
     if question is not None:
         return Course(step="question", question=question, **common)  # type: ignore[arg-type]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from loopwright.desk.caller import caller_choice, caller_words
 from loopwright.desk.case import CHECK, HINDRANCE, OPENING, Case
 from loopwright.desk.opening import AREA, HOURS, KEYPAD, ZONE, Ask, Choice, asks
 from loopwright.explain.explanation import NextCheck
@@ -62,13 +63,13 @@ def hindrance_question(cause: Cause) -> Question:
     return Question(key=f"{HINDRANCE}:{cause.hindrance}", words=f"{cause.sentence} Is it so?", choices=_YES_NO, why=cause.check)
 
 
-def check_question(check: NextCheck) -> Question:
-    """Return a check of the model as a question to the caller."""
+def check_question(job: Job, check: NextCheck) -> Question:
+    """Return a check of the model as a question to the caller, in words for callers."""
     entry = named(check.entry)
     return Question(
         key=key_of(entry),
-        words=check.words,
-        choices=tuple((word, word.capitalize()) for word in check.outcomes),
+        words=caller_words(job, entry),
+        choices=tuple((word, caller_choice(word)) for word in check.outcomes),
         minutes=check.minutes,
         bits=check.bits,
         caution=check.caution,

@@ -1,0 +1,63 @@
+"""How a check is put to a caller: plain words in the second person, of places as people call them (``caller.toml``)."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+
+from loopwright.explain.system_word import words
+from loopwright.job.document import Job
+from loopwright.power.forecast import label_of
+
+THERE = "it"
+"""What a place nobody has named is called."""
+
+
+@cache
+def table() -> Mapping[str, Mapping[str, str]]:
+    """Return the wordings by what they are of and the id of the check."""
+    found: dict[str, dict[str, str]] = tomllib.loads(files("loopwright.desk").joinpath("caller.toml").read_text(encoding="utf-8"))
+    return found
+
+
+def caller_words(job: Job, entry: Mapping[str, str]) -> str:
+    """Return a check as a question to a caller; ``entry`` names it as an observation file does, with ``place`` for ``at``.
+
+    Raises KeyError for a check no caller can do.
+    """
+    where, at, state = entry.get("where", ""), entry.get("place", ""), entry.get("state", "")
+    if entry.get("look"):
+        return _filled(table()["look"][entry["look"]], _called(job, at or where))
+    asked = entry.get("told") or (at if at in words() else "")
+    if asked:
+        place = _called(job, where)
+        wording = table()["told"].get(asked)
+        if wording is not None:
+            return _filled(wording, place)
+        return f"{words()[asked].asks}{f' ({place})' if place != THERE else ''}?"
+    for group in ("missing", "power"):
+        if at in table()[group]:
+            return _filled(table()[group][at], _called(job, where))
+    if where not in job.circuits:
+        return table()["output"]["trouble"]
+    done, _, device = state.partition(" ")
+    return _filled(table()["state"][done or "rest"], _called(job, device if done == "operated" and device else where))
+
+
+def caller_choice(outcome: str) -> str:
+    """Return an outcome of a check as a caller says it."""
+    return table()["shown"].get(outcome, outcome.capitalize())
+
+
+def _filled(wording: str, place: str) -> str:
+    return wording.replace("{place}", place)
+
+
+def _called(job: Job, place: str) -> str:
+    """Return what people call a place; a circuit by the text of its zone."""
+    zone = job.zones.get(place) or next((each for each in job.zones.values() if place and each.circuit == place), None)
+    if zone is not None:
+        return zone.text or f"number {zone.number}"
+    return label_of(job, place) if place in job.equipment else THERE
