@@ -175,19 +175,26 @@ def _cause(out: Console, cause: Cause) -> None:
 
     parts = f" Parts: {', '.join(cause.parts)}." if cause.parts else ""
     _lines(out, f"Do: {cause.fix}.{parts}", 4)
-    if cause.caution:
-        _lines(out, f"Mind: {cause.caution}.", 4)
+    _mind(out, cause.caution)
     for step in cause.working:
-        _lines(out, f"{step.check}: read {step.read}; with this {step.here}, sound {step.sound}", 4)
+        _lines(out, f"{step.check.rstrip('?')}: read {step.read}; with this {step.here}, sound {step.sound}", 4)
     _lines(out, f"Why it is thought of: {cause.reason} ({'; '.join(str(source(key)) for key in cause.source)}).", 4)
 
 
 def _next(out: Console, check: NextCheck) -> None:
     needs = f" Needs: {', '.join(check.needs)}." if check.needs else ""
     _lines(out, f"{check.words} ({check.minutes:g} min, {check.bits:.2f} bit).{needs}", 2)
+    _mind(out, check.caution)
     for each in check.outlook[:4]:
         _lines(out, f"{each.shows} ({each.chance:.0%}): then {each.leads} ({each.leads_chance:.0%})", 4)
     _lines(out, "Write it down as {" + ", ".join(f"{key}: {value}" for key, value in check.entry.items()) + "}", 4)
+
+
+def _mind(out: Console, caution: str) -> None:
+    from loopwright.explain.caution import in_full
+
+    for sentence in in_full(caution):
+        _lines(out, f"Mind: {sentence}", 4)
 
 
 def _chance(probability: float) -> str:

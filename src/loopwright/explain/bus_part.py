@@ -13,7 +13,7 @@ from loopwright.explain.look import looks_of
 from loopwright.job.document import Job
 
 PART = "bus"
-SHOWN = {"missing": "missing", "others": "others missing too", "tamper": "with its cover open", "ghost": "as one nobody knows"}
+SHOWN = {"missing": "missing", "others": "and others missing", "tamper": "with its cover open", "ghost": "as one nobody knows"}
 """What the keypad may show of a device on the bus, by the word it is written with."""
 NOT_SHOWN = 0.01
 UNFED_MISSING = 0.97

@@ -270,7 +270,7 @@ def _verdict(weighed: Weighed, answers: tuple[Answer, ...]) -> str:
         return "No single fault explains what was seen; two at once do."
     if not weighed.advised.stop:
         check = weighed.advised.checks[0].check if weighed.advised.checks else None
-        return f"Next: {check.words}." if check else "Go on reading."
+        return f"Next: {check.words}{'' if check.words.endswith('?') else '.'}" if check else "Go on reading."
     if after.nothing >= lead:
         return "Nothing further would change what you do: what was read is as it should be."
     cause = answers[0].causes[0]
