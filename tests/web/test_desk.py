@@ -167,6 +167,11 @@ def test_a_pass_word_is_held_against_the_vault_and_found_nowhere(desk: Desk) -> 
     for word, right in ((WORD, True), ("copper  kettle", True), ("Copper Kettles", False), ("", False)):
         answer = desk.post("/at/house/desk/compare", {"case": desk.case, "name": "word/owner", "word": word}).json()
         assert answer == {"problem": "", "right": right}
+    third = desk.post("/at/house/desk/compare", {"case": desk.case, "name": "word/owner", "word": "kettle"}).json()
+    assert third == {"problem": "", "right": False}
+    # Three wrong ones are enough for one day: not even the right one is told from them.
+    fourth = desk.post("/at/house/desk/compare", {"case": desk.case, "name": "word/owner", "word": WORD}).json()
+    assert "before tomorrow" in fourth["problem"] and "right" not in fourth
     files = [path.read_bytes() for path in desk.folder.iterdir() if path.is_file()]
     assert not any(WORD.encode() in raw or b"Copper Kettles" in raw for raw in files)
     assert WORD not in "".join(desk.heard)

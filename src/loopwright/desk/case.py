@@ -86,7 +86,8 @@ class Closed:
 class Case:
     """A case. ``on_file`` says that it is about the job it is kept with; ``kept_as`` is the job made of what was assumed.
 
-    ``advice`` is what was said to the caller last, ``handed_at`` when it went over to a visit. Moments are written as ISO 8601 has them.
+    ``advice`` is what was said to the caller last, ``handed_at`` when it went over to a visit, ``wrong_words`` when
+    a pass-word was held against the vault and was another. Moments are written as ISO 8601 has them.
     """
 
     id: str
@@ -100,6 +101,7 @@ class Case:
     advice: str = ""
     handed_at: str = ""
     kept_as: str = ""
+    wrong_words: tuple[str, ...] = ()
     closed: Closed | None = None
 
     @property

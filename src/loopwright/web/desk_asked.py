@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from secrets import token_hex
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from pydantic import BaseModel, Field, SecretStr
 
+from loopwright.desk.case import Case
 from loopwright.store.case_file import trail_of
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.secret import Secret
+from loopwright.store.vault import Vault
 from loopwright.values.code import Use, use_of
 from loopwright.web.desk_change import DeskChange
 from loopwright.web.desking import Desk
@@ -28,6 +32,10 @@ from loopwright.web.visitor import Visitor, record_for, visitor_of
 
 ROOM = "desk"
 LONGEST_WORD = 200
+MOST_WRONG = 3
+"""So many wrong pass-words are heard of a case on one day, lest one be found by trying (a choice)."""
+DAY = len("2026-03-02")
+TOO_MANY = "Three pass-words were wrong in this case today, so none is compared before tomorrow. Call back on the number on record."
 Draw = Callable[[str, Visitor], str]
 """Draws the sheet for an address' query."""
 
@@ -95,7 +103,7 @@ def compared(asked: Compared, request: Request, desk: Desk, vaults: OpenVaults |
         return refused(Shut())
     try:
         said = Secret(asked.word.get_secret_value())
-        right = vaults.vault(holder_of(visitor)).matches(asked.name, said)
+        right = _right(asked, said, desk, vaults.vault(holder_of(visitor)))
         note = record_for(request, trail_of(desk.file_of(asked.case).path))
         note("pass-word compared", f"{asked.case}: {'right' if right else 'wrong'}")
     except ValueError:
@@ -103,3 +111,19 @@ def compared(asked: Compared, request: Request, desk: Desk, vaults: OpenVaults |
     except (Shut, StoreError) as error:
         return refused(error)
     return JSONResponse({"problem": "", "right": right})
+
+
+def _right(asked: Compared, said: Secret, desk: Desk, vault: Vault) -> bool:
+    """Return whether a pass-word is the one in the vault; a wrong one counts. Raises StoreError after too many on one day."""
+    now = desk.clock().isoformat(timespec="seconds")
+    found: list[bool] = []
+
+    def tried(case: Case) -> Case:
+        if sum(each[:DAY] == now[:DAY] for each in case.wrong_words) >= MOST_WRONG:
+            raise StoreError(TOO_MANY)
+        found.append(vault.matches(asked.name, said))
+        return case if found[-1] else replace(case, wrong_words=(*case.wrong_words, now)[-MOST_WRONG:])
+
+    # Counted within the one change of the file, so that many tries at a time are no more tries.
+    desk.file_of(asked.case).change(asked.case, tried, mark=token_hex(8))
+    return found[0]
