@@ -10,6 +10,8 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import HealthCheck, settings
 
+from opened import STANDS_FOR
+
 # A slow shared machine is not a fault, so no deadline; in CI the examples are the same on every run.
 settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
@@ -36,6 +38,15 @@ def _oracle(command: str, package: str) -> str:
     if path is None:
         pytest.skip(f"oracle missing: {command} (Debian package {package})")
     return path
+
+
+@pytest.fixture(autouse=True, scope="session")
+def opened_once() -> Iterator[None]:
+    """Let a session take the reading and the figures of a text that was opened before: they are frozen, and the same."""
+    with pytest.MonkeyPatch.context() as patched:
+        for name, stand_in in STANDS_FOR.items():
+            patched.setattr(f"loopwright.web.session.{name}", stand_in)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -11,11 +11,12 @@ from loopwright.desk.assumed import FACTS, assumed_document, facts_of
 from loopwright.job.read import read
 from loopwright.values.error import JobError
 from loopwright.values.finding import Severity
+from often import often
 
 told = st.fixed_dictionaries({}, optional={key: st.sampled_from([word for word, _ in choices]) for key, (_, choices, _) in FACTS.items()})
 
 
-@settings(max_examples=6)
+@settings(max_examples=often(3))
 @given(told)
 def test_any_facts_make_a_job_that_can_be_read_and_appraised(facts: dict[str, str]) -> None:
     document = assumed_document("Lane 4", facts, year=2026)
@@ -29,7 +30,7 @@ def test_any_facts_make_a_job_that_can_be_read_and_appraised(facts: dict[str, st
     assert found.standby and all(sheet.invented for sheet in job.sheets.equipment.values())
 
 
-@settings(max_examples=20)
+@settings(max_examples=often(8))
 @given(told)
 def test_every_fact_says_whether_it_was_told(facts: dict[str, str]) -> None:
     found = {fact.key: fact for fact in facts_of(facts | {"zones-of-another": "8"})}

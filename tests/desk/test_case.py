@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, RIGHT, Caller, Case, Said, holds_a_code
+from often import often
 
 SAID = Said(key="opening:trouble", at="2026-03-02T08:00:00+00:00", by="Dora", question="Which?", answer="battery")
 CASE = Case(id="one", at="2026-03-02T08:00:00+00:00", by="Dora", danger="none", complaint="trouble-lamp", caller=Caller(verified=RIGHT))
@@ -51,7 +52,7 @@ def test_identified_takes_all_three_and_a_way(name: str, premises: str, number: 
     assert caller.identified is (all((name, premises, number)) and verified in (RIGHT, CALLED_BACK))
 
 
-@settings(max_examples=40)
+@settings(max_examples=often(15))
 @given(st.lists(st.tuples(st.sampled_from("abcd"), st.sampled_from(["yes", "no"])), max_size=8))
 def test_the_last_answer_to_a_question_stands_alone(answers: list[tuple[str, str]]) -> None:
     case = CASE

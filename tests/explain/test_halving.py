@@ -17,6 +17,7 @@ from loopwright.explain.explain import explain
 from loopwright.explain.halving import MOST_PLACES, Place, Plan, Point, along, apart
 from loopwright.explain.observation import read_observations
 from loopwright.job.read import read
+from often import often
 
 JOB = read(loopwright.demo.text("business")).job
 ENGLISH = (
@@ -64,7 +65,7 @@ def test_even_chances_take_what_a_binary_search_takes(count: int) -> None:
 
 
 @given(st.lists(st.floats(0.01, 1.0), min_size=2, max_size=60))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=often(15), deadline=None)
 def test_as_good_as_the_optimum_alphabetic_tree(chances: list[float]) -> None:
     plan = along(places(chances), alike(len(chances)))
     assert plan.expected_visits * sum(chances) == pytest.approx(garsia_wachs(chances), rel=1e-9)
@@ -95,7 +96,7 @@ def every_plan(row: list[Place], points: list[Point], first: int, last: int, sta
 
 
 @given(walks())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=often(20), deadline=None)
 def test_no_order_takes_fewer_minutes(made: tuple[list[Place], list[Point]]) -> None:
     row, points = made
     total = sum(place.chance for place in row)
@@ -144,7 +145,7 @@ def test_an_open_circuit_of_several_places_is_explained_with_its_plan() -> None:
 
 
 @given(st.integers(2, 40), st.randoms(use_true_random=False))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=often(10), deadline=None)
 def test_branches_side_by_side_take_about_the_logarithm_of_their_number(count: int, draw: Random) -> None:
     """With readings alone that cost, an order of chances is within two of their entropy, and even ones within one of log2 n."""
     chances = sorted((draw.uniform(0.05, 1) for _ in range(count)), reverse=True)

@@ -12,6 +12,7 @@ from loopwright.explain.explain import Inquiry
 from loopwright.explain.learned import CATALOGUE, NOTHING_WRONG, UNKNOWN, Weights, learned_weights, moved
 from loopwright.explain.observation import read_observations
 from loopwright.job.read import read
+from often import often
 
 SOME = ("P01", "P08", "P11", "D01", "D07", "S04", "B06")
 causes = st.lists(st.sampled_from([*SOME, UNKNOWN, NOTHING_WRONG]), max_size=40)
@@ -28,7 +29,7 @@ def test_without_cases_the_catalogue_stands() -> None:
     assert all(CATALOGUE.factor(fault) == 1.0 for fault in faults())
 
 
-@settings(max_examples=60)
+@settings(max_examples=often(15))
 @given(causes, st.sampled_from(SOME), st.integers(1, 5))
 def test_more_cases_of_a_cause_never_lower_it(before: list[str], cause: str, more: int) -> None:
     one, two = learned_weights(before), learned_weights([*before, *[cause] * more])
@@ -36,13 +37,13 @@ def test_more_cases_of_a_cause_never_lower_it(before: list[str], cause: str, mor
     assert all(share(two, other) <= share(one, other) for other in SOME if other != cause)
 
 
-@settings(max_examples=40)
+@settings(max_examples=often(12))
 @given(causes.flatmap(lambda some: st.tuples(st.just(some), st.permutations(some))))
 def test_the_order_of_cases_does_not_matter(pair: tuple[list[str], list[str]]) -> None:
     assert learned_weights(pair[0]) == learned_weights(pair[1])
 
 
-@settings(max_examples=40)
+@settings(max_examples=often(12))
 @given(causes, st.integers(1, 20))
 def test_an_unknown_cause_moves_no_single_weight_but_the_share_of_none_of_these(before: list[str], more: int) -> None:
     one, two = learned_weights(before), learned_weights([*before, *[UNKNOWN] * more])
@@ -51,7 +52,7 @@ def test_an_unknown_cause_moves_no_single_weight_but_the_share_of_none_of_these(
     assert learned_weights([*before, "a cause of a later catalogue"]) == learned_weights([*before, UNKNOWN])
 
 
-@settings(max_examples=30)
+@settings(max_examples=often(10))
 @given(st.lists(st.integers(1, 9), min_size=len(SOME), max_size=len(SOME)), st.integers(0, 9), st.integers(0, 9))
 def test_with_very_many_cases_the_shares_are_those_seen(counts: list[int], unknown: int, nothing: int) -> None:
     many = 100_000

@@ -12,6 +12,8 @@ from loopwright.web.session import Session
 
 playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
+PATIENCE = 6000
+"""Looks, 20 ms apart, before something never comes: a room of many figures takes its time on a loaded machine."""
 FOCUS = """(wanted) => { const on = document.activeElement, look = getComputedStyle(on), box = on.getBoundingClientRect();
   const moved = on !== window.lastFocus; window.lastFocus = on;
   return { name: on.innerText || on.getAttribute("aria-label") || on.name || "", path: on.dataset.path || "", moved,
@@ -28,7 +30,7 @@ def premises() -> str:
 @pytest.fixture
 def page(browser: Any, bench: tuple[str, Session]) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 1280, "height": 860})
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(120_000)
     made = context.new_page()
     made.goto(bench[0])
     yield made
@@ -36,7 +38,7 @@ def page(browser: Any, bench: tuple[str, Session]) -> Iterator[Any]:
 
 
 def until(page: Any, truth: str) -> None:
-    for _ in range(1500):
+    for _ in range(PATIENCE):
         try:
             if page.evaluate(truth):
                 return

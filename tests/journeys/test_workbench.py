@@ -410,6 +410,9 @@ def test_reading_needs_no_script(browser: Any, bench: Workbench) -> None:
     assert "V_bus" in page.locator(".working").inner_text()
     page.goto(f"{bench.address}/wiring")
     page.get_by_role("link", name="c05", exact=True).click()
+    # The row is there while the rest of the page still comes.
+    page.wait_for_load_state("load")
+    page.locator('[id="d:circuits/c05"] svg').nth(1).wait_for(state="attached")
     assert page.locator('[id="d:circuits/c05"] svg').count() == 2
     context.close()
 

@@ -20,6 +20,7 @@ from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, NotThere
 from loopwright.store.stored import StoredJob
 from loopwright.web.session import Session, Unsaved
+from often import often
 
 TEXT = (Path(__file__).resolve().parent.parent / "job" / "sample.yaml").read_text(encoding="utf-8")
 START = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -115,7 +116,7 @@ EDITS = st.one_of(
 
 
 @given(st.lists(st.tuples(st.booleans(), EDITS), max_size=8))
-@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=often(3), suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 def test_two_servers_in_turn_come_to_the_text_one_would(office: Any, acts: list[tuple[bool, Any]]) -> None:
     one, other = office("Ada"), office("Ben")
     one.changed_on_disk()

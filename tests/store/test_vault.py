@@ -31,13 +31,14 @@ from loopwright.store.secret import Secret
 from loopwright.store.vault import NotOpened, NoVault, Vault, create_vault, names_in, open_vault, trail_path, vault_path
 from loopwright.store.vault_form import Form, NotAVault
 from loopwright.values.code import CodeFacts
+from often import often
 
 CHEAP = Cost(passes=1, memory_kib=8, lanes=1)
 """A key that takes no time: the tests try many."""
 PASSPHRASE = Secret("correct horse battery")
 NAMES = st.from_regex(r"[a-z][a-z0-9._-]{0,8}(/[a-z0-9]{1,4})?", fullmatch=True)
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=300)
-HERE = settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+HERE = settings(max_examples=often(8), suppress_health_check=[HealthCheck.function_scoped_fixture])
 _numbers = count()
 
 

@@ -28,6 +28,7 @@ from loopwright.web.guard import MOST_LISTED, MOST_POSTED
 from loopwright.web.list_view import Wishes, list_view, ord_of
 from loopwright.web.session import Session
 from loopwright.web.visitor import SOMEBODY, Visitor
+from often import often
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -307,7 +308,7 @@ def test_a_letter_and_its_number_are_one(number: int) -> None:
     assert ord_of(column_letter(number)) == number
 
 
-@settings(max_examples=25)
+@settings(max_examples=often(10))
 @given(
     st.lists(st.lists(st.text(max_size=8), max_size=5), max_size=6),
     st.dictionaries(st.sampled_from("ABCDE"), st.sampled_from(["", "id", "sheet", "length_m", "length_m (ft)", "nonsense", "start"])),

@@ -31,6 +31,7 @@ from loopwright.job.tree import compose
 from loopwright.store.api_token import ApiTokens, Scope, tokens_path
 from loopwright.web.api.entry import MOST_POSTED
 from loopwright.web.api.sent import DEEPEST, MOST_EDITS
+from often import often
 
 READ = (
     "job", "job.yaml", "job.json", "findings", "forecast", "search?q=c", "readings", "history", "papers",
@@ -270,7 +271,7 @@ def test_what_is_too_much_is_not_taken(writer: Any, session: Any, text: str) -> 
 
 
 @given(st.dictionaries(st.text(max_size=8), st.text(max_size=20), max_size=2), st.text(max_size=40))
-@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=often(12), suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_what_was_sent_is_never_repeated_as_markup_or_breaks_an_answer(writer: Any, extra: dict[str, str], path: str) -> None:
     answer = writer.post("/api/v1/edits", json=edits({"do": "remove", "path": path, **extra}))
     assert answer.status_code in (200, 409, 422) and answer.headers["x-content-type-options"] == "nosniff"
