@@ -16,6 +16,7 @@ from loopwright.cli import (
     backup,
     check,
     dead_checks,
+    decode,
     demo,
     desk,
     explain,
@@ -52,7 +53,7 @@ For example:
     loopwright serve shop.yaml
 
 `loopwright VERB --help` tells more about a verb, with examples.
-Exit status: 0; 1 when `check` finds a must broken, or `verify` a history changed;
+Exit status: 0; 1 when `check` finds a must broken, `verify` a history changed or `decode` a frame damaged;
 2 when the command or the document cannot be read; 3 for a fault in this program.
 """
 VERBS: dict[str, tuple[Callable[..., int], str]] = {
@@ -68,6 +69,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     ),
     "take-over": (take_over.take_over, "TABLE FILE [--unit NAME] [--begin FILE [--force]] [--json]"),
     "wont-set": (wont_set.wont_set, "FILE AREA [--mode MODE] [--by USER] [--open ZONE] [--shows KIND@PLACE] [--json]"),
+    "decode": (decode.decode, "[FILE] [--key-file FILE | --ask-key] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
     "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),
@@ -144,7 +146,7 @@ def _misused(error: CycloptsError) -> int:
 def _near_a_secret(error: CycloptsError) -> bool:
     """Return whether somebody may have written a secret where something else was expected."""
     asked = any(token.startswith(("--vault", "--passphrase")) for token in error.root_input_tokens or ())
-    return asked or bool({"vault", "people"} & set(error.command_chain or ()))
+    return asked or bool({"vault", "people", "decode"} & set(error.command_chain or ()))
 
 
 def _refused(refusal: Refusal, *, machine: bool) -> int:

@@ -66,6 +66,16 @@ class Words:
         return self._lines[number]
 
 
+def key_in(file: str | None) -> Secret:
+    """Return the key on the first line of a file, or without one what is typed. Raises Refusal."""
+    if file is None:
+        return _asked("Key: ")
+    lines = _lines(file, None)
+    if not lines:
+        raise Refusal(f"{file}: holds no key.")
+    return lines[0]
+
+
 def _lines(file: str | None, descriptor: int | None) -> list[Secret]:
     try:
         handle = os.open(file, os.O_RDONLY | os.O_CLOEXEC) if file is not None else os.dup(descriptor or 0)
