@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from loopwright.store.case_file import not_on_file
 from loopwright.store.copies import SUMS, check_copy, copied, copies, restored_copy
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.kept import KeptJob, history_path
@@ -140,3 +141,17 @@ def until(truth: Callable[[], bool]) -> None:
             return
         time.sleep(0.03)
     raise AssertionError("never came true")
+
+
+def test_cases_of_nobody_on_file_come_along_and_are_put_back_only_where_there_are_none(job: Path, tmp_path: Path) -> None:
+    cases = not_on_file(job.parent)
+    cases.write_bytes(b"then")
+    made = copied(job, tmp_path / "copies", at=NOON)
+    assert made is not None and (made.path / cases.name).read_bytes() == b"then"
+    cases.write_bytes(b"of other jobs too")
+    restored_copy(made.path, job, over=True)
+    assert cases.read_bytes() == b"of other jobs too"
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    restored_copy(made.path, elsewhere / "shop.yaml")
+    assert not_on_file(elsewhere).read_bytes() == b"then" and (elsewhere / "shop.yaml").is_file()

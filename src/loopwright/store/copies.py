@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from loopwright.store.backup import backed_up, free_name, set_aside
-from loopwright.store.case_file import cases_path, trail_of
+from loopwright.store.case_file import cases_path, not_on_file, trail_of
 from loopwright.store.file import StoreError, words_of
 from loopwright.store.kept import history_path
 from loopwright.store.store import sha256_of
@@ -48,6 +48,12 @@ def beside(job: Path) -> dict[str, Path]:
     cases = cases_path(real)
     found = (real, history_path(real), vault_path(real), trail_path(real), visit_path(real), cases, trail_of(cases))
     return {path.name.removeprefix(real.name): path for path in found}
+
+
+def shared(folder: Path) -> tuple[Path, ...]:
+    """Return what the jobs of a folder have in common and every copy takes along: the cases of callers nobody has on file."""
+    cases = not_on_file(folder)
+    return cases, trail_of(cases)
 
 
 def copies(job: Path, folder: Path) -> list[Copy]:
@@ -93,13 +99,18 @@ def copied(job: Path, folder: Path, *, at: datetime, keep: int | None = None) ->
 def restored_copy(copy: Path, job: Path, *, over: bool = False) -> list[Path]:
     """Put back everything a copy holds, under the name of ``job``; return the names under which what was there is kept.
 
-    Raises StoreError when the copy is not what was put there, when something is there and ``over`` was not said, or when the history is
-    open; everything is then as it was.
+    What the jobs of a folder share is put back only where there is none: it belongs to the other jobs too. Raises StoreError when the copy
+    is not what was put there, when something is there and ``over`` was not said, or when the history is open; everything is then as it was.
     """
     check_copy(copy)
-    places, names = beside(job), _names(copy)
+    places = beside(job)
+    cases = not_on_file(places[""].parent)
+    common = {to.name: to for to in shared(places[""].parent)}
+    names = [name for name in _names(copy) if name not in common]
     own = min(names, key=len)
     wanted = {copy / name: places[name.removeprefix(own)] for name in names if name.removeprefix(own) in places}
+    if not os.path.lexists(cases):
+        wanted |= {copy / name: to for name, to in common.items() if (copy / name).is_file() and not os.path.lexists(to)}
     taken = [to for to in places.values() if os.path.lexists(to)]
     if taken and not over:
         raise StoreError(f"{taken[0].name} is there already, and is left as it is. --force puts it aside.")
@@ -164,7 +175,7 @@ def _fill(job: Path, draft: Path) -> None:
         if _read(job) == before:
             break
     write_whole(draft / job.name, before, over=False, mode=job.stat().st_mode & 0o777)
-    for path in places.values():
+    for path in (*places.values(), *shared(job.parent)):
         if path not in (job, history) and path.is_file():
             write_whole(draft / path.name, _read(path), over=False, mode=path.stat().st_mode & 0o777)
 
