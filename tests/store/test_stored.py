@@ -13,12 +13,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from loopwright.desk.case import Case
 from loopwright.job.edit import AddItem, InTurn, RemoveItem, RenameItem, SetField, apply
 from loopwright.job.read import read
+from loopwright.store.case_file import cases_path
 from loopwright.store.file import StoreError
 from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, NotThere
 from loopwright.store.stored import StoredJob
+from loopwright.web.desking import Desk
 from loopwright.web.session import Session, Unsaved
 from often import often
 
@@ -195,3 +198,14 @@ def test_nothing_is_acknowledged_that_the_database_has_not(office: Any, monkeypa
     monkeypatch.undo()
     assert office.store.head("shop").number == 1
     assert one.edit(SetField("cables/W01/length_m", "60")) == ()
+
+
+def test_the_desk_of_a_job_on_a_server_keeps_its_cases_where_it_is_served(office: Any) -> None:
+    """No file of the job stands there, and a call is a case beside where it would stand."""
+    session = office("Ada")
+    desk = Desk(session.file.path.parent, session, lambda: datetime(2026, 3, 2, 12, 0, tzinfo=UTC))
+    case = Case(id="one", at="2026-03-02T12:00:00+00:00", by="Ada", danger="none")
+    assert desk.own is not None and not session.file.path.exists()
+    desk.own.begin(case, mark="mark-one")
+    assert desk.cases() == (case,) and cases_path(session.file.path).is_file()
+    assert desk.course(case).step == "caller"
