@@ -132,7 +132,7 @@ def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, recent
             return Verdict(
                 answer=Answer.NAK,
                 reason=f"encrypted and outside the time test: {told}.",
-                reply=_wrong_time(now),
+                reply=wrong_time(now),
                 head=frame.head,
                 content=content,
                 events=events_of(frame.head.token, content) or (),
@@ -205,6 +205,7 @@ def _declined(frame: Frame, reason: str, content: Content | None = None) -> Verd
     return Verdict(answer=Answer.DUH, reason=reason, reply=build(answer, Content()), head=head, content=content)
 
 
-def _wrong_time(now: datetime) -> bytes:
+def wrong_time(now: datetime) -> bytes:
+    """Return the answer to a message whose time is wrong: the receiver's own."""
     # Its account is A0 without the sign before it: so in the libraries seen, not in the text of the standard.
     return framed(b'"NAK"0000R0L0A0[]' + moment.written(now))
