@@ -29,6 +29,7 @@ from loopwright.cli import (
     past,
     people,
     put_in,
+    rehearse,
     restore,
     schema,
     serve,
@@ -53,7 +54,7 @@ For example:
     loopwright serve shop.yaml
 
 `loopwright VERB --help` tells more about a verb, with examples.
-Exit status: 0; 1 when `check` finds a must broken, `verify` a history changed or `decode` a frame damaged;
+Exit status: 0; 1 when `check` finds a must broken, `rehearse` a promise, `verify` a history changed or `decode` a frame damaged;
 2 when the command or the document cannot be read; 3 for a fault in this program.
 """
 VERBS: dict[str, tuple[Callable[..., int], str]] = {
@@ -70,6 +71,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "take-over": (take_over.take_over, "TABLE FILE [--unit NAME] [--begin FILE [--force]] [--json]"),
     "wont-set": (wont_set.wont_set, "FILE AREA [--mode MODE] [--by USER] [--open ZONE] [--shows KIND@PLACE] [--json]"),
     "decode": (decode.decode, "[FILE] [--key-file FILE | --ask-key] [--json]"),
+    "rehearse": (rehearse.rehearse, "FILE [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
     "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),

@@ -228,6 +228,9 @@ class Area:
     entry_s: Seconds | None = may("Entry time.")
     exit_s: Seconds | None = may("Exit time.")
     common_to: tuple[Annotated[str, Ref("areas")], ...] = may("Areas this one is shared by: a lobby or landing.", ())
+    entry_doors: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: doors people may come in by.", ())
+    walked_past: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: zones passed between door and keypad.", ())
+    walk_s: Seconds | None = may("What the customer expects: time the slowest person takes between door and keypad.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -240,6 +243,7 @@ class Zone:
     part: Literal["a", "b"] = may("For two zones on one pair: which of them it is.", "a")
     areas: tuple[Annotated[str, Ref("areas")], ...] = may("Areas it lies in.", ())
     response: Mapping[str, Text] = rows("What it does in each set state: unset, full, and each part set.")
+    watched: Literal["full", "every-set", "always"] | None = may("What the customer expects: when it is to raise an alarm.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -254,11 +258,20 @@ class User:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Programme:
-    """Zones, areas, users and times: what the control unit is told. Response semantics in full come with a later format."""
+    """Part sets, times and the choices in which trade practice differs: what the control unit is told."""
 
     part_sets: tuple[str, ...] = may("Names of the part sets.", ())
     sounder_s: Seconds | None = may("How long the sounders run.")
     abort_s: Seconds | None = may("Abort window before an alarm is signalled.")
+    cancel_s: Seconds | None = may("Time after an alarm was signalled in which unsetting sends a cancel; silent for any time.")
+    set_by: Literal["timed", "final-door"] = may("What ends the exit: its time, or the final door shutting.", "timed")
+    exit_restart: bool = may("A final door used twice starts the exit time again, once.", False)
+    exit_error: Literal["entry", "fails"] = may("A door open when the exit time ends: entry with the sounder, or setting fails.", "entry")
+    unvacated: Literal["full", "part"] = may("Full set asked for and nobody went out: full all the same, or the first part set.", "full")
+    exit_alarm: Literal["alarm", "stops"] = may("An immediate zone during exit: alarm, or the setting stops.", "alarm")
+    lock_out_trips: Count = may("Alarms of one zone in a set period before it is locked out; 0 for never.", 0)
+    override_open: bool = may("A user may set with zones open; they are inhibited and the override is told.", False)
+    alarm_reset: Literal["user", "engineer", "remote"] = may("Who clears an alarm that happened.", "user")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -24,6 +24,7 @@ CALLED = {
     "cables": "cable",
     "circuits": "circuit",
     "areas": "area",
+    "zones": "zone",
     "parties": "party",
 }
 

@@ -199,6 +199,7 @@ def choices(job: Job) -> dict[str, list[tuple[str, str]]]:
         "cables": [(key, f"{cable.start} to {cable.end}") for key, cable in job.cables.items()],
         "circuits": [(key, "") for key in job.circuits],
         "areas": [(key, area.name) for key, area in job.areas.items()],
+        "zones": [(key, f"{zone.number}, {zone.text}") for key, zone in job.zones.items()],
         "storeys": [(key, storey.name) for key, storey in job.storeys.items()],
         "parties": [(key, party.name) for key, party in job.parties.items()],
         "outputs": _terminals(job, "outputs"),
