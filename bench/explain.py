@@ -24,10 +24,10 @@ import numpy as np
 from loopwright.demo.synthetic import synthetic
 from loopwright.explain.catalogue import GROUPS, faults
 from loopwright.explain.explain import Inquiry, Weighed
-from loopwright.explain.likelihood import Seen
-from loopwright.explain.next_check import alike
 from loopwright.explain.observation import Observations, read_observations
-from loopwright.explain.outcome import forecast, outcomes
+from loopwright.explain.weigh.likelihood import Seen
+from loopwright.explain.weigh.next_check import alike
+from loopwright.explain.weigh.outcome import forecast, outcomes
 from loopwright.job.read import read
 from premises import premises
 from simpler import Known, Simple

@@ -22,9 +22,9 @@ import numpy as np
 
 from loopwright.demo.synthetic import synthetic
 from loopwright.explain.explain import Inquiry
-from loopwright.explain.next_check import WRONG_MINUTES, advise
 from loopwright.explain.observation import read_observations
-from loopwright.explain.outcome import Outcomes
+from loopwright.explain.weigh.next_check import WRONG_MINUTES, advise
+from loopwright.explain.weigh.outcome import Outcomes
 from loopwright.job.read import read
 
 MOST_HYPOTHESES, MOST_CHECKS, MOST_CELLS = 6, 5, 5

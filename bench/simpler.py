@@ -8,9 +8,9 @@ import numpy as np
 
 from loopwright.explain.check import CheckKind
 from loopwright.explain.hypothesis import Hypothesis
-from loopwright.explain.likelihood import Rows, Seen
 from loopwright.explain.meter import Instrument
-from loopwright.explain.outcome import Forecast, forecast
+from loopwright.explain.weigh.likelihood import Rows, Seen
+from loopwright.explain.weigh.outcome import Forecast, forecast
 from loopwright.netlist.loop import ActKind
 from world import World
 

@@ -18,9 +18,9 @@ from loopwright.explain.catalogue import faults
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.explain import Inquiry, powered_devices
 from loopwright.explain.hypothesis import Hypothesis
-from loopwright.explain.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.explain.meter import LEAST_STEP, Instrument, Mistake, Shown
 from loopwright.explain.observation import Observations
+from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from supply import STATE, Sounders, Supply, put_in_sounders, put_in_supply

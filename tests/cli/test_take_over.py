@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from loopwright import demo
-from loopwright.explain.old_pair import PairState
-from loopwright.explain.old_table import read_table
+from loopwright.explain.old.pair import PairState
+from loopwright.explain.old.table import read_table
 from loopwright.job.read import read
 
 Run = Callable[..., Any]

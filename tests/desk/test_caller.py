@@ -10,13 +10,13 @@ from loopwright.appraisal.appraise import appraise
 from loopwright.demo import text
 from loopwright.desk.caller import caller_words, table
 from loopwright.desk.question import named
-from loopwright.explain.bus_part import SHOWN
 from loopwright.explain.catalogue import faults
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.observation import read_observations
-from loopwright.explain.power_check import TROUBLES
-from loopwright.explain.system_word import words
+from loopwright.explain.power.check import TROUBLES
 from loopwright.explain.telling import entry_of
+from loopwright.explain.whole.bus import SHOWN
+from loopwright.explain.whole.word import words
 from loopwright.job.read import read
 
 JARGON = (

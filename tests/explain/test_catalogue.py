@@ -8,14 +8,14 @@ from collections import Counter
 import pytest
 
 import loopwright.demo
-from loopwright.explain.bus_part import bus_part, on_bus
 from loopwright.explain.catalogue import GROUPS, WHOLE, Amount, faults, of_group
 from loopwright.explain.check import BY
-from loopwright.explain.circuit_part import circuit_variants
-from loopwright.explain.output_part import output_variants
-from loopwright.explain.power_part import power_variants
-from loopwright.explain.power_place import PowerPlaces, focus_on, near
-from loopwright.explain.system_word import words
+from loopwright.explain.circuit.part import circuit_variants
+from loopwright.explain.power.output import output_variants
+from loopwright.explain.power.part import power_variants
+from loopwright.explain.power.place import PowerPlaces, focus_on, near
+from loopwright.explain.whole.bus import bus_part, on_bus
+from loopwright.explain.whole.word import words
 from loopwright.job.read import read
 from loopwright.netlist.compile import compile_power
 from loopwright.netlist.loop import read_loops

@@ -12,8 +12,8 @@ import pytest
 import loopwright.demo
 from loopwright.circuits.forecast import forecast_circuits
 from loopwright.explain.check import CheckKind
-from loopwright.explain.dead_check import DeadCheck, DeadKind, Weight, dead_checks, judge, let_go_of
-from loopwright.explain.dead_entry import Checked, entered, read_dead, stops
+from loopwright.explain.dead.check import DeadCheck, DeadKind, Weight, dead_checks, judge, let_go_of
+from loopwright.explain.dead.entry import Checked, entered, read_dead, stops
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import read_observations
 from loopwright.job.read import read

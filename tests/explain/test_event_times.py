@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from loopwright.explain.event_times import DAY_MIN, Event, chances_of, events_in
+from loopwright.explain.whole.event_times import DAY_MIN, Event, chances_of, events_in
 
 FIRST = date(2026, 3, 2)
 

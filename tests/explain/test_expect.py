@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.demo import text as demo_text
 from loopwright.demo.synthetic import synthetic
-from loopwright.explain.expect import Expectation, Shown, compare, expect
-from loopwright.explain.situation import ORDER, Situation, Step, situation_of, steps_of
-from loopwright.explain.trouble import TroubleKind, lore
+from loopwright.explain.expected.expect import Expectation, Shown, compare, expect
+from loopwright.explain.expected.situation import ORDER, Situation, Step, situation_of, steps_of
+from loopwright.explain.expected.trouble import TroubleKind, lore
 from loopwright.job.document import EndResistor, Job, Stage
 from loopwright.job.read import read
 from loopwright.job.sheet import ChargerKind, Topology

@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import loopwright.demo
-from loopwright.explain.circuit_chain import chances_at, plan_of, prior_of
-from loopwright.explain.circuit_part import circuit_part
-from loopwright.explain.earth_branch import boxes, earth_plan
+from loopwright.explain.along.chain import chances_at, plan_of, prior_of
+from loopwright.explain.along.earth_branch import boxes, earth_plan
+from loopwright.explain.along.halving import MOST_PLACES, Place, Plan, Point, along, apart
+from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explain import explain
-from loopwright.explain.halving import MOST_PLACES, Place, Plan, Point, along, apart
 from loopwright.explain.observation import read_observations
 from loopwright.job.read import read
 from often import often

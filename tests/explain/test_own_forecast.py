@@ -12,9 +12,9 @@ import loopwright.demo
 from loopwright.explain.check import CheckKind
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.hypothesis import Part
-from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Shown
 from loopwright.explain.observation import Observations, read_observations
+from loopwright.explain.weigh.likelihood import Seen
 from loopwright.job.read import read
 
 JOB = read(loopwright.demo.text("business")).job

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from loopwright import demo
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.appraisal.expected import expected
-from loopwright.explain.expect import Expectation, Shown
-from loopwright.explain.setting import Applies, Cause, Hindrance, wont_set
-from loopwright.explain.situation import Situation, Step
-from loopwright.explain.trouble import TroubleKind
+from loopwright.explain.expected.expect import Expectation, Shown
+from loopwright.explain.expected.setting import Applies, Cause, Hindrance, wont_set
+from loopwright.explain.expected.situation import Situation, Step
+from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.job.document import Job, Stage
 from loopwright.job.read import read
 from loopwright.values.source import source

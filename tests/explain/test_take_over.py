@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from loopwright import demo
 from loopwright.circuits.forecast import band_table
 from loopwright.circuits.preferred import Series, series_values
-from loopwright.explain.old_pair import Guess, OldPair, PairState, guesses
-from loopwright.explain.take_over import take_over
+from loopwright.explain.old.pair import Guess, OldPair, PairState, guesses
+from loopwright.explain.old.take_over import take_over
 from loopwright.job.read import read
 from loopwright.job.sheet import InputsSheet, Reads, ResistorSet, Topology
 from often import often

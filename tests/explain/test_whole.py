@@ -12,14 +12,14 @@ import pytest
 import loopwright.demo
 from loopwright.explain.catalogue import WHOLE, faults, of_group
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.circuit_part import circuit_part
+from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.observation import read_observations
-from loopwright.explain.system_part import system_part
-from loopwright.explain.system_scope import Scope
-from loopwright.explain.system_word import words
 from loopwright.explain.telling import entry_of
+from loopwright.explain.whole.part import system_part
+from loopwright.explain.whole.scope import Scope
+from loopwright.explain.whole.word import words
 from loopwright.job.read import read
 from loopwright.netlist.loop import ActKind
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 import loopwright.demo
-from loopwright.explain.cable_fault import Found, Line, NotOne, break_at, line_of, short_at
-from loopwright.explain.circuit_capacitance import capacitances, drum_of
+from loopwright.explain.along.cable_fault import Found, Line, NotOne, break_at, line_of, short_at
+from loopwright.explain.circuit.capacitance import capacitances, drum_of
 from loopwright.explain.meter import Instrument
 from loopwright.job.read import read
 from loopwright.netlist.fault import OpenCore

@@ -13,7 +13,7 @@ import loopwright.demo
 from loopwright.explain.explain import Inquiry, Weighed
 from loopwright.explain.learned import NONE_OF_THESE, NOTHING
 from loopwright.explain.observation import read_observations
-from loopwright.explain.posterior import TWO_FAULTS
+from loopwright.explain.weigh.posterior import TWO_FAULTS
 from loopwright.job.read import read
 
 gum = pytest.importorskip("pyagrum", reason="pyAgrum is not installed: too heavy to be locked")

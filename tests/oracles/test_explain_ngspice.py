@@ -14,10 +14,10 @@ import pytest
 
 import loopwright.demo
 from loopwright.demo.synthetic import synthetic
-from loopwright.explain.circuit_part import circuit_variants
-from loopwright.explain.power_check import SCENARIOS
-from loopwright.explain.power_part import PowerVariant, power_variants
-from loopwright.explain.power_place import PowerPlaces, focus_on, near
+from loopwright.explain.circuit.part import circuit_variants
+from loopwright.explain.power.check import SCENARIOS
+from loopwright.explain.power.part import PowerVariant, power_variants
+from loopwright.explain.power.place import PowerPlaces, focus_on, near
 from loopwright.job.read import read
 from loopwright.netlist.compile import compile_power
 from loopwright.netlist.element import Netlist, Resistance, Scenario

@@ -8,9 +8,9 @@ import subprocess
 from random import Random
 
 from loopwright.circuits.preferred import Series, series_values
-from loopwright.explain.old_job import wired_words
-from loopwright.explain.old_pair import guesses
-from loopwright.explain.old_table import read_table
+from loopwright.explain.old.job import wired_words
+from loopwright.explain.old.pair import guesses
+from loopwright.explain.old.table import read_table
 from loopwright.job.sheet import ResistorSet, Topology
 
 PAIRS = 40

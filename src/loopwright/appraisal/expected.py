@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loopwright.appraisal.appraise import Appraisal
-from loopwright.explain.expect import Expectation, expect
-from loopwright.explain.situation import Situation, situation_of
-from loopwright.explain.trouble import Trouble
+from loopwright.explain.expected.expect import Expectation, expect
+from loopwright.explain.expected.situation import Situation, situation_of
+from loopwright.explain.expected.trouble import Trouble
 
 
 def expected(appraisal: Appraisal, situation: Situation | None = None) -> Expectation:

@@ -11,7 +11,7 @@ from loopwright.appraisal.expected import ExpectedForm, expected, expected_form
 from loopwright.appraisal.stage_reach import reach_of
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, ohm_figure
 from loopwright.circuits.forecast import volts_figure as circuit_volts_figure
-from loopwright.explain.expect import Expectation
+from loopwright.explain.expected.expect import Expectation
 from loopwright.power.forecast import LoadForecast, OutputForecast, SupplyForecast, scenario_words, volts_figure
 from loopwright.power.standby import StandbyForecast
 

@@ -12,8 +12,8 @@ from loopwright.cli.words import File, Flag
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from loopwright.explain.dead_check import DeadCheck
-    from loopwright.explain.dead_entry import Checked
+    from loopwright.explain.dead.check import DeadCheck
+    from loopwright.explain.dead.entry import Checked
     from loopwright.job.document import Job
 
 
@@ -41,8 +41,8 @@ def dead_checks(file: File, /, *, seen: Annotated[str | None, Parameter(show_def
     from loopwright.circuits.forecast import forecast_circuits
     from loopwright.cli.file import read_job
     from loopwright.cli.terminal import say_json
-    from loopwright.explain.dead_check import dead_checks as checks_of
-    from loopwright.explain.dead_entry import stops
+    from loopwright.explain.dead.check import dead_checks as checks_of
+    from loopwright.explain.dead.entry import stops
     from loopwright.netlist.compile import compile_power
 
     job = read_job(file)
@@ -59,7 +59,7 @@ def dead_checks(file: File, /, *, seen: Annotated[str | None, Parameter(show_def
 def _checked(job: Job, checks: Sequence[DeadCheck], seen: str | None) -> tuple[Checked, ...]:
     from loopwright.cli.file import name_of, read_source
     from loopwright.cli.terminal import complain
-    from loopwright.explain.dead_entry import Checked, read_dead
+    from loopwright.explain.dead.entry import Checked, read_dead
     from loopwright.values.error import JobError
 
     if seen is None:
@@ -99,7 +99,7 @@ def _show(job: Job, checked: Sequence[Checked], stopping: Sequence[Checked]) -> 
 
     from loopwright.cli.terminal import console, plain
     from loopwright.explain.caution import in_full
-    from loopwright.explain.dead_check import Weight
+    from loopwright.explain.dead.check import Weight
 
     out = console()
     out.print(Text(plain(f"{job.title}: dead checks, before power"), "bold"), soft_wrap=True)

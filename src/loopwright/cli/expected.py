@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from loopwright.explain.expect import Expectation
-    from loopwright.explain.situation import Situation, Step
-    from loopwright.explain.trouble import Trouble
+    from loopwright.explain.expected.expect import Expectation
+    from loopwright.explain.expected.situation import Situation, Step
+    from loopwright.explain.expected.trouble import Trouble
     from loopwright.job.document import Job
 
 MOST_LINES = 4
@@ -29,7 +29,7 @@ def situation_with(job: Job, done: Sequence[str], not_done: Sequence[str]) -> Si
 
     Raises Refusal for a word that is no step.
     """
-    from loopwright.explain.situation import situation_of
+    from loopwright.explain.expected.situation import situation_of
 
     situation = situation_of(job)
     for words, value in ((done, True), (not_done, False)):
@@ -40,7 +40,7 @@ def situation_with(job: Job, done: Sequence[str], not_done: Sequence[str]) -> Si
 
 
 def _step(word: str, value: bool) -> Step:
-    from loopwright.explain.situation import Step
+    from loopwright.explain.expected.situation import Step
 
     try:
         return Step(word.replace("-", " "))

@@ -13,10 +13,10 @@ from loopwright.cli.words import File, Flag
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loopwright.explain.cable_fault import Found
-    from loopwright.explain.circuit_chain import Halving
-    from loopwright.explain.earth_branch import EarthPlan
-    from loopwright.explain.halving import Plan, Split
+    from loopwright.explain.along.cable_fault import Found
+    from loopwright.explain.along.chain import Halving
+    from loopwright.explain.along.earth_branch import EarthPlan
+    from loopwright.explain.along.halving import Plan, Split
     from loopwright.job.document import Job
 
 EARTH = "earth"
@@ -94,7 +94,7 @@ def locate(
 
 
 def _earth(job: Job, at: str | None) -> EarthPlan:
-    from loopwright.explain.earth_branch import boxes, earth_plan
+    from loopwright.explain.along.earth_branch import boxes, earth_plan
 
     known = boxes(job)
     box = at or next(iter(known), "")
@@ -105,8 +105,8 @@ def _earth(job: Job, at: str | None) -> EarthPlan:
 
 
 def _circuit(job: Job, circuit: str, seen: str | None) -> Halving:
-    from loopwright.explain.circuit_chain import chances_at, plan_of, prior_of
-    from loopwright.explain.circuit_part import circuit_part
+    from loopwright.explain.along.chain import chances_at, plan_of, prior_of
+    from loopwright.explain.circuit.part import circuit_part
 
     if seen is not None:
         from loopwright.cli.explain import observations
@@ -122,7 +122,7 @@ def _circuit(job: Job, circuit: str, seen: str | None) -> Halving:
 
 
 def _run(job: Job, run: str, near: str | None, far: str | None, spare: str | None, spare_m: float | None) -> Found:
-    from loopwright.explain.cable_fault import located
+    from loopwright.explain.along.cable_fault import located
     from loopwright.explain.written import Unreadable
 
     try:
@@ -152,7 +152,7 @@ def _show_circuit(out: Console, halving: Halving) -> None:
 def _show_earth(out: Console, found: EarthPlan) -> None:
     from rich.text import Text
 
-    from loopwright.explain.earth_branch import CAUTION, STOP, WATCH
+    from loopwright.explain.along.earth_branch import CAUTION, STOP, WATCH
 
     out.print(Text(f"A leak to earth on one of the {len(found.runs)} cables of {found.words}", "bold"))
     _figures(out, found.plan)
@@ -172,7 +172,7 @@ def _show_earth(out: Console, found: EarthPlan) -> None:
 def _show_run(out: Console, job: Job, found: Found) -> None:
     from rich.text import Text
 
-    from loopwright.explain.circuit_check import label
+    from loopwright.explain.circuit.check import label
 
     low, high = found.between
     start = label(job, job.cables[found.run].start)

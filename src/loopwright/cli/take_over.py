@@ -10,7 +10,7 @@ from loopwright.cli.refusal import DONE, Refusal
 from loopwright.cli.words import File, Flag
 
 if TYPE_CHECKING:
-    from loopwright.explain.take_over import TakeOver
+    from loopwright.explain.old.take_over import TakeOver
     from loopwright.job.document import Job
 
 MOST_WAYS = 4
@@ -46,8 +46,8 @@ def take_over(table: str, file: File, /, *, unit: Name = None, begin: Name = Non
     """
     from loopwright.cli.file import read_job, read_source
     from loopwright.cli.terminal import complain, say_json
-    from loopwright.explain.old_table import read_table
-    from loopwright.explain.take_over import take_over as taken_over
+    from loopwright.explain.old.table import read_table
+    from loopwright.explain.old.take_over import take_over as taken_over
 
     if file == table == "-":
         raise Refusal("The table and the job cannot both come from standard input.")
@@ -67,7 +67,7 @@ def take_over(table: str, file: File, /, *, unit: Name = None, begin: Name = Non
     else:
         _show(name, found)
     if begin is not None:
-        from loopwright.explain.old_job import old_job
+        from loopwright.explain.old.job import old_job
 
         if not found.plans:
             raise Refusal(f"The sheet of {name} has bands and resistors for no kind of circuit; nothing was written.")
@@ -101,8 +101,8 @@ def _show(unit: str, found: TakeOver) -> None:
     from rich.text import Text
 
     from loopwright.cli.terminal import console, plain
-    from loopwright.explain.old_job import wired_words
-    from loopwright.explain.take_over import ONE_KIND, plan_words
+    from loopwright.explain.old.job import wired_words
+    from loopwright.explain.old.take_over import ONE_KIND, plan_words
 
     out = console()
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from loopwright.explain.expect import Shown
-    from loopwright.explain.setting import Cause, Hindrance
+    from loopwright.explain.expected.expect import Shown
+    from loopwright.explain.expected.setting import Cause, Hindrance
     from loopwright.job.document import Job
 
 Names = Annotated[tuple[str, ...], Parameter(negative="", show_default=False)]
@@ -79,7 +79,7 @@ def wont_set(
     from loopwright.appraisal.appraise import appraise
     from loopwright.appraisal.expected import expected
     from loopwright.cli.expected import situation_with
-    from loopwright.explain import setting
+    from loopwright.explain.expected import setting
 
     _refuse_unknown(job, area, mode, by, open)
     found = setting.wont_set(
@@ -114,8 +114,8 @@ def _refuse_unknown(job: Job, area: str, mode: str, by: str | None, zones: Seque
 
 
 def _shown(word: str) -> Shown:
-    from loopwright.explain.expect import Shown
-    from loopwright.explain.trouble import TroubleKind
+    from loopwright.explain.expected.expect import Shown
+    from loopwright.explain.expected.trouble import TroubleKind
 
     kind, _, place = word.partition("@")
     try:
@@ -125,7 +125,7 @@ def _shown(word: str) -> Shown:
 
 
 def _hindrance(word: str) -> Hindrance:
-    from loopwright.explain.setting import Hindrance
+    from loopwright.explain.expected.setting import Hindrance
 
     try:
         return Hindrance(word)

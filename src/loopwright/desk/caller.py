@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-from loopwright.explain.system_word import words
+from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.power.forecast import label_of
 

@@ -16,17 +16,17 @@ from loopwright.desk.opening import Danger, asks, complaints, dangers
 from loopwright.desk.question import Question, check_question, choice_of, hindrance_question, key_of, named, opening_question, queue_of
 from loopwright.explain.caution import in_full
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.expect import Expectation
+from loopwright.explain.expected.expect import Expectation
+from loopwright.explain.expected.setting import Applies, Cause, Hindrance, wont_set
+from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.explain.explain import part_of
 from loopwright.explain.explanation import Explanation
-from loopwright.explain.likelihood import Seen
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted, Observations, seen_of, settle
-from loopwright.explain.power_part import PART as POWER
-from loopwright.explain.setting import Applies, Cause, Hindrance, wont_set
+from loopwright.explain.power.part import PART as POWER
 from loopwright.explain.telling import entry_of
-from loopwright.explain.trouble import TroubleKind
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.weigh.likelihood import Seen
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 

@@ -11,9 +11,9 @@ from loopwright.appraisal.expected import expected
 from loopwright.desk.case import OPENING, Case, Said
 from loopwright.desk.opening import HOURS, asks
 from loopwright.desk.question import choice_of, control_of
-from loopwright.explain.expect import Expectation, Shown, compare
-from loopwright.explain.situation import Situation, situation_of
-from loopwright.explain.trouble import Trouble, TroubleKind, lore
+from loopwright.explain.expected.expect import Expectation, Shown, compare
+from loopwright.explain.expected.situation import Situation, situation_of
+from loopwright.explain.expected.trouble import Trouble, TroubleKind, lore
 from loopwright.job.document import Job
 from loopwright.power.standby import StandbyForecast
 from loopwright.values.duration import duration_words

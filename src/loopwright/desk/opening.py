@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from loopwright.explain.trouble import TroubleKind
+from loopwright.explain.expected.trouble import TroubleKind
 
 HOURS, ZONE, KEYPAD, AREA = "hours", "zone", "keypad", "area"
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from loopwright.desk.caller import caller_choice, caller_words
 from loopwright.desk.case import CHECK, HINDRANCE, OPENING, Case
 from loopwright.desk.opening import AREA, HOURS, KEYPAD, ZONE, Ask, Choice, asks
+from loopwright.explain.expected.setting import Cause
 from loopwright.explain.explanation import NextCheck
-from loopwright.explain.setting import Cause
 from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
 from loopwright.power.forecast import label_of

@@ -105,9 +105,7 @@ class Sheet:
         path = " ".join(f"{number(x)},{number(y)}" for x, y in points)
         self.marks.append(f'<polygon class="{look}" points="{path}" fill="currentColor" fill-opacity="{number(opacity)}" stroke="none"/>')
 
-    def box(
-        self, x: float, y: float, width: float, height: float, *, look: str = "lw-line", line: float = THIN, dash: str = ""
-    ) -> None:
+    def box(self, x: float, y: float, width: float, height: float, *, look: str = "lw-line", line: float = THIN, dash: str = "") -> None:
         """Draw an open rectangle."""
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         self.marks.append(

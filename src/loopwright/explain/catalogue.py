@@ -68,7 +68,7 @@ class Look:
 class Fault:
     """One row of the catalogue. ``unmodelled`` says why a row has no edit; every other row has places (``at``) and ``ways``.
 
-    ``says`` is how likely it makes each word of ``system_words.toml``, on the ground of ``basis``; ``later`` names the computation that is
+    ``says`` is how likely it makes each word of ``whole/words.toml``, on the ground of ``basis``; ``later`` names the computation that is
     to take its place. ``reads`` operated: its circuit reads as with the device at work. ``bears`` is what of the document bears it out.
     """
 

@@ -11,27 +11,27 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.explain.bus_part import PART as BUS
-from loopwright.explain.bus_part import SHOWN, bus_part, on_bus
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.circuit_part import circuit_part
+from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.hypothesis import Floats, Part
 from loopwright.explain.learned import CATALOGUE, Weights
-from loopwright.explain.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
 from loopwright.explain.meter import Instrument
-from loopwright.explain.next_check import Advised, advise, alike
 from loopwright.explain.observation import Observations
-from loopwright.explain.outcome import Forecast, Outcomes, forecast, outcomes
-from loopwright.explain.output_part import output_part
-from loopwright.explain.posterior import Posterior, posterior
-from loopwright.explain.power_part import PART as POWER
-from loopwright.explain.power_part import PowerPart, power_part
-from loopwright.explain.power_place import Focus, focus_on
-from loopwright.explain.system_part import SystemPart, system_part
-from loopwright.explain.system_scope import PART as WHOLE
-from loopwright.explain.system_scope import Scope, at_work, circuits_behind, scope_of, zones_seen
+from loopwright.explain.power.output import output_part
+from loopwright.explain.power.part import PART as POWER
+from loopwright.explain.power.part import PowerPart, power_part
+from loopwright.explain.power.place import Focus, focus_on
 from loopwright.explain.telling import tell
+from loopwright.explain.weigh.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
+from loopwright.explain.weigh.next_check import Advised, advise, alike
+from loopwright.explain.weigh.outcome import Forecast, Outcomes, forecast, outcomes
+from loopwright.explain.weigh.posterior import Posterior, posterior
+from loopwright.explain.whole.bus import PART as BUS
+from loopwright.explain.whole.bus import SHOWN, bus_part, on_bus
+from loopwright.explain.whole.part import SystemPart, system_part
+from loopwright.explain.whole.scope import PART as WHOLE
+from loopwright.explain.whole.scope import Scope, at_work, circuits_behind, scope_of, zones_seen
 from loopwright.job.document import Job
 from loopwright.netlist.compile import PowerNetwork, compile_power
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from loopwright.explain.circuit_chain import Halving
+from loopwright.explain.along.chain import Halving
 from loopwright.values.source import source
 
 VALUE_KEYS = {"Ω": "value_ohm", "V": "value_v", "A": "value_a", "nF": "value_nf"}

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.circuit_check import STATES
-from loopwright.explain.likelihood import Seen
+from loopwright.explain.circuit.check import STATES
 from loopwright.explain.meter import Instrument
-from loopwright.explain.system_told import told_of
 from loopwright.explain.terminal import check_of, circuit_of
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.weigh.likelihood import Seen
+from loopwright.explain.whole.told import told_of
 from loopwright.explain.written import Unreadable, shown_of
 from loopwright.job.document import Job
 from loopwright.job.field import Percent, Quantity, Text, may, need

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from loopwright.explain.along.chain import Halving, halving_of
 from loopwright.explain.caution import caution_of
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.circuit_chain import Halving, halving_of
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
-from loopwright.explain.likelihood import COMES_AND_GOES, Rows
-from loopwright.explain.next_check import Advice
 from loopwright.explain.observation import Observations
-from loopwright.explain.system_word import words
 from loopwright.explain.terminal import ACT_WORDS
+from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows
+from loopwright.explain.weigh.next_check import Advice
+from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from loopwright.values.figure import show

@@ -5,9 +5,9 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.dead_check import NO_POWER, let_go_of
-from loopwright.explain.system_told import shown_check
+from loopwright.explain.dead.check import NO_POWER, let_go_of
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.whole.told import shown_check
 from loopwright.job.document import Job
 from loopwright.job.sheet import STATES
 from loopwright.netlist.loop import ActKind

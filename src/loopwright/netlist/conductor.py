@@ -312,10 +312,7 @@ def _nominal_copper(conductor: Conductor) -> Resistance:
     exact = [
         row
         for row in table()
-        if row.basis is Basis.NOMINAL
-        and row.size == conductor.awg
-        and row.construction is conductor.construction
-        and row.finish == finish
+        if row.basis is Basis.NOMINAL and row.size == conductor.awg and row.construction is conductor.construction and row.finish == finish
     ]
     if exact:
         # The 20 degC table comes first where both print the wire: nothing has to be converted.

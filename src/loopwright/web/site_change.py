@@ -9,12 +9,12 @@ from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BaseModel, Field
 
-from loopwright.explain.situation import ORDER, Step
-from loopwright.explain.system_scope import PART as WHOLE
-from loopwright.explain.system_word import words as questions
+from loopwright.explain.expected.situation import ORDER, Step
+from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.explain.terminal import circuit_of
-from loopwright.explain.trouble import TroubleKind
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.whole.scope import PART as WHOLE
+from loopwright.explain.whole.word import words as questions
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 from loopwright.store.visit import Charged, Entry, MeterSaid, Said, Visit
@@ -32,8 +32,24 @@ class SiteChange(BaseModel, extra="forbid"):
     """One thing said on site. ``visit`` is the one the page shows, ``mark`` names the change, which is made once."""
 
     do: Literal[
-        "step", "mains", "charge", "looked", "shown", "note", "take-out", "put-back", "meter", "ask", "why", "record", "anew", "back",
-        "dead", "past", "old", "old-out",
+        "step",
+        "mains",
+        "charge",
+        "looked",
+        "shown",
+        "note",
+        "take-out",
+        "put-back",
+        "meter",
+        "ask",
+        "why",
+        "record",
+        "anew",
+        "back",
+        "dead",
+        "past",
+        "old",
+        "old-out",
     ]
     visit: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)

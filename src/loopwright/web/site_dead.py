@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from loopwright.appraisal.appraise import Appraisal
-from loopwright.explain.dead_check import NO_POWER, DeadCheck, DeadKind, Judged, Weight, dead_checks
-from loopwright.explain.dead_entry import Checked, entered, stops
-from loopwright.explain.situation import ORDER, Step
+from loopwright.explain.dead.check import NO_POWER, DeadCheck, DeadKind, Judged, Weight, dead_checks
+from loopwright.explain.dead.entry import Checked, entered, stops
+from loopwright.explain.expected.situation import ORDER, Step
 from loopwright.explain.terminal import circuit_of
 from loopwright.job.document import Job
 from loopwright.store.visit import Entry, Past, Visit

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from loopwright.explain.old_job import old_job
-from loopwright.explain.old_pair import OldPair
-from loopwright.explain.old_table import MOST_PAIRS, pair_of
-from loopwright.explain.take_over import TakeOver, take_over
+from loopwright.explain.old.job import old_job
+from loopwright.explain.old.pair import OldPair
+from loopwright.explain.old.table import MOST_PAIRS, pair_of
+from loopwright.explain.old.take_over import TakeOver, take_over
 from loopwright.job.document import Job
 from loopwright.store.visit import OldRow, Visit
 from loopwright.web.site_change import SiteChange, refuse

@@ -6,13 +6,13 @@ import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from loopwright.explain.likelihood import Seen
+from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted, Observations, seen_of, settle
-from loopwright.explain.system_scope import PART as WHOLE
-from loopwright.explain.system_word import words
-from loopwright.explain.trouble import TroubleKind
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.weigh.likelihood import Seen
+from loopwright.explain.whole.scope import PART as WHOLE
+from loopwright.explain.whole.word import words
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job, Observation
 from loopwright.store.visit import Entry, MeterSaid

@@ -9,11 +9,11 @@ from threading import Lock
 from types import MappingProxyType
 
 from loopwright.appraisal.appraise import Appraisal
-from loopwright.explain.dead_check import NO_POWER
+from loopwright.explain.dead.check import NO_POWER
+from loopwright.explain.expected.situation import Situation, Step, situation_of
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.learned import learned_weights
-from loopwright.explain.situation import Situation, Step, situation_of
 from loopwright.explain.telling import tell
 from loopwright.job.document import Job, Stage
 from loopwright.job.edit import AddItem, InTurn

@@ -6,9 +6,9 @@ from itertools import groupby
 from typing import Any, NamedTuple
 
 from loopwright.explain.caution import in_full
-from loopwright.explain.circuit_check import label
-from loopwright.explain.dead_check import NO_POWER, Weight
-from loopwright.explain.situation import Situation, Step
+from loopwright.explain.circuit.check import label
+from loopwright.explain.dead.check import NO_POWER, Weight
+from loopwright.explain.expected.situation import Situation, Step
 from loopwright.job.document import Job
 from loopwright.store.visit import Visit
 from loopwright.web.page import Page

@@ -10,9 +10,9 @@ from typing import Any, NamedTuple
 
 from loopwright.appraisal.expected import expected
 from loopwright.explain.caution import in_full
-from loopwright.explain.expect import Expectation, Shown, compare
-from loopwright.explain.situation import ORDER, Situation, Step
-from loopwright.explain.trouble import Lore, Trouble, TroubleKind, lore
+from loopwright.explain.expected.expect import Expectation, Shown, compare
+from loopwright.explain.expected.situation import ORDER, Situation, Step
+from loopwright.explain.expected.trouble import Lore, Trouble, TroubleKind, lore
 from loopwright.job.document import Job
 from loopwright.job.labels import row_words
 from loopwright.job.sheet import Kind

@@ -13,7 +13,7 @@ from loopwright.circuits.forecast import ActForecast, CircuitForecast, ohm_figur
 from loopwright.drawing.circuit_bands import circuit_bands
 from loopwright.drawing.meter_points import meter_points
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.circuit_check import act_words
+from loopwright.explain.circuit.check import act_words
 from loopwright.explain.explanation import Explanation
 from loopwright.job.sheet import Reads
 from loopwright.netlist.loop import ActKind

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from loopwright.explain.circuit_check import label
-from loopwright.explain.old_job import wired_words
-from loopwright.explain.take_over import ONE_KIND, plan_words
+from loopwright.explain.circuit.check import label
+from loopwright.explain.old.job import wired_words
+from loopwright.explain.old.take_over import ONE_KIND, plan_words
 from loopwright.store.visit import Visit
 from loopwright.web.page import Page
 from loopwright.web.site_old import CELLS, taken_over, units_of

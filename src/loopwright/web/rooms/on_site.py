@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from loopwright.explain.caution import in_full
-from loopwright.explain.circuit_check import STATES
+from loopwright.explain.circuit.check import STATES
 from loopwright.explain.explanation import Cause, Explanation, chance_words
 from loopwright.explain.observation import NOT_AT_REST
-from loopwright.explain.system_scope import PART as WHOLE
-from loopwright.explain.system_word import words
+from loopwright.explain.whole.scope import PART as WHOLE
+from loopwright.explain.whole.word import words
 from loopwright.job.document import Stage
 from loopwright.store.file import StoreError
 from loopwright.store.visit import Visit

@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 from urllib.parse import quote, urlencode
 
-from loopwright.explain.cable_fault import Found, NotOne, located
+from loopwright.explain.along.cable_fault import Found, NotOne, located
+from loopwright.explain.along.chain import Halving, chances_at, plan_of, prior_of
+from loopwright.explain.along.earth_branch import CAUTION, STOP, WATCH, boxes, earth_plan
+from loopwright.explain.along.halving import Plan
 from loopwright.explain.caution import in_full
-from loopwright.explain.circuit_chain import Halving, chances_at, plan_of, prior_of
-from loopwright.explain.circuit_check import label
-from loopwright.explain.circuit_part import circuit_part
-from loopwright.explain.earth_branch import CAUTION, STOP, WATCH, boxes, earth_plan
+from loopwright.explain.circuit.check import label
+from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explanation import Explanation
-from loopwright.explain.halving import Plan
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 from loopwright.store.visit import Visit

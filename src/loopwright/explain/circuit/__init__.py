@@ -1,0 +1,1 @@
+"""Detection circuits as parts that can be at fault."""

@@ -1,0 +1,1 @@
+"""Dead checks: what every pair and supply must read before power comes on."""

@@ -1,0 +1,1 @@
+"""What should show now, and what keeps an area from being set."""

@@ -1,0 +1,1 @@
+"""Old wiring taken over: what readings say of pairs nobody knows."""

@@ -1,0 +1,1 @@
+"""Supplies, runs and watched outputs as parts that can be at fault."""

@@ -1,0 +1,224 @@
+"""Where to put the meter next: the check with the most expected information about what to do, a minute; and when to stop.
+
+Answers are classes of hypotheses that no check at hand tells apart, for what they call for is the same. Each check's expected
+information about the class is worked out over the distribution of what it would show; the few best a minute are followed to the end by
+the same rule (one step, then greedy), and the cheapest in expected minutes is advised, what a wrong answer costs included.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import entr
+
+from loopwright.explain.check import Check
+from loopwright.explain.hypothesis import Floats
+from loopwright.explain.weigh.outcome import Outcomes
+
+WRONG_MINUTES = 480.0
+"""What acting on the wrong answer costs [min]: the work done for nothing, a second visit, and a site that trusts a fault (judgement)."""
+SAME = 0.05
+"""Hypotheses whose outcomes differ by no more than this chance at every check are one answer."""
+FOLLOWED = 4
+SHORT_LIST = 18
+DEPTH = 2
+BRANCHES = 4
+LEAST_BITS = 0.003
+LIKELY = 0.02
+LEAST_WAY = 0.01
+"""What is come to less often than this is not followed to the end."""
+LEAST_WEIGHT = 1e-4
+"""Rows this much less likely than the likeliest are left out when checks are followed."""
+GRAIN = 40
+"""Rows of one class whose chances are the same to one part in so many are followed as one."""
+SURE = 0.97
+"""Above this chance an answer is gone on from only where one check alone is worth its minutes."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Advice:
+    """One check worth doing: expected information [bit], minutes, and the expected minutes to the end when it is done first.
+
+    ``cells`` are what it may show, likeliest first: (cell, chance, class that then leads, its chance).
+    """
+
+    check: Check
+    bits: float
+    end_minutes: float
+    cells: tuple[tuple[int, float, int, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Advised:
+    """The advice: checks best first, and whether to stop: no check would change what to do by more than it costs."""
+
+    checks: tuple[Advice, ...]
+    stop: bool
+
+
+def alike(outs: Outcomes, owner: NDArray[np.int64], weight: Floats) -> NDArray[np.int64]:
+    """Return the class of each row: rows of one hypothesis, and hypotheses that no check tells apart, are together.
+
+    ``owner`` numbers the hypothesis of each row of ``outs`` from 0 upwards, ``weight`` is each row's probability.
+    """
+    count = int(owner.max()) + 1
+    member = np.zeros((count, owner.size))
+    member[owner, np.arange(owner.size)] = np.maximum(weight, 1e-300)
+    member /= member.sum(axis=1, keepdims=True)
+    mean = np.einsum("hr,crb->hcb", member, outs.chance, optimize=True)
+    found = np.arange(count)
+    for one in range(count):
+        apart = 0.5 * np.abs(mean[one + 1 :] - mean[one]).sum(axis=2).max(axis=1, initial=0.0)
+        for other in (np.flatnonzero(apart <= SAME) + one + 1).tolist():
+            if found[other] == other:
+                found[other] = found[one]
+    return np.asarray(found[owner])
+
+
+class _Search:
+    """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check.
+
+    Beliefs are (beliefs, rows): many are gone on from at once.
+    """
+
+    def __init__(self, chance: Floats, group: NDArray[np.int64], minutes: Floats) -> None:
+        _, self.group = np.unique(group, return_inverse=True)
+        self.chance, self.minutes = chance, minutes
+        self.member = np.zeros((int(self.group.max()) + 1, group.size))
+        self.member[self.group, np.arange(group.size)] = 1.0
+        self.flat = np.ascontiguousarray(np.moveaxis(chance, 1, 0)).reshape(group.size, -1)
+
+    def joint(self, p: Floats) -> Floats:
+        """Return the (beliefs, classes, checks, cells) joint chances."""
+        parted = (p[:, None, :] * self.member).reshape(-1, p.shape[1])
+        return np.asarray((parted @ self.flat).reshape(len(p), len(self.member), len(self.chance), -1))
+
+    def look(self, p: Floats, left: NDArray[np.bool_]) -> _Look:
+        """Return what each of the checks that are ``left`` would tell of each belief."""
+        joint, known = self.joint(p), p @ self.member.T
+        bits = _entropy(known)[:, None] + _entropy(joint.sum(axis=1)) - _entropy(joint).sum(axis=1)
+        wrong = (1 - known.max(axis=1)) * WRONG_MINUTES
+        doubt = (1 - joint.max(axis=1).sum(axis=2)) * WRONG_MINUTES
+        useful = left & (bits > LEAST_BITS)
+        rate = np.where(useful, bits / self.minutes, 0.0)
+        return _Look(bits=bits, rate=rate, wrong=wrong, alone=np.where(useful, self.minutes + doubt, np.inf))
+
+    def after(self, p: Floats, check: NDArray[np.int64], left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
+        """Return the expected minutes to the end of each belief when its ``check`` is done now.
+
+        ``way`` is how likely each belief is to be come to: what is hardly ever come to is not followed further.
+        """
+        cells = np.einsum("nr,nrb->nb", p, self.chance[check])
+        order = np.argsort(-cells, axis=1)[:, :BRANCHES]
+        chance = np.take_along_axis(cells, order, axis=1)
+        belief, rank = np.nonzero(chance > LIKELY)
+        then = p[belief] * self.chance[check[belief], :, order[belief, rank]]
+        then /= then.sum(axis=1, keepdims=True)
+        still = left[belief]
+        still[np.arange(len(belief)), check[belief]] = False
+        share = chance[belief, rank]
+        ends = self.ends(then, still, way[belief] * share, depth - 1)
+        covered = np.bincount(belief, weights=share, minlength=len(p))
+        spent = np.bincount(belief, weights=share * ends, minlength=len(p)) / np.maximum(covered, 1e-9)
+        return np.asarray(self.minutes[check] + spent, dtype=np.float64)
+
+    def ends(self, p: Floats, left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
+        """Return the expected minutes to the end from each belief: of stopping, of one check more, or of the best of two followed on.
+
+        The two are the one that tells most a minute and the one that is best if it is the last.
+        """
+        look = self.look(p, left)
+        out: Floats = np.minimum(look.wrong, look.alone.min(axis=1))
+        if depth > 0:
+            go = np.flatnonzero((look.rate.max(axis=1) > 0) & (way > LEAST_WAY) & (look.wrong > self.minutes.min()))
+            both = np.stack((np.argmax(look.rate[go], axis=1), np.argmin(look.alone[go], axis=1)), axis=1)
+            alike = both[:, 0] == both[:, 1]
+            at, which = np.repeat(go, 2 - alike), both[~np.stack((np.zeros(len(go), dtype=np.bool_), alike), axis=1)]
+            if at.size:
+                np.minimum.at(out, at, self.after(p[at], which, left[at], way[at], depth))
+        return out
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Look:
+    """At each belief the information [bit] of each check, that a minute, and the expected minutes if it is the last, (beliefs, checks);
+    ``wrong`` (beliefs,) is what stopping costs."""
+
+    bits: Floats
+    rate: Floats
+    wrong: Floats
+    alone: Floats
+
+
+def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -> Advised:
+    """Return the best checks for the probabilities ``p`` of the rows of ``outs``, whose classes are ``group``."""
+    if not outs.checks:
+        return Advised(checks=(), stop=True)
+    minutes = np.array([check.minutes for check in outs.checks])
+    look = _Search(outs.chance, group, minutes).look(p[None], np.ones((1, minutes.size), dtype=np.bool_))
+    order = np.argsort(-look.rate[0], kind="stable")
+    short = order[look.rate[0][order] > 0][:SHORT_LIST]
+    if not short.size:
+        return Advised(checks=(), stop=True)
+    # The best if it is the last is gone on from too, wherever it stands on the list.
+    last = int(np.argmin(look.alone[0]))
+    if last not in short[:FOLLOWED]:
+        short = np.insert(short[short != last], FOLLOWED - 1, last)[:SHORT_LIST]
+    chance, weight, classes = _packed(outs.chance[short], p, group)
+    ahead = _Search(chance, classes, minutes[short])
+    first = np.arange(min(FOLLOWED, short.size))
+    beliefs = np.repeat(weight[None], first.size, axis=0)
+    left = np.ones((first.size, short.size), dtype=np.bool_)
+    # What is seen but seldom is not followed, so the last check's own worth, in which it counts, is held beside.
+    ends = np.minimum(ahead.after(beliefs, first, left, np.ones(first.size), DEPTH), look.alone[0][short[first]])
+    found = tuple(
+        Advice(
+            check=outs.checks[short[n]],
+            bits=float(look.bits[0, short[n]]),
+            end_minutes=float(ends[n]),
+            cells=_cells(outs.chance[short[n]], p, group),
+        )
+        for n in np.argsort(ends, kind="stable")[:most].tolist()
+    )
+    return Advised(checks=found, stop=found[0].end_minutes >= float(look.wrong[0]))
+
+
+def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Return the chances with the cells in use put first and the empty ones dropped, the rows that no check parts taken together, and their
+    probabilities and classes: for checks that are gone through many times."""
+    order = np.argsort(-(p @ chance), axis=1)
+    used = int((chance.max(axis=1) > 0).sum(axis=1).max())
+    some = np.take_along_axis(chance, order[:, None, :used], axis=2)
+    heavy = np.flatnonzero(p > LEAST_WEIGHT * p.max())
+    key = np.rint(np.moveaxis(some[:, heavy], 1, 0).reshape(heavy.size, -1) * GRAIN).astype(np.int8)
+    found: dict[tuple[int, bytes], int] = {}
+    together = np.array([found.setdefault((int(c), row.tobytes()), len(found)) for c, row in zip(group[heavy], key, strict=True)])
+    member = np.zeros((int(together.max()) + 1, heavy.size))
+    member[together, np.arange(heavy.size)] = p[heavy]
+    weight = member.sum(axis=1)
+    classes = np.zeros(len(weight), dtype=np.int64)
+    classes[together] = group[heavy]
+    merged = np.einsum("mr,crb->cmb", member / weight[:, None], some[:, heavy], optimize=True)
+    return merged, weight / weight.sum(), classes
+
+
+def _cells(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[tuple[int, float, int, float], ...]:
+    """Return what a check may show, likeliest first, and what then leads."""
+    classes, member = np.unique(group, return_inverse=True)
+    joint = np.zeros((classes.size, chance.shape[1]))
+    np.add.at(joint, member, p[:, None] * chance)
+    cells = joint.sum(axis=0)
+    out = []
+    for cell in np.argsort(-cells)[:5].tolist():
+        if cells[cell] > LIKELY:
+            lead = int(np.argmax(joint[:, cell]))
+            out.append((cell, float(cells[cell]), int(classes[lead]), float(joint[lead, cell] / cells[cell])))
+    return tuple(out)
+
+
+def _entropy(p: Floats) -> Floats:
+    """Return the entropy [bit] over the last axis."""
+    return np.asarray(entr(p).sum(axis=-1) / math.log(2))
