@@ -37,8 +37,9 @@ from loopwright.netlist.element import (
 )
 from loopwright.netlist.solve import Solution, solve
 from loopwright.netlist.spice import deck
+from often import often
 
-DECKS = 480
+DECKS = often(160)
 AGREE_V = 1e-6
 WELL_AGREE_V = 1e-9
 WELL_OHM = 1000.0
@@ -46,7 +47,7 @@ WELL_OHM = 1000.0
 STEP = "1e-12"
 """Relative step at which ngspice is asked to stop: at the deck's own 1e-9 it stops up to 1e-8 V short."""
 MOST_SECOND_TRIES = DECKS // 25
-MOST_UNSETTLED = DECKS // 100
+MOST_UNSETTLED = max(DECKS // 100, 2)
 LEAKS_ALONE_OHM = 1e7
 """Where points are held by leaks alone, rounding moves them by more than the step ngspice is asked to settle to: it may give up."""
 
@@ -210,7 +211,7 @@ def test_the_random_networks_meet_every_piece_of_every_law(solutions: list[tuple
         "constant-power 1",
         "resistive 0",
     ]
-    assert {word: met[word] for word in asked if met[word] < 10} == {}
+    assert {word: met[word] for word in asked if met[word] < DECKS // 48} == {}
     two_islands = [1 for solution, column in solutions if {"p.0v", "q.0v"} <= set(solution.references(column))]
     assert len(two_islands) > DECKS // 20
 

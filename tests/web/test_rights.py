@@ -61,7 +61,7 @@ def test_what_is_asked_for_is_looked_at_before_every_route(bench: Any) -> None:
 
 def test_the_way_of_the_programs_asks_for_a_token_everywhere(bench: Any) -> None:
     browser, ada = bench.browser(), bench.come_in("Ada")
-    (api,) = (route.app for route in bench.app.routes if isinstance(route, Mount) and route.path == ROOT)
+    (api,) = (route.app.app for route in bench.app.routes if isinstance(route, Mount) and route.path == ROOT)
     described = api.openapi()["paths"]
     assert len(described) > 5
     for path, acts in described.items():

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 
 from loopwright.store.api_token import ApiTokens
 from loopwright.store.person import Right
-from loopwright.web.api.app import create_api
+from loopwright.web.api.app import Api
 from loopwright.web.api.entry import ROOT, ApiEntry
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
@@ -90,7 +90,7 @@ def _plain_app() -> FastAPI:
 def _add_job(
     app: FastAPI, session: Session, clock: Clock, entrance: Entrance | None, *, several: bool = False, sittings: Sittings | None = None
 ) -> None:
-    app.mount(ROOT, create_api(session, clock))
+    app.mount(ROOT, Api(session, clock))
     draw = Drawn(session, version(), several=several)
     add_refusal(app, draw)
     add_changing(app, draw, session)
