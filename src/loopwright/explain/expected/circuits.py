@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from loopwright.circuits.forecast import CircuitForecast, band_table
 from loopwright.explain.expected.situation import Situation, Step
-from loopwright.explain.expected.trouble import Trouble, TroubleKind
+from loopwright.explain.expected.trouble import Trouble, TroubleKind, for_want_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import EquipmentSheet, Kind, Reads, Topology
 from loopwright.netlist.loop import ActKind
@@ -53,14 +53,8 @@ def unused_inputs(job: Job, situation: Situation, reached: frozenset[str]) -> It
         free = [number for number in range(1, inputs.count + 1) if f"{unit}.{number}" not in landed]
         if free:
             kind = _kind(_topology_now(job, unit, None) or Topology.SINGLE, Reads.OPEN)
-            yield Trouble(
-                kind=kind,
-                place=f"equipment/{unit}",
-                sentence=f"{label_of(job, unit)}, {_inputs(free)} with nothing on: open until switched off, or ended as the sheet says.",
-                normal=not situation.usual(Step.INPUTS),
-                step=Step.INPUTS,
-                at=unit,
-            )
+            words = f"{label_of(job, unit)}, {_inputs(free)} with nothing on: open until switched off, or ended as the sheet says."
+            yield for_want_of(situation, Step.INPUTS, kind, words, unit=unit)
 
 
 def _circuit(job: Job, situation: Situation, item: CircuitForecast) -> Iterator[Trouble]:

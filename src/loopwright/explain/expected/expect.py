@@ -13,7 +13,7 @@ from loopwright.circuits.forecast import CircuitForecast
 from loopwright.explain.expected import circuits as expected_circuits
 from loopwright.explain.expected import power as expected_power
 from loopwright.explain.expected.situation import ORDER, Situation, Step
-from loopwright.explain.expected.trouble import Lore, Trouble, TroubleKind, lore
+from loopwright.explain.expected.trouble import Lore, Trouble, TroubleKind, for_want_of, lore
 from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
 from loopwright.power.forecast import PowerForecast, label_of
@@ -127,14 +127,8 @@ def _lids(job: Job, situation: Situation, reached: frozenset[str]) -> Iterator[T
         watched = "tamper" in sheet.contacts or sheet.kind is Kind.CONTROL
         if name in reached and watched and (sheet.addressed or sheet.kind is Kind.CONTROL) and name not in in_circuits:
             if not situation.done(Step.LIDS, name):
-                yield Trouble(
-                    kind=TroubleKind.LID_OPEN,
-                    place=f"equipment/{name}",
-                    sentence=f"The lid of {label_of(job, name)} is off.",
-                    normal=not situation.usual(Step.LIDS),
-                    step=Step.LIDS,
-                    at=name,
-                )
+                words = f"The lid of {label_of(job, name)} is off."
+                yield for_want_of(situation, Step.LIDS, TroubleKind.LID_OPEN, words, unit=name)
 
 
 def _sounders(job: Job, situation: Situation, watches: Sequence[CircuitForecast], live: frozenset[str]) -> Iterator[Trouble]:
@@ -158,47 +152,22 @@ def _sounders(job: Job, situation: Situation, watches: Sequence[CircuitForecast]
         )
     for name in job.equipment:
         if job.sheet_of(name).self_powered and not situation.done(Step.OUTPUTS, name):
-            yield Trouble(
-                kind=TroubleKind.SOUNDER_SOUNDS,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} sounds if its own battery is connected before its hold-off supply.",
-                normal=not situation.usual(Step.OUTPUTS),
-                step=Step.OUTPUTS,
-                at=name,
-                sure=False,
-            )
+            words = f"{label_of(job, name)} sounds if its own battery is connected before its hold-off supply."
+            yield for_want_of(situation, Step.OUTPUTS, TroubleKind.SOUNDER_SOUNDS, words, unit=name, sure=False)
 
 
 def shown_of_signalling(job: Job, situation: Situation) -> Iterator[Trouble]:
     """Yield what shows of transmission paths and of reports."""
     for name, path in job.signalling.paths.items():
         if not situation.done(Step.PATHS, name):
-            yield Trouble(
-                kind=TroubleKind.PATH,
-                place=f"signalling/paths/{name}",
-                sentence=f"Path {name} ({path.kind}) is watched and nothing answers on it yet.",
-                normal=not situation.usual(Step.PATHS),
-                step=Step.PATHS,
-                at=name,
-            )
+            words = f"Path {name} ({path.kind}) is watched and nothing answers on it yet."
+            yield for_want_of(situation, Step.PATHS, TroubleKind.PATH, words, place=f"signalling/paths/{name}", at=name)
     if not job.signalling.paths and not situation.done(Step.PATHS):
-        yield Trouble(
-            kind=TroubleKind.PATH,
-            place="signalling",
-            sentence="No path is promised: a unit that watches a line from the factory shows it missing until that is switched off.",
-            normal=not situation.usual(Step.PATHS),
-            step=Step.PATHS,
-            sure=False,
-        )
+        words = "No path is promised: a unit that watches a line from the factory shows it missing until that is switched off."
+        yield for_want_of(situation, Step.PATHS, TroubleKind.PATH, words, place="signalling", sure=False)
     if any(job.signalling.sends(event) for event in job.signalling.reports) and not situation.done(Step.REPORTS):
-        yield Trouble(
-            kind=TroubleKind.REPORT,
-            place="signalling",
-            sentence="Events want to be reported, and no account or receiver is entered yet.",
-            normal=not situation.usual(Step.REPORTS),
-            step=Step.REPORTS,
-            sure=False,
-        )
+        words = "Events want to be reported, and no account or receiver is entered yet."
+        yield for_want_of(situation, Step.REPORTS, TroubleKind.REPORT, words, place="signalling", sure=False)
 
 
 _UNIT = (
@@ -214,12 +183,4 @@ def shown_of_unit(job: Job, situation: Situation, alive: Sequence[str]) -> Itera
     for unit in alive:
         for step, kind, words, sure in _UNIT:
             if not situation.done(step, unit):
-                yield Trouble(
-                    kind=kind,
-                    place=f"equipment/{unit}",
-                    sentence=words.format(label_of(job, unit)),
-                    normal=not situation.usual(step),
-                    step=step,
-                    at=unit,
-                    sure=sure,
-                )
+                yield for_want_of(situation, step, kind, words.format(label_of(job, unit)), unit=unit, sure=sure)

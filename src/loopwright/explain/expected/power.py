@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from loopwright.explain.expected.situation import Situation, Step
-from loopwright.explain.expected.trouble import Trouble, TroubleKind
+from loopwright.explain.expected.trouble import Trouble, TroubleKind, for_want_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import ChargerKind, Kind
 from loopwright.netlist.compile import PowerNetwork
@@ -41,38 +41,19 @@ def dead_supplies(job: Job, situation: Situation) -> Iterator[Trouble]:
     """Yield every supply that neither mains nor a battery feeds: it shows nothing, and what it feeds is dead too."""
     for name in job.equipment:
         if job.sheet_of(name).supply is not None and not _has_source(situation, name):
-            yield Trouble(
-                kind=TroubleKind.DARK,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} has neither mains nor a charged battery: its lamps are dark, and so is all it feeds.",
-                normal=not situation.usual(Step.MAINS),
-                step=Step.MAINS,
-                at=name,
-            )
+            words = f"{label_of(job, name)} has neither mains nor a charged battery: its lamps are dark, and so is all it feeds."
+            yield for_want_of(situation, Step.MAINS, TroubleKind.DARK, words, unit=name)
 
 
 def mains_and_earth(job: Job, situation: Situation, live: frozenset[str]) -> Iterator[Trouble]:
     """Yield what live supplies show for want of mains and of earth."""
     for name in _supplies(job, live):
         if not situation.done(Step.MAINS, name):
-            yield Trouble(
-                kind=TroubleKind.MAINS_MISSING,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} runs on its battery: mains missing.",
-                normal=not situation.usual(Step.MAINS),
-                step=Step.MAINS,
-                at=name,
-            )
+            words = f"{label_of(job, name)} runs on its battery: mains missing."
+            yield for_want_of(situation, Step.MAINS, TroubleKind.MAINS_MISSING, words, unit=name)
         if not situation.done(Step.EARTH, name):
-            yield Trouble(
-                kind=TroubleKind.EARTH,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} may show an earth trouble: its earth is not joined yet.",
-                normal=not situation.usual(Step.EARTH),
-                step=Step.EARTH,
-                at=name,
-                sure=False,
-            )
+            words = f"{label_of(job, name)} may show an earth trouble: its earth is not joined yet."
+            yield for_want_of(situation, Step.EARTH, TroubleKind.EARTH, words, unit=name, sure=False)
 
 
 def batteries(job: Job, situation: Situation, live: frozenset[str], standby: Sequence[StandbyForecast]) -> Iterator[Trouble]:
@@ -163,23 +144,13 @@ def bus(job: Job, situation: Situation, live: frozenset[str]) -> Iterator[Troubl
         if listed and not answers:
             why = "is not wired" if name in live else "has no supply"
             step = Step.WIRED if name in live else Step.MAINS
-            yield Trouble(
-                kind=TroubleKind.MODULE_MISSING,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} is on the list and does not answer: it {why}.",
-                normal=not situation.usual(step),
-                step=step,
-                at=name if step is Step.WIRED else "",
+            words = f"{label_of(job, name)} is on the list and does not answer: it {why}."
+            yield for_want_of(
+                situation, step, TroubleKind.MODULE_MISSING, words, place=f"equipment/{name}", at=name if step is Step.WIRED else ""
             )
         if answers and not listed:
-            yield Trouble(
-                kind=TroubleKind.MODULE_UNKNOWN,
-                place=f"equipment/{name}",
-                sentence=f"{label_of(job, name)} answers on the bus and is not on the control unit's list yet.",
-                normal=not situation.usual(Step.BUS),
-                step=Step.BUS,
-                at=name,
-            )
+            words = f"{label_of(job, name)} answers on the bus and is not on the control unit's list yet."
+            yield for_want_of(situation, Step.BUS, TroubleKind.MODULE_UNKNOWN, words, unit=name)
 
 
 def _supplies(job: Job, live: frozenset[str]) -> tuple[str, ...]:

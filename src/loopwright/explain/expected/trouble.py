@@ -9,7 +9,7 @@ from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 
-from loopwright.explain.expected.situation import Step
+from loopwright.explain.expected.situation import Situation, Step
 
 
 class TroubleKind(StrEnum):
@@ -76,6 +76,24 @@ class Trouble:
     def lore(self) -> Lore:
         """Return what is known of its kind."""
         return lore()[self.kind]
+
+
+def for_want_of(
+    situation: Situation, step: Step, kind: TroubleKind, sentence: str, *, unit: str = "", place: str = "", at: str = "", sure: bool = True
+) -> Trouble:
+    """Return what shows because a step is not done: normal where at this stage it is not done as a rule.
+
+    ``unit`` is the equipment it shows at and is done at; else ``place`` is a document path and ``at`` the place of the step.
+    """
+    return Trouble(
+        kind=kind,
+        place=f"equipment/{unit}" if unit else place,
+        sentence=sentence,
+        normal=not situation.usual(step),
+        step=step,
+        at=at or unit,
+        sure=sure,
+    )
 
 
 @cache
