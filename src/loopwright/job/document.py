@@ -254,6 +254,8 @@ class User:
     areas: Mapping[Annotated[str, Ref("areas")], Literal["set", "unset", "both", "none"]] = rows(
         "For each area: what the user may do there (set, unset, both, none)."
     )
+    access: Literal["user", "engineer"] = may("Level of access: a user, or the engineer the users let in.", "user")
+    duress: bool = may("Has a duress code: it does what the user's own does, and is signalled in silence.", False)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -264,14 +266,31 @@ class Programme:
     sounder_s: Seconds | None = may("How long the sounders run.")
     abort_s: Seconds | None = may("Abort window before an alarm is signalled.")
     cancel_s: Seconds | None = may("Time after an alarm was signalled in which unsetting sends a cancel; silent for any time.")
-    set_by: Literal["timed", "final-door"] = may("What ends the exit: its time, or the final door shutting.", "timed")
+    set_by: Literal["timed", "final-door", "key-switch"] = may(
+        "What ends the exit: its time, the final door shutting, or a lock thrown.", "timed"
+    )
+    settle_s: Seconds | None = may("Time between the final door shutting, or the lock thrown, and set; silent for at once.")
     exit_restart: bool = may("A final door used twice starts the exit time again, once.", False)
     exit_error: Literal["entry", "fails"] = may("A door open when the exit time ends: entry with the sounder, or setting fails.", "entry")
     unvacated: Literal["full", "part"] = may("Full set asked for and nobody went out: full all the same, or the first part set.", "full")
     exit_alarm: Literal["alarm", "stops"] = may("An immediate zone during exit: alarm, or the setting stops.", "alarm")
     lock_out_trips: Count = may("Alarms of one zone in a set period before it is locked out; 0 for never.", 0)
     override_open: bool = may("A user may set with zones open; they are inhibited and the override is told.", False)
+    lock_out_reset: Literal["unset", "set", "midnight"] = may("When the alarms counted are forgotten.", "unset")
     alarm_reset: Literal["user", "engineer", "remote"] = may("Who clears an alarm that happened.", "user")
+    tamper_reset: Literal["user", "engineer", "remote"] = may("Who clears a tamper or hold-up that happened.", "user")
+    prevents: Mapping[str, Literal["ignored", "user", "engineer", "never"]] = rows(
+        "For each of open, memory, tamper, hold-up, path, mains and battery: who may set all the same, or whether it is ignored."
+    )
+    sounds: Mapping[str, Literal["external", "internal", "silent"]] = rows(
+        "For tamper-unset, tamper-set, hold-up-unset, hold-up-set, 24-hour-unset and 24-hour-set: what sounds."
+    )
+    shared_zones: Literal["each", "all"] = may("A zone of several areas is answered in each, or only when all of them are set.", "each")
+    lobby_sets: Literal["exit", "at-once"] = may("A shared area follows the last of its areas with an exit time, or at once.", "exit")
+    confirm_s: Seconds | None = may("Time in which an alarm of a second zone confirms the first; silent for no confirmation.")
+    confirm_in_entry: bool = may("Alarms after entry has begun count towards confirmation.", False)
+    entry_alarm_s: Seconds | None = may("An alarm during entry is signalled after this time and the entry time; silent for as any other.")
+    blind_s: Seconds | None = may("How long inputs are ignored when power has come back after a total loss; silent for not at all.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
