@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import pickle
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
 from hypothesis import given, settings
@@ -17,7 +17,7 @@ from loopwright.signalling.event_block import events_in
 from loopwright.signalling.frame import Content, Head, build, content_of, framed, parse, revealed
 from loopwright.signalling.key import Key, keys_of
 from loopwright.signalling.stream import MOST_FRAME, Cut, Piece, Splitter, datagram
-from loopwright.signalling.verdict import REMEMBERED_FOR, Account, Answer, Desk, Recent, judge
+from loopwright.signalling.verdict import Account, Answer, Desk, judge
 from loopwright.store.aes import ChainedAes
 from often import often
 
@@ -161,22 +161,6 @@ def test_raw_check_sums_that_are_ends_of_lines_are_read() -> None:
         early = b"\n" + crc16(body).to_bytes(2, "big") + b"%04X" % len(body) + body + b"\r"
         splitter = Splitter()
         assert [piece.octets for octet in early for piece in splitter.feed(bytes([octet]))] == [early]
-
-
-def test_a_repeat_is_acknowledged_and_not_stored_again() -> None:
-    # The 2007 annex sends 9995, 9996, 9995 once more, 9997: each is stored once.
-    recent, stored = Recent(), []
-    for sequence in (9995, 9996, 9995, 9997):
-        verdict = judge(framed(b'"ADM-CID"%dL0#1234[#1234|1130 01 001]' % sequence), NOW, DESK, recent)
-        assert verdict.answer is Answer.ACK and verdict.mark is not None
-        if verdict.record:
-            stored.append(sequence)
-            recent.remember(verdict.mark, NOW)
-    assert stored == [9995, 9996, 9997]
-    later = judge(framed(b'"ADM-CID"9995L0#1234[#1234|1130 01 001]'), NOW + REMEMBERED_FOR + timedelta(seconds=1), DESK, recent)
-    assert later.record
-    other = judge(framed(b'"ADM-CID"9995L0#1234[#1234|3130 01 001]'), NOW, DESK, recent)
-    assert other.record
 
 
 def test_modifiers_stay_in_force_and_a_stroke_may_be_missing() -> None:

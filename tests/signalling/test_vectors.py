@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -13,8 +14,9 @@ import pytest
 from loopwright.signalling import frame, moment
 from loopwright.signalling.contact_id import ContactId, dialled
 from loopwright.signalling.key import Form, Key
+from loopwright.signalling.repeats import Recent, Stored, source_of
 from loopwright.signalling.stream import Cut, Splitter, datagram
-from loopwright.signalling.verdict import Account, Answer, Desk, Recent, Verdict, judge
+from loopwright.signalling.verdict import POLLS, Account, Answer, Desk, Verdict, judge
 from loopwright.store.aes import ChainedAes
 
 VECTORS = [json.loads(line) for line in (Path(__file__).parent / "vectors.jsonl").read_text(encoding="utf-8").splitlines()]
@@ -35,15 +37,19 @@ def verdicts(vector: dict[str, Any]) -> list[Verdict]:
     else:
         splitter = Splitter()
         pieces = [piece for each in segments for piece in splitter.feed(each)] + splitter.close()
-    now, recent, desk = datetime.fromisoformat(vector["clock"]), Recent(), desk_of(vector)
+    now, recent, desk = datetime.fromisoformat(vector["clock"]), Recent(lambda _: ()), desk_of(vector)
     found = []
     for piece in pieces:
         if piece.cut is not Cut.FRAME:
             found.append(Verdict(answer=Answer.SILENCE, reason=piece.cut))
             continue
-        verdict = judge(piece.octets, now, desk, recent)
-        if verdict.record and verdict.mark:
-            recent.remember(verdict.mark, now)
+        verdict = judge(piece.octets, now, desk)
+        if verdict.record and verdict.head and verdict.content and verdict.head.token not in POLLS:
+            source, sequence, data = source_of(verdict.head), verdict.head.sequence, verdict.content.data
+            if recent.find(source, sequence, data, now) is not None:
+                verdict = replace(verdict, record=False)
+            else:
+                recent.remember(source, Stored(len(found) + 1, now, sequence, data))
         found.append(verdict)
     return found
 

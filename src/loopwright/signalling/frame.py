@@ -79,14 +79,14 @@ def parse(octets: bytes) -> Frame:
     found = _HEAD.match(body)
     if found is None:
         raise Unreadable('its head is not "name", four digits, R, L and an account of 3 to 16 hexadecimal digits before a bracket.')
-    star, token, sequence, receiver, line, account = found.groups()
+    star, token, sequence, receiver, line, account = found.groups(b"")
     head = Head(
         token=token.decode("ascii"),
-        encrypted=bool(star),
+        encrypted=star == b"*",
         sequence=sequence.decode("ascii"),
-        receiver=None if receiver is None else receiver.decode("ascii"),
+        receiver=receiver.decode("ascii") or None,
         line=line.decode("ascii"),
-        account=(account or b"").decode("ascii"),
+        account=account.decode("ascii"),
     )
     return Frame(head=head, inside=body[found.end() :], binary_check=binary)
 
@@ -126,7 +126,7 @@ def _content(found: re.Match[bytes]) -> Content:
     said = None if time is None else text_of(time)
     return Content(
         data=text_of(data or b""),
-        extended=tuple((text[:1], text[1:]) for text in map(text_of, _XDATA.findall(extended))),
+        extended=tuple((text[:1], text[1:]) for text in map(text_of, _XDATA.findall(extended))) if extended else (),
         time_said=said,
         at=None if said is None else moment.read(said),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from functools import lru_cache
 
 AHEAD_S = 20.0
 """How far an encrypted message may be ahead of the receiver [s]."""
@@ -16,10 +17,16 @@ def written(moment: datetime) -> bytes:
     """Return the moment as a frame carries it. Raises ValueError for one without a zone of time."""
     if moment.tzinfo is None:
         raise ValueError("a moment needs its zone of time.")
-    utc = moment.astimezone(UTC)
+    return _written(moment.astimezone(UTC).replace(microsecond=0))
+
+
+# Many frames are written, and many senders speak, in the same second.
+@lru_cache(maxsize=64)
+def _written(utc: datetime) -> bytes:
     return f"_{utc:%H:%M:%S,%m-%d}-{utc.year:04d}".encode("ascii")
 
 
+@lru_cache(maxsize=256)
 def read(text: str) -> datetime | None:
     """Return the moment a frame says, or None where it is no date of any year.
 

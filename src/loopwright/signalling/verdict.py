@@ -1,15 +1,16 @@
 """What a receiver does with a frame: acknowledge, ask for the right time, say that it cannot be processed, or stay silent.
 
-Nothing is remembered here: whoever stores a message tells `Recent` of it once it is safe, and sends the reply after that.
+Nothing is remembered here. Whether a message is a repeat is known to whoever stores it (`repeats.Recent`); the reply is the same, and
+is sent once the message is safe.
 """
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from enum import StrEnum
+from functools import lru_cache
 
 from loopwright.signalling import moment
 from loopwright.signalling.contact_id import ContactId, event_in
@@ -19,11 +20,9 @@ from loopwright.signalling.key import Cipher, Draw, Form, Key
 
 REPLIES = ("ACK", "NAK", "DUH", "RSP")
 POLLS = ("NULL", "XNM")
-REMEMBERED = 64
-"""Messages of one account a repeat is looked for among. Our choice: a repeat follows within a minute, a counter comes round in 9999."""
-REMEMBERED_FOR = timedelta(minutes=15)
+MOST_KNOWN = 1024
+"""Data whose events are kept in mind: a site has some hundred different ones, each said often."""
 Event = ContactId | BlockEvent
-Mark = tuple[str | None, str, str, str, str]
 
 
 class Answer(StrEnum):
@@ -45,7 +44,7 @@ class Account:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Verdict:
-    """What becomes of one frame. ``record``: to be stored before the reply is sent; ``mark`` then goes to `Recent.remember`."""
+    """What becomes of one frame. ``record``: it is to be kept before the reply is sent; a message that is a repeat is kept already."""
 
     answer: Answer
     reason: str
@@ -57,27 +56,6 @@ class Verdict:
     warnings: tuple[str, ...] = ()
     skew_s: float | None = None
     key_form: Form | None = None
-    mark: Mark | None = field(default=None, repr=False)
-
-
-class Recent:
-    """The messages stored of late, by account. Its size is bounded by REMEMBERED messages for each account."""
-
-    def __init__(self) -> None:
-        self._seen: dict[tuple[str | None, str, str], OrderedDict[Mark, datetime]] = {}
-
-    def holds(self, mark: Mark, now: datetime) -> bool:
-        """Return whether this very message was stored a short while ago."""
-        at = self._seen.get(mark[:3], OrderedDict()).get(mark)
-        return at is not None and now - at <= REMEMBERED_FOR
-
-    def remember(self, mark: Mark, now: datetime) -> None:
-        """Keep in mind that a message is stored."""
-        seen = self._seen.setdefault(mark[:3], OrderedDict())
-        seen[mark] = now
-        seen.move_to_end(mark)
-        while len(seen) > REMEMBERED:
-            seen.popitem(last=False)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,7 +72,7 @@ class Desk:
         return known.get((head.receiver, head.line, head.account), known.get(head.account))
 
 
-def judge(octets: bytes, now: datetime, desk: Desk, recent: Recent | None = None) -> Verdict:
+def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
     """Return what becomes of the bytes of one frame, LF to CR, that arrived at a moment. Never raises for anything that arrived."""
     try:
         frame = parse(octets)
@@ -107,7 +85,7 @@ def judge(octets: bytes, now: datetime, desk: Desk, recent: Recent | None = None
     if frame.binary_check:
         warnings.append("the check sum is two raw bytes, as early senders wrote it.")
     if frame.head.encrypted:
-        return _encrypted(frame, now, desk, account or Account(), recent, warnings)
+        return _encrypted(frame, now, desk, account or Account(), warnings)
     if account and account.keys:
         warnings.append("the account has a key, and the message came in plain.")
     content = content_of(frame)
@@ -118,10 +96,10 @@ def judge(octets: bytes, now: datetime, desk: Desk, recent: Recent | None = None
         warnings.append("its time cannot be read.")
     elif skew is not None and not moment.in_time(skew):
         warnings.append(f"its clock is {abs(skew):.0f} s {'ahead' if skew > 0 else 'behind'}.")
-    return _carried(frame, content, now, desk, recent, warnings, skew, None)
+    return _carried(frame, content, now, desk, warnings, skew, None)
 
 
-def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, recent: Recent | None, warnings: list[str]) -> Verdict:
+def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, warnings: list[str]) -> Verdict:
     for key in account.keys:
         content = revealed(frame, key, desk.cipher)
         if content is None:
@@ -139,7 +117,7 @@ def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, recent
                 skew_s=skew,
                 key_form=key.form,
             )
-        return _carried(frame, content, now, desk, recent, warnings, skew, key)
+        return _carried(frame, content, now, desk, warnings, skew, key)
     for key in account.misread:
         if revealed(frame, key, desk.cipher):
             return _declined(frame, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
@@ -151,7 +129,6 @@ def _carried(
     content: Content,
     now: datetime,
     desk: Desk,
-    recent: Recent | None,
     warnings: list[str],
     skew: float | None,
     key: Key | None,
@@ -160,25 +137,29 @@ def _carried(
     events = events_of(head.token, content)
     if events is None:
         return _declined(frame, "its data hold no event that can be read.", content)
-    mark = None if head.token in POLLS else (head.receiver, head.line, head.account, head.sequence, content.data)
-    repeated = mark is not None and recent is not None and recent.holds(mark, now)
-    answer = Head(
-        token="ACK", encrypted=head.encrypted, sequence=head.sequence, receiver=head.receiver, line=head.line, account=head.account
-    )
-    reply = Content(at=now) if head.encrypted else Content()
+    if key is None:
+        reply = _clear_answer("ACK", head)
+    else:
+        reply = build(replace(head, token="ACK"), Content(at=now), key=key, cipher=desk.cipher, draw=desk.draw)
     return Verdict(
         answer=Answer.ACK,
-        reason="a repeat: stored already." if repeated else "in order.",
-        reply=build(answer, reply, key=key, cipher=desk.cipher, draw=desk.draw),
-        record=not repeated,
+        reason="in order.",
+        reply=reply,
+        record=True,
         head=head,
         content=content,
         events=events,
         warnings=tuple(warnings),
         skew_s=skew,
         key_form=key.form if key else None,
-        mark=mark,
     )
+
+
+def _clear_answer(token: str, head: Head) -> bytes:
+    """Return an answer that is not encrypted: the head as it came, with nothing inside."""
+    receiver = "" if head.receiver is None else f"R{head.receiver}"
+    account = f"#{head.account}" if head.account else ""
+    return framed(f'"{token}"{head.sequence}{receiver}L{head.line}{account}[]'.encode("ascii"))
 
 
 def events_of(token: str, content: Content) -> tuple[Event, ...] | None:
@@ -186,9 +167,14 @@ def events_of(token: str, content: Content) -> tuple[Event, ...] | None:
 
     A name of another form of report is kept and shown as it came: told that it cannot be processed, a sender gives the event up.
     """
+    return _events(token, content.data)
+
+
+@lru_cache(maxsize=MOST_KNOWN)
+def _events(token: str, data: str) -> tuple[Event, ...] | None:
     if token in POLLS:
         return ()
-    blocks = content.data.split("|")
+    blocks = data.split("|")
     if len(blocks) > 1 and (not blocks[0] or blocks[0].startswith("#")):
         blocks = blocks[1:]
     if token == "ADM-CID":
@@ -200,9 +186,7 @@ def events_of(token: str, content: Content) -> tuple[Event, ...] | None:
 
 
 def _declined(frame: Frame, reason: str, content: Content | None = None) -> Verdict:
-    head = frame.head
-    answer = Head(token="DUH", encrypted=False, sequence=head.sequence, receiver=head.receiver, line=head.line, account=head.account)
-    return Verdict(answer=Answer.DUH, reason=reason, reply=build(answer, Content()), head=head, content=content)
+    return Verdict(answer=Answer.DUH, reason=reason, reply=_clear_answer("DUH", frame.head), head=frame.head, content=content)
 
 
 def wrong_time(now: datetime) -> bytes:

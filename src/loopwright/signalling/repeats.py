@@ -1,0 +1,104 @@
+"""Which messages are repeats of one that is stored: same receiver, line, account, number and data, a short while ago.
+
+A sender repeats what was not acknowledged within a minute or so; its counter comes round after 9999 messages, and begins anew when it
+was without power. So only the last `REMEMBERED` messages of an account within `REMEMBERED_FOR` are looked at. Both are our choice.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+from hashlib import blake2b
+from typing import NamedTuple
+
+from loopwright.signalling.frame import Head
+
+REMEMBERED = 64
+REMEMBERED_FOR = timedelta(minutes=15)
+MOST_ACCOUNTS = 1000
+"""Accounts kept in mind at once; of others the store is asked."""
+_SHORT = 64
+
+
+class Source(NamedTuple):
+    """Whose messages are counted together."""
+
+    receiver: str | None
+    line: str
+    account: str
+
+
+class Stored(NamedTuple):
+    """A message that is stored: its number in the store, when it came, and its own number and data."""
+
+    number: int
+    at: datetime
+    sequence: str
+    data: str
+
+
+Mark = tuple[str, str | bytes]
+Load = Callable[[Source], Iterable[Stored]]
+
+
+def source_of(head: Head) -> Source:
+    """Return whose message this is."""
+    return Source(head.receiver, head.line, head.account)
+
+
+class Recent:
+    """The messages stored of late, by source. Bounded by the accounts and by the messages of each; the longest silent leave first.
+
+    ``load`` gives what is stored of a source, the oldest first, when that is not in mind.
+    """
+
+    def __init__(self, load: Load, *, most_accounts: int = MOST_ACCOUNTS) -> None:
+        """Keep nothing in mind yet."""
+        self._load = load
+        self._most = most_accounts
+        self._seen: OrderedDict[Source, OrderedDict[Mark, tuple[int, datetime]]] = OrderedDict()
+
+    def find(self, source: Source, sequence: str, data: str, at: datetime) -> int | None:
+        """Return the number in the store of the message this one repeats, None where it is new."""
+        found = self._of(source).get(_mark(sequence, data))
+        return found[0] if found is not None and at - found[1] <= REMEMBERED_FOR else None
+
+    def remember(self, source: Source, stored: Stored) -> None:
+        """Keep in mind that a message is stored."""
+        _add(self._of(source), stored)
+
+    def clear(self) -> None:
+        """Forget everything: what was to be stored was not."""
+        self._seen.clear()
+
+    def __len__(self) -> int:
+        """Return how many accounts are kept in mind."""
+        return len(self._seen)
+
+    def _of(self, source: Source) -> OrderedDict[Mark, tuple[int, datetime]]:
+        seen = self._seen.get(source)
+        if seen is None:
+            seen = self._seen[source] = OrderedDict()
+            for stored in self._load(source):
+                _add(seen, stored)
+            if len(self._seen) > self._most:
+                self._seen.popitem(last=False)
+        else:
+            self._seen.move_to_end(source)
+        return seen
+
+
+def _mark(sequence: str, data: str) -> Mark:
+    """Return what a message is known again by; long data by its hash, so that what is kept in mind is bounded."""
+    if len(data) <= _SHORT:
+        return sequence, data
+    return sequence, blake2b(data.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+
+
+def _add(seen: OrderedDict[Mark, tuple[int, datetime]], stored: Stored) -> None:
+    mark = _mark(stored.sequence, stored.data)
+    seen[mark] = (stored.number, stored.at)
+    seen.move_to_end(mark)
+    if len(seen) > REMEMBERED:
+        seen.popitem(last=False)
