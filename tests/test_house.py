@@ -17,8 +17,8 @@ PACKAGE = ROOT / "src" / "loopwright"
 OUTSIDE = {"papers", "store", "receiver", "web", "cli", "sites"}
 PURE = {
     "__future__", "abc", "bisect", "cmath", "collections", "contextlib", "copy", "csv", "dataclasses", "datetime", "decimal",
-    "difflib", "enum", "fractions", "functools", "graphlib", "hashlib", "heapq", "importlib.resources", "io.StringIO", "itertools",
-    "json", "keyword", "math", "numbers", "operator", "random.Random", "re", "statistics", "string", "struct", "textwrap",
+    "difflib", "enum", "fractions", "functools", "graphlib", "hashlib", "heapq", "importlib.resources", "io.StringIO", "ipaddress",
+    "itertools", "json", "keyword", "math", "numbers", "operator", "random.Random", "re", "statistics", "string", "struct", "textwrap",
     "tomllib", "types", "typing", "unicodedata",
     "loopwright", "numpy", "scipy",
 }  # fmt: skip

@@ -1,0 +1,90 @@
+"""One thing that must be proved, and what it is held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Proof(StrEnum):
+    """What is done to prove something. The value leads the key of an item."""
+
+    WALK = "walk"
+    EDGE = "edge"
+    BEYOND = "beyond"
+    RESTORE = "restore"
+    TAMPER = "tamper"
+    LID_SHUT = "lid-shut"
+    MASK = "mask"
+    LABEL = "label"
+    PHOTO = "photo"
+    USE = "use"
+    RADIO = "radio"
+    OHM = "ohm"
+    LIFT = "lift"
+    SECONDARY = "secondary"
+    FLOAT = "float"
+    RESTED = "rested"
+    MINUTE = "minute"
+    UNSET_A = "unset-a"
+    ALARM_A = "alarm-a"
+    LEVEL = "level"
+    DURATION = "duration"
+    HOLD_OFF = "hold-off"
+    LIGHT = "light"
+    PATH = "path"
+    SETTING = "setting"
+    SIGNAL = "signal"
+
+
+class Group(StrEnum):
+    """Where a thing stands on the sheet and in the record."""
+
+    DEVICES = "Devices"
+    CIRCUITS = "Circuits"
+    SUPPLIES = "Supplies"
+    SOUNDERS = "Sounders and strobes"
+    SETTING = "Set and unset"
+    PATHS = "Paths"
+    SIGNALS = "Signals"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Target:
+    """Between which bounds [unit] a reading agrees with its forecast. ``value`` is the forecast itself; infinite for over range."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Item:
+    """One thing that must be proved. ``subject`` is its document path, ``unit`` that of a reading, empty where it is yes or no.
+
+    ``wanted`` is False where it is kept when it was done and no gap when it was not. ``right`` is the answer that proves it: of what is
+    to be seen beyond the edge of coverage it is no.
+    """
+
+    key: str
+    proof: Proof
+    group: Group
+    subject: str
+    where: str
+    act: str
+    unit: str = ""
+    target: Target | None = None
+    wanted: bool = True
+    right: str = "yes"
+    caution: str = ""
+
+
+def key_of(proof: Proof, *parts: str) -> str:
+    """Return the key of an item.
+
+    >>> key_of(Proof.WALK, "door-front")
+    'walk:door-front'
+    """
+    return ":".join((proof, *parts))

@@ -1,0 +1,94 @@
+"""A reading held against what it should be, at once: by the parts' tolerances and what the instrument itself may add."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from loopwright.explain.meter import Instrument
+from loopwright.explain.written import Unreadable, shown_of
+from loopwright.prove.item import Item, Target
+from loopwright.prove.record import Entry, Tool
+from loopwright.values.figure import show
+
+_LEVEL = re.compile(r"(\d{1,3}(?:[.,]\d)?)\s*dB(?:\s*\(?A\)?)?\s*(?:at|in|@)\s*(\d{1,3}(?:[.,]\d+)?)\s*m", re.IGNORECASE)
+_TIME = re.compile(r"(?:(\d+)\s*min)?\s*(?:(\d+(?:[.,]\d+)?)\s*s)?", re.IGNORECASE)
+LOWEST_DB, HIGHEST_DB = 40.0, 130.0
+METER_SPREADS = 2.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Judged:
+    """``right`` is None where nothing is forecast; ``sentence`` says by how much. ``value`` [unit] is what was understood."""
+
+    right: bool | None
+    sentence: str
+    value: float | None = None
+    unit: str = ""
+
+
+def instrument_of(tool: Tool | None) -> Instrument:
+    """Return a tool as the meter it is; what its paper does not say is that of a usual one."""
+    if tool is None:
+        return Instrument()
+    said = {name: value for name in ("accuracy_pct", "digits", "counts") if (value := getattr(tool, name)) is not None}
+    return Instrument(name=tool.name, **said)
+
+
+def judged(item: Item, entry: Entry, tool: Tool | None) -> Judged:
+    """Return what an entry comes to. Raises ValueError, with a sentence, where it is no answer to this item."""
+    if not item.unit:
+        if entry.answer not in ("yes", "no"):
+            raise ValueError("Say yes or no.")
+        right = entry.answer == item.right
+        return Judged(right=right, sentence="" if right else f"It should be {item.right}.")
+    value = value_of(item, entry.reading, instrument_of(tool))
+    if item.target is None:
+        return Judged(right=None, sentence="kept; nothing is forecast to hold it against", value=value, unit=item.unit)
+    return _held(item.target, value, instrument_of(tool))
+
+
+def value_of(item: Item, text: str, meter: Instrument) -> float:
+    """Return a reading's value in the item's unit. Raises ValueError with a sentence."""
+    if item.unit == "dB":
+        return _level(text)
+    if item.unit == "s":
+        return _seconds(text)
+    try:
+        shown = shown_of(text, meter)
+    except Unreadable as error:
+        raise ValueError(str(error)) from None
+    if shown.unit != item.unit:
+        raise ValueError(f"‘{text}’ is in {shown.unit}; here {item.unit} is read.")
+    return shown.value
+
+
+def _level(text: str) -> float:
+    found = _LEVEL.fullmatch(text.strip())
+    level = float(found[1].replace(",", ".")) if found else math.nan
+    if found is None or not LOWEST_DB <= level <= HIGHEST_DB:
+        raise ValueError(f"‘{text}’ is no level: write for example 92 dB at 3 m, between {LOWEST_DB:g} and {HIGHEST_DB:g} dB.")
+    return level
+
+
+def _seconds(text: str) -> float:
+    found = _TIME.fullmatch(text.strip())
+    if found is None or not (found[1] or found[2]):
+        raise ValueError(f"‘{text}’ is no time: write for example 90 s, or 14 min 50 s.")
+    return 60.0 * float(found[1] or 0) + float((found[2] or "0").replace(",", "."))
+
+
+def _held(target: Target, value: float, meter: Instrument) -> Judged:
+    room = METER_SPREADS * float(meter.spread(value, target.unit)) if target.unit in ("Ω", "V", "A") else 0.0  # type: ignore[arg-type]
+    right = target.low - room <= value <= target.high + room
+    return Judged(right=right, sentence=_apart(target, value), value=value, unit=target.unit)
+
+
+def _apart(target: Target, value: float) -> str:
+    if math.isinf(value) or math.isinf(target.value):
+        wanted = "over range" if math.isinf(target.value) else show(target.value, target.unit)
+        return "" if value == target.value else f"forecast {wanted}"
+    off = value - target.value
+    share = f", {off / target.value:+.1%}" if target.value else ""
+    return f"forecast {show(target.value, target.unit)}, {'+' if off >= 0 else '−'}{show(abs(off), target.unit)}{share}"

@@ -1,0 +1,181 @@
+"""The board: a walk with three mistakes wired on purpose, and what must hold of any events in any order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loopwright.circuits.forecast import forecast_circuits
+from loopwright.explain.explain import Inquiry
+from loopwright.prove.board import Board, board
+from loopwright.prove.call import About
+from loopwright.prove.heard import Heard, of_received
+from loopwright.prove.kind import Kind
+from loopwright.prove.record import Walked
+from loopwright.prove.walk import walking_order
+from loopwright.prove.wiring import answers, named, signs
+from loopwright.signalling.event_block import events_in
+from loopwright.signalling.received import Received
+
+from .walk import BEGIN, Site, designed, miswired, reporting, tour
+
+JOB = designed()
+FORECAST = forecast_circuits(JOB)
+ORDER = walking_order(JOB, reporting(JOB))
+LATER = BEGIN + timedelta(hours=3)
+MISTAKES = Site(JOB, miswired(JOB))
+WALKED, EVENTS = tour(MISTAKES, ORDER)
+HEARD = [of_received(each) for each in EVENTS]
+
+
+def seen(heard: list[Heard], walked: list[Walked] = WALKED, **more: object) -> Board:
+    return board(JOB, FORECAST, heard, walked, **{"now": LATER, **more})  # type: ignore[arg-type]
+
+
+def test_three_mistakes_made_on_purpose_are_called_out_and_named() -> None:
+    found = seen(HEARD)
+    urgent = {each.about: each for each in found.calls if each.urgent}
+    assert set(urgent) == {About.SWAPPED, About.WRONG_KIND, About.NOTHING}
+    assert urgent[About.SWAPPED].zones == (8, 11)
+    assert "Roller door reports as 11" in urgent[About.SWAPPED].sentence
+    assert "control.11 and control.8" in urgent[About.SWAPPED].sentence
+    assert urgent[About.WRONG_KIND].sentence == (
+        "You walked across the Packing detector; zone 12 reported a tamper; the design says an alarm."
+    )
+    assert urgent[About.NOTHING].sentence == (
+        "You opened the lid of the Lobby detector; nothing reported; the design says a tamper of zone 2."
+    )
+    inquiry = Inquiry(JOB)
+    named_as = {circuit: answers(named(inquiry, noted))[0] for circuit, noted in signs(JOB, found.acts, found.calls).items()}
+    assert named_as["c12"][1] == "Alarm resistor missing across contact"
+    assert named_as["c02"][1] == "Tamper left unwired or linked out"
+    assert set(named_as) == {"c02", "c12"}
+
+
+def test_a_walk_wired_as_designed_calls_nothing_out_and_proves_every_device() -> None:
+    walked, events = tour(Site(JOB, JOB), ORDER)
+    found = seen([of_received(each) for each in events], walked)
+    assert not found.calls
+    assert {each.walked.device for each in found.acts if each.met is None} == set()
+    assert not found.waiting
+
+
+@pytest.mark.parametrize("wired", [JOB, miswired(JOB)], ids=["as designed", "miswired"])
+def test_without_a_word_the_walk_is_inferred_and_says_so(wired: object) -> None:
+    _, events = tour(Site(JOB, wired), ORDER, lids=False)  # type: ignore[arg-type]
+    found = seen([of_received(each) for each in events], [], order=ORDER)
+    urgent = [each for each in found.calls if each.urgent]
+    assert all(not each.sure for each in urgent)
+    assert {each.about for each in urgent} == (set() if wired is JOB else {About.SWAPPED, About.WRONG_KIND})
+
+
+def test_the_wrong_zone_is_called_out_at_once_and_settled_when_it_is_mended() -> None:
+    site = Site(JOB, miswired(JOB))
+    say = Walked(id="a", at=BEGIN.isoformat(), by="J. Pell", device="door-yard")
+    first = [of_received(each) for each in site.act("door-yard", "operate", BEGIN)]
+    (call,) = [each for each in seen(first, [say], now=BEGIN + timedelta(seconds=5)).calls if each.urgent]
+    assert call.sentence.startswith("You opened the Yard door; zone 8 reported; the design says 11.")
+    assert "the Roller door next" in call.sentence
+    again = BEGIN + timedelta(minutes=9)
+    mended = [of_received(replace(each, number=900 + at)) for at, each in enumerate(Site(JOB, JOB).act("door-yard", "operate", again))]
+    after = seen([*first, *mended], [say, replace(say, id="b", at=again.isoformat())], now=again + timedelta(minutes=1))
+    assert not [each for each in after.calls if each.urgent]
+    assert [each.over for each in after.calls if each.about is About.WRONG_ZONE] == [True]
+    assert "walk:door-yard" in after.proved
+    assert "walk:door-roller" not in after.proved
+
+
+def test_two_devices_behind_one_zone_are_asked_after() -> None:
+    heard = [Heard(n="1", at=BEGIN, kind=Kind.ALARM, zone=5)]
+    found = seen(heard, [])
+    assert "walk:dual-shop" not in found.proved
+    assert [each.devices for each in found.calls if each.about is About.WHICH] == [("dual-shop", "dual-till")]
+    said = Walked(id="a", at=(BEGIN - timedelta(seconds=2)).isoformat(), by="J. Pell", device="dual-till")
+    assert set(seen(heard, [said]).proved) == {"walk:dual-till"}
+
+
+def test_restores_are_chased_clocks_paths_polls_and_repeats_are_told() -> None:
+    heard = [
+        Heard(n="1", at=BEGIN, kind=Kind.ALARM, zone=4, by="TCP 192.0.2.7", skew_s=95.0, repeats=2),
+        Heard(n="2", at=BEGIN + timedelta(seconds=300), kind=Kind.ALARM, zone=44, by="UDP 192.0.2.7", code="130"),
+        Heard(n="3", at=BEGIN + timedelta(seconds=301), kind=Kind.ALARM, zone=1, by="UDP 192.0.2.7", code="150", area=2),
+    ]
+    told = {each.about: each.sentence for each in seen(heard, [], poll_s=60.0, now=BEGIN + timedelta(seconds=310)).calls}
+    assert told[About.NO_RESTORE].startswith("Zone 4 (Shop door) has not restored its alarm for 5 min")
+    assert "95 s ahead" in told[About.CLOCK]
+    assert told[About.REPEATED].startswith("2 came again")
+    assert "UDP 192.0.2.7, before that by TCP" in told[About.PATH]
+    assert "300 s" in told[About.LATE_POLL]
+    assert told[About.NO_ZONE] == "Zone 44 reported an alarm; the design has no zone 44."
+    assert "area 2; the design has it in Lobby and stair (4)" in told[About.WRONG_AREA]
+    assert "code 150; the table says 134" in told[About.WRONG_CODE]
+
+
+def test_the_same_event_told_by_either_standard_is_the_same() -> None:
+    site = Site(JOB, JOB)
+    contact = of_received(site.event("3", "130", 12, BEGIN))
+    (event,) = events_in(["Nri2/BR012"]) or ()
+    block = of_received(replace(site.event("3", "130", 12, BEGIN), event=event))
+    assert (contact.kind, contact.restored, contact.zone, contact.area) == (block.kind, block.restored, block.zone, block.area)
+
+
+EVENT = st.builds(
+    Heard,
+    n=st.integers(0, 40).map(str),
+    at=st.integers(0, 3600).map(lambda s: BEGIN + timedelta(seconds=s)),
+    kind=st.sampled_from(Kind),
+    restored=st.booleans(),
+    zone=st.none() | st.integers(0, 34),
+    code=st.sampled_from(["", "130", "137", "BA"]),
+    repeat=st.booleans(),
+)
+ACT = st.builds(
+    Walked,
+    id=st.integers(0, 20).map(str),
+    at=st.integers(0, 3600).map(lambda s: (BEGIN + timedelta(seconds=s)).isoformat()),
+    by=st.just("J. Pell"),
+    device=st.sampled_from([*ORDER, "nobody"]),
+    act=st.sampled_from(["operate", "lid", "mask"]),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(EVENT, max_size=25), st.lists(ACT, max_size=8, unique_by=lambda act: act.id), st.randoms(use_true_random=False))
+def test_order_and_repetition_change_nothing_and_no_event_is_lost(heard: list[Heard], walked: list[Walked], draw: object) -> None:
+    first = seen(heard, walked)
+    again = [*heard, *heard]
+    draw.shuffle(again)  # type: ignore[attr-defined]
+    assert seen(again, walked[::-1]) == first
+    assert set(first.placed) == {each.n for each in heard}
+    assert len(first.events) + len(first.repeats) == len(first.placed)
+    assert len(seen(heard, [], order=ORDER).placed) == len(first.placed)
+    for key, event in first.proved.items():
+        assert event in first.events, key
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.permutations(["door-front", "door-shop", "door-roller", "door-yard"]))
+def test_pairs_landed_in_any_order_are_named_as_what_they_are(landed: list[str]) -> None:
+    """Any exchange of four doors' pairs: those that kept theirs are proved, every round of the others is told with its zones."""
+    doors = {"door-front": "c01", "door-shop": "c04", "door-roller": "c08", "door-yard": "c11"}
+    circuits = dict(JOB.circuits)
+    for door, place in zip(doors, landed, strict=True):
+        circuits[doors[door]] = replace(circuits[doors[door]], input=JOB.circuits[doors[place]].input)
+    walked, events = tour(Site(JOB, replace(JOB, circuits=circuits)), list(doors), lids=False)
+    found = seen([of_received(each) for each in events], walked)
+    moved = {door for door, place in zip(doors, landed, strict=True) if door != place}
+    told = [each for each in found.calls if each.about is About.SWAPPED]
+    assert {device for each in told for device in each.devices} == moved
+    assert {key.partition(":")[2] for key in found.proved if key.startswith("walk:")} == set(doors) - moved
+
+
+def test_what_is_received_has_a_name_of_its_own_for_ever() -> None:
+    site = Site(JOB, JOB)
+    one: Received = site.event("1", "130", 1, BEGIN)
+    again = replace(one, number=0, duplicate_of=one.number, at=BEGIN + timedelta(seconds=9))
+    found = seen([of_received(one), of_received(again), of_received(one)], [])
+    assert (len(found.events), len(found.repeats)) == (1, 1)
