@@ -40,6 +40,9 @@ def test_a_row_of_points_is_solved_to_the_last_digits(seed: int) -> None:
     assert width(a, b) <= ACROSS
     joined = in_rows(a, b, np.array(several).T, POINTS, ACROSS)
     joined[:, 0] += LEAK_S
+    met = {(max(p, q), abs(p - q)) for p, q in ends if min(p, q) >= 0}
+    sparsely = solve_row(joined.copy(), np.full(3, AMPS), met)
     volts = solve_row(joined, np.full(3, AMPS))
+    assert (sparsely == volts).all()
     for column, siemens in enumerate(several):
         assert volts[:, column] == pytest.approx(exact(ends, siemens), rel=1e-9)

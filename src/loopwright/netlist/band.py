@@ -7,6 +7,8 @@ solved by elimination lose it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,26 +36,39 @@ def in_rows(a: NDArray[np.int64], b: NDArray[np.int64], siemens: Floats, size: i
     return out.reshape(size, most + 1, -1)
 
 
-def solve_row(joined: Floats, amps: Floats) -> Floats:
+def solve_row(joined: Floats, amps: Floats, met: Iterable[tuple[int, int]] | None = None) -> Floats:
     """Return the (points, networks) volts against the common point when ``amps`` (networks,) are driven into point 0.
 
-    ``joined`` is that of :func:`in_rows`, and is used up; to the common point every point must conduct more than nothing.
+    ``joined`` is that of :func:`in_rows`, and is used up; to the common point every point must conduct more than nothing. ``met`` are the
+    places in it where anything stands, a point and how far before it; all of them when nothing is said.
     """
     size, most = joined.shape[0], joined.shape[1] - 1
-    common, beside = joined[:, 0], joined[:, 1:]
+    near = _neighbours(size, [(p, before) for p in range(size) for before in range(1, most + 1)] if met is None else met)
+    common = joined[:, 0]
     whole = np.empty((size, joined.shape[2]))
     # The last point first: the driven one is 0, so that no current is met on the way.
     for point in range(size - 1, 0, -1):
-        near = min(most, point)
-        own = beside[point, :near]
-        whole[point] = own.sum(axis=0) + common[point]
-        share = own / whole[point]
-        common[point - near : point][::-1] += share * common[point]
-        for step in range(near - 1):
-            beside[point - 1 - step, : near - step - 1] += share[step] * own[step + 1 :]
+        own = [(before, joined[point, before]) for before in near[point]]
+        whole[point] = sum((siemens for _, siemens in own[1:]), own[0][1]) + common[point] if own else common[point]
+        for number, (before, siemens) in enumerate(own):
+            share = siemens / whole[point]
+            common[point - before] += share * common[point]
+            for further, other in own[number + 1 :]:
+                joined[point - before, further - before] += share * other
     volts = np.empty((size, joined.shape[2]))
     volts[0] = amps / common[0]
     for point in range(1, size):
-        near = min(most, point)
-        volts[point] = (beside[point, :near] * volts[point - near : point][::-1]).sum(axis=0) / whole[point]
+        volts[point] = sum((joined[point, before] * volts[point - before] for before in near[point]), np.zeros(1)) / whole[point]
     return volts
+
+
+def _neighbours(size: int, met: Iterable[tuple[int, int]]) -> list[list[int]]:
+    """Return how far before each point those lie that it is joined to once the points behind it are taken out, nearest first."""
+    near: list[set[int]] = [set() for _ in range(size)]
+    for point, before in met:
+        if 0 < before <= point:
+            near[point].add(before)
+    for point in range(size - 1, 0, -1):
+        for before in near[point]:
+            near[point - before] |= {further - before for further in near[point] if further > before}
+    return [sorted(each) for each in near]

@@ -310,6 +310,14 @@ def _volts(matrix: Floats, right: Floats) -> Floats:
         return np.concatenate([_volts(matrix[row : row + 1], right[row : row + 1]) for row in range(len(matrix))])
 
 
+def field_ohm(terminal_v: Floats, pull_v: Floats, pull_ohm: Floats) -> tuple[Floats, Floats]:
+    """Return the current [A] into a circuit and its ohms, infinite over range, from the volts at its terminals and its pull-up."""
+    current = (pull_v - terminal_v) / pull_ohm
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohm = np.where(current > 0, terminal_v / current, math.inf)
+    return np.asarray(current), np.where(ohm > OVER_RANGE_OHM, math.inf, ohm)
+
+
 class _LoopArrays:
     """One circuit's equations in all its acts; the 0 V point is left out of them."""
 
@@ -362,10 +370,7 @@ class _LoopArrays:
         """
         pull = self.network.pull_up
         terminal = self.volts[:, 0]
-        current = (pull.open_v - terminal) / pull.ohm
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ohm = np.where(current > 0, terminal / current, math.inf)
-        ohm = np.where(ohm > OVER_RANGE_OHM, math.inf, ohm)
+        current, ohm = field_ohm(terminal, np.array(pull.open_v), np.array(pull.ohm))
         padded = np.concatenate((self.volts, np.zeros((self.volts.shape[0], 1))), axis=1)
         through = (padded[:, self.a] - padded[:, self.b]) * self.conductance
         weights = np.where(np.isinf(ohm)[:, None], 0.0, (through / np.maximum(current, 1e-30)[:, None]) ** 2)

@@ -132,19 +132,55 @@ class _Work:
 
 def with_lifting(network: LoopNetwork, devices: Mapping[int, str]) -> LoopNetwork:
     """Return the network with one more act a device: its pair lifted off it, so that only the cable is left. ``devices`` by hop."""
-    acts = list(network.acts)
-    still = all(not act.changes for act in acts if act.kind is ActKind.CUT)
+    still = all(not act.changes for act in network.acts if act.kind is ActKind.CUT)
     at: dict[str, list[str]] = {}
     for element in network.netlist.elements:
         if isinstance(element, Resistance):
             for point in {element.a, element.b}:
                 at.setdefault(point, []).append(element.name)
+    acts = list(network.acts)
     for number, device in devices.items():
-        far, back = f"{network.circuit}.{number}", f"{network.circuit}.{number}.back"
-        kept = {f"{network.circuit}.{number}.core-out", f"bridge:{far}:{back}"}
+        far, kept = _lifted_off(network.circuit, number)
         loose = () if still else tuple((name, math.inf) for name in at.get(far, ()) if name not in kept)
         acts.append(Act(kind=ActKind.LIFTED, device=device, changes=loose))
     return replace(network, acts=tuple(acts))
+
+
+def _lifted_off(circuit: str, number: int) -> tuple[str, frozenset[str]]:
+    """Return the point where a device's pair is lifted, and the elements that stay on the cable."""
+    far, back = f"{circuit}.{number}", f"{circuit}.{number}.back"
+    return far, frozenset((f"{circuit}.{number}.core-out", f"bridge:{far}:{back}"))
+
+
+class Variants:
+    """The networks of one circuit under every edit, lifting among their acts: each made once, however many faults come to the same."""
+
+    def __init__(self, job: Job, network: LoopNetwork, devices: Mapping[int, str]) -> None:
+        """Start from the circuit without a fault; ``devices`` by hop are those its pair can be lifted off."""
+        self.job, self.network, self.devices = job, network, devices
+        self.sound = with_lifting(network, devices)
+        self._lifting = self.sound.acts[len(network.acts) :]
+        self._lifted = dict(_lifted_off(network.circuit, number) for number in devices)
+        self._made: dict[tuple[Edit, ...], LoopNetwork] = {(): self.sound}
+
+    def edited(self, way: tuple[Edit, ...], names: Mapping[str, str]) -> LoopNetwork:
+        """Return the network with one way of a fault in it, the same again for a way that is the same there."""
+        key = tuple((kind, *(argument.format_map(names) for argument in arguments)) for kind, *arguments in way if kind != BANDS)
+        if key not in self._made:
+            changed = edited(self.job, self.network, way, names)
+            alike = self._lifts_alike(changed)
+            self._made[key] = replace(changed, acts=changed.acts + self._lifting) if alike else with_lifting(changed, self.devices)
+        return self._made[key]
+
+    def _lifts_alike(self, changed: LoopNetwork) -> bool:
+        """Return whether nothing but what the design has stands where a pair is lifted, and the devices stand in this circuit."""
+        old, new = self.network.netlist.elements, changed.netlist.elements
+        if len(new) < len(old) or any(e is not was and e[:3] != was[:3] for e, was in zip(new, old, strict=False)):
+            return False
+        added = ((point, e.name) for e in new[len(old) :] for point in (e.a, e.b))
+        if any(point in self._lifted and name not in self._lifted[point] for point, name in added):
+            return False
+        return any(act.changes for act in changed.acts if act.kind is ActKind.CUT)
 
 
 def cores_alone(network: LoopNetwork) -> LoopNetwork | None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import chain, combinations
 
 import numpy as np
@@ -15,19 +15,18 @@ from loopwright.explain.amount import ALONE
 from loopwright.explain.catalogue import Fault, of_group
 from loopwright.explain.circuit.capacitance import drum_of
 from loopwright.explain.circuit.check import circuit_checks
-from loopwright.explain.circuit.edit import BANDS, cores_alone, edited, with_lifting
+from loopwright.explain.circuit.edit import BANDS, Variants, cores_alone
 from loopwright.explain.circuit.place import CircuitPlaces, Spot
-from loopwright.explain.circuit.reading import Loops, predict
+from loopwright.explain.circuit.reading import Loops, contacts_wanted, predict
 from loopwright.explain.hypothesis import Hypothesis, Part
 from loopwright.explain.look import looks_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
-from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading, compile_loop, read_loops
+from loopwright.netlist.loop import ActKind, LoopNetwork, compile_loop
+from loopwright.netlist.variants import read_variants
 
 MOST_AMOUNTS, LEAST_AMOUNTS = 40, 4
 """On a circuit of many places the amounts of each are fewer and further apart: a reading tells the place, not the amount, there."""
-AT_ONCE = 64
-"""Variants solved as one stack: a circuit of many devices would otherwise fill gigabytes."""
 MOST_WAYS = 16
 MOST_DARK = 3
 """Of more powered devices on one circuit than this, only one at a time or all together are taken to go dark."""
@@ -51,28 +50,29 @@ class Variant:
 def circuit_part(job: Job, name: str) -> Part:
     """Return the circuit called ``name`` with all its hypotheses. Raises KeyError when there is none."""
     places = CircuitPlaces(job, compile_loop(job, name))
-    hypotheses, variants = _hypotheses(job, places)
-    dark = _dark_sets(places)
+    made = _made(job, places)
+    hypotheses, variants = _hypotheses(job, places, made)
+    sound, dark = variants[0], _dark_sets(places)
     base = len(variants)
-    variants += [_dark(job, places, devices) for devices in dark]
+    variants += [_hidden(made, places, sound, "open", devices) for devices in dark]
     working = _working(places)
     operated = {device: base + dark.index(frozenset({device})) for device in working if frozenset({device}) in dark and working[device]}
     for device in (device for device in working if device not in operated):
         operated[device] = len(variants)
-        variants.append(_operated(job, places, device))
+        variants.append(_hidden(made, places, sound, "operate", (device,)))
     checks = circuit_checks(job, places, variants[0].network, variants[0].bands is not None)
     looks, chances = looks_of(f"circuits/{name}", hypotheses, np.array([v.owner for v in variants]))
     predicted = predict(
         Loops(
             networks=tuple(v.network for v in variants),
-            readings=_readings([v.network for v in variants]),
+            readings=read_variants([v.network for v in variants], contacts_wanted(places.network)),
             cores=_cores(variants),
             bands=tuple(v.bands for v in variants),
             nominal=places.network.pull_up,
             pull_up_share=_pull_up_share(job, name),
             series=np.array([v.series for v in variants]),
             drum=drum_of(job, name),
-            elsewhere=tuple(not any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants),
+            elsewhere=np.array([not any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants]),
         ),
         checks + looks,
         chances,
@@ -86,30 +86,34 @@ def circuit_part(job: Job, name: str) -> Part:
 
 def circuit_variants(job: Job, name: str) -> tuple[list[Hypothesis], list[Variant]]:
     """Return every hypothesis of a circuit and every variant of its network, the sound one first."""
-    return _hypotheses(job, CircuitPlaces(job, compile_loop(job, name)))
+    places = CircuitPlaces(job, compile_loop(job, name))
+    return _hypotheses(job, places, _made(job, places))
 
 
-def _hypotheses(job: Job, places: CircuitPlaces) -> tuple[list[Hypothesis], list[Variant]]:
+def _made(job: Job, places: CircuitPlaces) -> Variants:
     devices = {n: hop.device for n, hop in enumerate(places.circuit.path) if hop.device is not None}
-    bands = _bands(job, places, places.circuit.topology)
-    sound = with_lifting(places.network, devices)
-    variants = [Variant(owner=-1, share=1.0, present=1.0, network=sound, bands=bands)]
+    return Variants(job, places.network, devices)
+
+
+def _hypotheses(job: Job, places: CircuitPlaces, made: Variants) -> tuple[list[Hypothesis], list[Variant]]:
+    bands = {topology: _bands(job, places, topology) for topology in Topology}
+    variants = [Variant(owner=-1, share=1.0, present=1.0, network=made.sound, bands=bands[places.circuit.topology])]
     hypotheses: list[Hypothesis] = []
     for fault in of_group("circuit"):
         spots = [spot for spot in places.spots(fault.at) if spot.has(fault.needs)]
         for spot in spots:
             owner = len(hypotheses)
-            made = _variants(job, places, fault, spot, owner, devices, most=max(MOST_AMOUNTS // len(spots), LEAST_AMOUNTS))
-            if made:
+            own = _variants(made, places, fault, spot, owner, bands, most=max(MOST_AMOUNTS // len(spots), LEAST_AMOUNTS))
+            if own:
                 weight = fault.weight / len(spots)
                 part = f"circuits/{places.name}"
                 hypotheses.append(Hypothesis(fault=fault, part=part, place=spot.place, words=spot.words, weight=weight))
-                variants += made
+                variants += own
     return hypotheses, variants
 
 
 def _variants(
-    job: Job, places: CircuitPlaces, fault: Fault, spot: Spot, owner: int, devices: dict[int, str], *, most: int
+    made: Variants, places: CircuitPlaces, fault: Fault, spot: Spot, owner: int, bands: Mapping[Topology, BandTable | None], *, most: int
 ) -> list[Variant]:
     """Return one variant a way and amount, alike in chance."""
     amounts = _amounts(places, fault, spot, most)
@@ -119,11 +123,10 @@ def _variants(
         for amount in amounts:
             names = spot.names | {"x": amount}
             topology = next((Topology(edit[1].format_map(names)) for edit in way if edit[0] == BANDS), places.circuit.topology)
-            network = with_lifting(edited(job, places.network, way, names), devices)
             share = 1.0 / (len(fault.ways) * len(amounts))
-            bands = _bands(job, places, topology)
             series = owner * MOST_WAYS + number if rising else ALONE
-            out.append(Variant(owner=owner, series=series, share=share, present=fault.present, network=network, bands=bands))
+            network = made.edited(way, names)
+            out.append(Variant(owner=owner, series=series, share=share, present=fault.present, network=network, bands=bands[topology]))
     return out
 
 
@@ -155,12 +158,11 @@ def _dark_sets(places: CircuitPlaces) -> list[frozenset[str]]:
     return [frozenset(some) for some in chain.from_iterable(combinations(powered, count) for count in range(1, len(powered) + 1))]
 
 
-def _dark(job: Job, places: CircuitPlaces, devices: frozenset[str]) -> Variant:
-    """Return the circuit with the alarm relays of ``devices`` let go, as they are without a supply (common practice, no source)."""
-    powered = {n: hop.device for n, hop in enumerate(places.circuit.path) if hop.device is not None}
-    way = tuple(("open", places.contact_of(device)) for device in sorted(devices))
-    network = with_lifting(edited(job, places.network, way, {}), powered)
-    return Variant(owner=-2, share=1.0, present=1.0, network=network, bands=_bands(job, places, places.circuit.topology))
+def _hidden(made: Variants, places: CircuitPlaces, sound: Variant, edit: str, devices: Iterable[str]) -> Variant:
+    """Return the circuit as something elsewhere puts it, by the alarm contacts of ``devices``: let go, as relays are without a supply
+    (common practice, no source), or as they are with the device at work."""
+    network = made.edited(tuple((edit, places.contact_of(device)) for device in sorted(devices)), {})
+    return replace(sound, owner=-2, network=network)
 
 
 def _working(places: CircuitPlaces) -> dict[str, bool]:
@@ -170,21 +172,12 @@ def _working(places: CircuitPlaces) -> dict[str, bool]:
     return {device: [math.isinf(ohm) for _, ohm in moved[device]] == [True] for device in devices if device in moved}
 
 
-def _operated(job: Job, places: CircuitPlaces, device: str) -> Variant:
-    """Return the circuit with a device at work."""
-    devices = {n: hop.device for n, hop in enumerate(places.circuit.path) if hop.device is not None}
-    network = with_lifting(edited(job, places.network, (("operate", places.contact_of(device)),), {}), devices)
-    return Variant(owner=-2, share=1.0, present=1.0, network=network, bands=_bands(job, places, places.circuit.topology))
-
-
-def _readings(networks: list[LoopNetwork]) -> tuple[LoopReading, ...]:
-    return tuple(reading for first in range(0, len(networks), AT_ONCE) for reading in read_loops(networks[first : first + AT_ONCE]))
-
-
 def _cores(variants: Sequence[Variant]) -> NDArray[np.float64]:
     """Return the ohms of the field cores alone, (variants, acts); NaN where they are those of the terminals."""
     out = np.full((len(variants), len(variants[0].network.acts)), np.nan)
-    lifted = [(row, network) for row, v in enumerate(variants) if (network := cores_alone(v.network)) is not None]
-    for (row, _), reading in zip(lifted, read_loops([network for _, network in lifted]), strict=True):
-        out[row] = reading.field_ohm
+    lifted = {id(v.network): cores_alone(v.network) for v in variants}
+    rows = [row for row, v in enumerate(variants) if lifted[id(v.network)] is not None]
+    networks = [network for row in rows if (network := lifted[id(variants[row].network)]) is not None]
+    if rows:
+        out[rows] = read_variants(networks).field_ohm
     return out

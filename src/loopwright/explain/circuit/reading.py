@@ -1,14 +1,13 @@
 """What every check of a circuit reads under every variant of its network: means, tolerances, and what the keypad shows.
 
 The tolerance of a reading is the root of the sum of the squares of its parts': each factor of a circuit uniform between its bounds, by
-the weight it has in the reading (Cohn's theorem, :func:`loopwright.netlist.loop.read_loops`).
+the weight it has in the reading (Cohn's theorem, :mod:`loopwright.netlist.variants`).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,8 @@ from loopwright.explain.circuit.check import STATES
 from loopwright.explain.hypothesis import Floats, Predicted
 from loopwright.job.sheet import Reads
 from loopwright.netlist.element import PullUp
-from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading, Variable
+from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading
+from loopwright.netlist.variants import VariantReadings, spread_of
 
 WATCHING_VOLTS_SD = 0.01 / math.sqrt(3)
 """Spread of the watching volts about the sheet's, as a share: 1 per cent to either side (judgement, no source)."""
@@ -47,15 +47,21 @@ class Loops:
     """The solved variants of one circuit. ``cores`` is NaN where the field cores alone read as the terminals do."""
 
     networks: tuple[LoopNetwork, ...]
-    readings: tuple[LoopReading, ...]
+    readings: VariantReadings
     cores: Floats
     bands: tuple[BandTable | None, ...]
     nominal: PullUp
     pull_up_share: float
     series: NDArray[np.int64]
     drum: Drum
-    elsewhere: tuple[bool, ...]
+    elsewhere: NDArray[np.bool_]
     """Whether the devices hang on another input, so that nothing done to them moves this circuit."""
+
+
+def contacts_wanted(network: LoopNetwork) -> list[tuple[str, int]]:
+    """Return the alarm contact of every device, at rest and operated, each with its act: what a meter across it reads."""
+    moved = [(act.changes[0][0], number) for number, act in enumerate(network.acts) if act.kind is ActKind.ACTIVATED]
+    return [(name, act) for name, number in moved for act in (0, number)]
 
 
 def predict(
@@ -68,33 +74,38 @@ def predict(
     mean, sd = np.full(shape, np.nan), np.full(shape, np.nan)
     metered = len(checks) - len(looks)
     chances = {metered + number: values for number, values in looks.items()}
+    kinds: dict[CheckKind, list[int]] = {}
     for column, check in enumerate(checks[:metered]):
-        if check.kind is CheckKind.CONTACT_OHM:
-            mean[:, column], sd[:, column] = _contact(loops, check)
-            continue
-        if check.kind is CheckKind.CAPACITANCE:
-            mean[:, column], sd[:, column] = capacitances(
-                loops.networks, np.where(np.isnan(loops.cores[:, 0]), ohm[:, 0], loops.cores[:, 0]), loops.drum
-            )
-            continue
-        act = acts[check.act, check.device]
-        if check.kind is CheckKind.STATE:
-            chances[column] = _states(loops, ratio[:, act], ratio_sd[:, act])
-        elif check.kind is CheckKind.VOLTS:
-            mean[:, column] = volts[:, act]
-            sd[:, column] = np.hypot(ratio_sd[:, act] * loops.nominal.open_v, volts[:, act] * WATCHING_VOLTS_SD)
+        kinds.setdefault(check.kind, []).append(column)
+    for kind, columns in kinds.items():
+        act = [acts.get((checks[column].act, checks[column].device), 0) for column in columns]
+        if kind is CheckKind.CONTACT_OHM:
+            for column in columns:
+                mean[:, column], sd[:, column] = _contact(loops, checks[column])
+        elif kind is CheckKind.CAPACITANCE:
+            for column in columns:
+                mean[:, column], sd[:, column] = capacitances(loops.networks, _cores(loops, ohm)[:, 0], loops.drum)
+        elif kind is CheckKind.STATE:
+            shown = _states(loops, ratio[:, act], ratio_sd[:, act])
+            chances |= {column: shown[:, number] for number, column in enumerate(columns)}
+        elif kind is CheckKind.VOLTS:
+            mean[:, columns] = volts[:, act]
+            sd[:, columns] = np.hypot(ratio_sd[:, act] * loops.nominal.open_v, volts[:, act] * WATCHING_VOLTS_SD)
         else:
-            other = loops.cores[:, act] if check.kind is CheckKind.CORES_OHM else np.full(len(ohm), np.nan)
-            mean[:, column] = np.where(np.isnan(other), ohm[:, act], other)
-            sd[:, column] = ohm_sd[:, act]
+            mean[:, columns] = (_cores(loops, ohm) if kind is CheckKind.CORES_OHM else ohm)[:, act]
+            sd[:, columns] = ohm_sd[:, act]
     return Predicted(checks=checks, mean=mean, sd=sd, chances=chances, owner=owner, share=share, present=present)
+
+
+def _cores(loops: Loops, ohm: Floats) -> Floats:
+    """Return the ohms of the field cores alone, (variants, acts)."""
+    return np.where(np.isnan(loops.cores), ohm, loops.cores)
 
 
 def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Return ohms and their spread, the share of the watching volts and its spread, and volts; (variants, acts) each."""
-    ohm = np.array([reading.field_ohm for reading in loops.readings])
-    volts = np.array([reading.volts_v for reading in loops.readings])
-    spread = np.array([spread_ohm(network, reading) for network, reading in zip(loops.networks, loops.readings, strict=True)])
+    ohm, volts = loops.readings.field_ohm, loops.readings.volts_v
+    spread = np.hypot(loops.readings.spread_ohm, LEAST_SD_OHM)
     ratio = volts / loops.nominal.open_v
     # V / V_pu = R / (R + R_pu), so d(ratio) = ratio (1 - ratio) d(ln R - ln R_pu).
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -105,22 +116,8 @@ def _series(loops: Loops) -> tuple[Floats, Floats, Floats, Floats, Floats]:
 
 
 def spread_ohm(network: LoopNetwork, reading: LoopReading) -> Floats:
-    """Return the spread [Ω] of the loop in each act."""
-    counted = np.where(reading.weights > 0, reading.weights * np.where(np.isinf(reading.ohm), 0.0, reading.ohm), 0.0)
-    square = LEAST_SD_OHM**2 + ((counted @ _moved_by(network.variables, reading.names)) ** 2).sum(axis=1)
-    return np.asarray(np.sqrt(square))
-
-
-@lru_cache(maxsize=8)
-def _moved_by(variables: tuple[Variable, ...], names: tuple[str, ...]) -> Floats:
-    """Return by how much each uncertain factor spreads each resistance, (resistances, factors): uniform, so its width over root twelve."""
-    row = {name: position for position, name in enumerate(names)}
-    out = np.zeros((len(names), len(variables)))
-    for column, variable in enumerate(variables):
-        for name in variable.members:
-            if name in row:
-                out[row[name], column] = (variable.high - variable.low) / math.sqrt(12)
-    return out
+    """Return the spread [Ω] of one circuit's loop in each act."""
+    return np.hypot(spread_of(network, reading), LEAST_SD_OHM)
 
 
 def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
@@ -131,7 +128,7 @@ def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
         return np.full(len(loops.networks), np.inf), np.full(len(loops.networks), LEAST_SD_OHM)
     name, ohm = operated.changes[0]
     position = acts.index(operated) if check.act is ActKind.ACTIVATED else 0
-    out = np.array([reading.ohm[position, reading.names.index(name)] for reading in loops.readings])
+    out = loops.readings.ohm[:, contacts_wanted(loops.networks[0]).index((name, position))]
     if check.act is ActKind.ACTIVATED:
         # A device that hangs on another input moves nothing here, but its own contact moves.
         out = np.where(loops.elsewhere, ohm, out)
@@ -139,17 +136,17 @@ def _contact(loops: Loops, check: Check) -> tuple[Floats, Floats]:
 
 
 def _states(loops: Loops, ratio: Floats, ratio_sd: Floats) -> Floats:
-    """Return the chance of each word the keypad can show, (variants, words)."""
-    out = np.zeros((len(ratio), len(STATES)))
-    for table in set(loops.bands):
-        rows = [row for row, own in enumerate(loops.bands) if own == table]
+    """Return the chance of each word the keypad can show, (variants, acts, words)."""
+    out = np.zeros((*ratio.shape, len(STATES)))
+    which = np.array([id(own) for own in loops.bands])
+    for row in np.unique(which, return_index=True)[1].tolist():
+        table, rows = loops.bands[row], which == which[row]
         if table is None:
             out[rows] = 1.0 / len(STATES)
             continue
         edges = np.array([edge / (edge + loops.nominal.ohm) for edge in table.edges_ohm])
-        below = ndtr((edges[None, :] - ratio[rows, None]) / ratio_sd[rows, None])
-        ends = np.ones((len(rows), 1))
-        chance = np.diff(np.concatenate((0 * ends, below, ends), axis=1), axis=1)
+        below = ndtr((edges - ratio[rows][..., None]) / ratio_sd[rows][..., None])
+        chance = np.diff(below, axis=2, prepend=0.0, append=1.0)
         plain = not {Reads.ACTIVE, Reads.FAULT} & set(table.reads)
         out[rows] = chance @ _words(table, SHOWS_PLAIN if plain else SHOWS)
     return out
