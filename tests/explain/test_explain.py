@@ -49,7 +49,8 @@ def test_more_readings_of_a_sound_circuit_make_it_sounder() -> None:
     entries += ["{where: c01, state: shorted, reading: 3.1 Ω}", "{where: c01, state: operated, shows: active}", "{where: c01, shows: rest}"]
     chances = [told(*entries[:count]).nothing for count in range(1, len(entries) + 1)]
     assert chances == sorted(chances)
-    assert chances[-1] > 0.75
+    # What truly opens the door now and then is ruled out by no reading of a moment without it.
+    assert chances[-1] > 0.65
     found = told(*entries)
     assert found.none_of_these < 1e-3
 
@@ -143,11 +144,11 @@ def test_advice_is_ranked_and_its_entry_reads_back_as_the_same_check() -> None:
 
 def entry_with_a_result(check: Check) -> str:
     entry = entry_of(check)
-    for key, unit_value in (("reading", {"Ω": "3 Ω", "V": "3 V", "A": "3 A", "nF": "3 nF"}.get(check.unit, "")), ("answer", "yes")):
+    if "reading" in entry:
+        entry["reading"] = f"3 {check.unit}"
+    for key in ("shows", "answer"):
         if key in entry:
-            entry[key] = unit_value
-    if "shows" in entry:
-        entry["shows"] = check.outcomes[0]
+            entry[key] = check.outcomes[0]
     return "{" + ", ".join(f"{key}: {value}" for key, value in entry.items()) + "}"
 
 

@@ -43,20 +43,23 @@ def states(found: Weighed) -> tuple[np.ndarray, np.ndarray]:
     rows, chance = found.rows, found.likely.chance
     own = [reading.check.where for reading in found.used]
     weight = np.array([rows.hypotheses[o].weight * s if o >= 0 else 0.0 for o, s in zip(rows.owner, rows.share, strict=True)])
-    two = TWO_FAULTS if len(rows.parts) > 1 else 0.0
+    two = TWO_FAULTS if sum(part.paired for part in rows.parts) > 1 else 0.0
     single = 1 - NOTHING - NONE_OF_THESE - two
     prior, likely = [NOTHING], [chance[0]]
     for row in range(1, weight.size):
         prior.append(single * weight[row] / weight.sum())
         likely.append(chance[row])
-    # What moves the readings of another part stands beside no fault there, nor does what was not spoken of.
-    alone = [r for r in range(1, weight.size) if rows.parts[rows.part[r]].paired and all(c[r] < 0 for c in rows.dark.values())]
-    pairs = [(a, b) for n, a in enumerate(alone) for b in alone[n + 1 :] if rows.part[a] != rows.part[b]]
+    # Two that move the readings of one part stand beside each other nowhere, nor does what was not spoken of. Words were not asked.
+    parts = {part.name.partition("/")[2]: number for number, part in enumerate(rows.parts)}
+    moves = [{int(rows.part[r])} | {part for part, column in rows.dark.items() if column[r] >= 0} for r in range(weight.size)]
+    moves = [{part for part in some if part >= 0 and not rows.parts[part].worded} for some in moves]
+    able = [r for r in range(1, weight.size) if rows.parts[rows.part[r]].paired]
+    pairs = [(a, b) for n, a in enumerate(able) for b in able[n + 1 :] if not moves[a] & moves[b]]
     total = sum(weight[a] * weight[b] for a, b in pairs)
     for a, b in pairs:
         prior.append(two * weight[a] * weight[b] / total)
-        homes = {rows.parts[rows.part[row]].name.partition("/")[2]: row for row in (a, b)}
-        likely.append(np.array([chance[homes.get(where, 0), number] for number, where in enumerate(own)]))
+        who = [next((row for row in (a, b) if parts[where] in moves[row]), 0) for where in own]
+        likely.append(np.array([chance[row, number] for number, row in enumerate(who)]))
     return np.array([*prior, NONE_OF_THESE]), np.array([*likely, found.likely.anything])
 
 

@@ -31,15 +31,13 @@ from loopwright.explain.whole.bus import PART as BUS
 from loopwright.explain.whole.bus import SHOWN, bus_part, on_bus
 from loopwright.explain.whole.part import SystemPart, system_part
 from loopwright.explain.whole.scope import PART as WHOLE
-from loopwright.explain.whole.scope import Scope, at_work, circuits_behind, scope_of, zones_seen
+from loopwright.explain.whole.scope import Scope, circuits_behind, scope_of
 from loopwright.job.document import Job
 from loopwright.netlist.compile import PowerNetwork, compile_power
 
 MOST_ROWS = 48
 """Of the variants, so many of the likeliest are followed when the next check is chosen."""
 LEAST_ROW = 1e-5
-GROUP_OF = {"circuits": "circuit", "outputs": "sounder", "bus": "bus", "power": "power"}
-"""The catalogue's group of each kind of part."""
 Moved = dict[int, dict[int, NDArray[np.int64]]]
 """For a part that moves others, by its number and theirs: the hidden row each of its variants puts them in."""
 
@@ -132,7 +130,7 @@ class Inquiry:
             else:
                 used.append(reading)
         likely = likelihood(rows, used)
-        weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, self.weights))
+        weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, used, self.weights))
         if ahead and rows.parts:
             weighed.look_ahead(self._forecast(rows, observed.meter), may)
         return weighed, tuple(left_out)
@@ -157,10 +155,10 @@ class Inquiry:
         """Return the parts that were read, with the supply network behind them, and what its faults darken of the others."""
         checks = [reading.check for reading in observed.seen]
         names = dict.fromkeys(part_of(check) for check in checks)
-        circuits = [name for name in names if name.startswith("circuits/") and name.partition("/")[2] in self.job.circuits]
-        heard = [f"circuits/{name}" for name in circuits_behind(self.job, zones_seen(checks)) if f"circuits/{name}" not in names]
-        parts = [self._circuit(name.partition("/")[2]) for name in (*circuits, *heard)]
-        devices = [powered_devices(self.job, name.partition("/")[2]) for name in circuits] + [()] * len(heard)
+        read = (name.partition("/")[2] for name in names if name.startswith("circuits/"))
+        circuits = dict.fromkeys((*(name for name in read if name in self.job.circuits), *circuits_behind(self.job, checks)))
+        parts = [self._circuit(name) for name in circuits]
+        devices = [powered_devices(self.job, name) for name in circuits]
         if BUS in names:
             seen = self._on_bus(observed)
             parts.append(self._bus(seen))
@@ -173,12 +171,10 @@ class Inquiry:
         return self._with_whole(observed, [*parts, power.part], {len(parts): {n: rows for n, rows in dark.items() if (rows >= 0).any()}})
 
     def _with_whole(self, observed: Observations, parts: list[Part], moved: Moved) -> tuple[list[Part], Moved]:
-        """Return the parts with what of the whole was seen, and what that and they do to each other."""
-        checks = [reading.check for reading in observed.seen]
-        heard = circuits_behind(self.job, zones_seen(checks))
-        moving = (part.name.partition("/")[2] for part in parts if at_work(part, observed.seen))
-        groups = frozenset(GROUP_OF[part.name.partition("/")[0]] for part in parts)
-        scope = scope_of(self.job, checks, tuple(dict.fromkeys((*heard, *moving))), groups)
+        """Return the parts with what of the whole is looked into, and what that and they do to each other."""
+        circuits = tuple(part.name.partition("/")[2] for part in parts if part.name.startswith("circuits/"))
+        every, some = self._groups(parts)
+        scope = scope_of(self.job, (reading.check for reading in observed.seen), circuits, every, some)
         if scope is None:
             return parts, moved
         key = (scope, tuple(id(part) for part in parts))
@@ -190,6 +186,24 @@ class Inquiry:
                 if (rows >= 0).any():
                     moved.setdefault(source, {})[target] = rows
         return [*parts, whole.part], moved
+
+    def _groups(self, parts: list[Part]) -> tuple[frozenset[str], frozenset[str]]:
+        """Return the groups of faults all of whose parts are looked into, and those some of whose are."""
+        names = {part.name for part in parts}
+        supplies = {s for focus, power in self._powers.items() if any(power.part is part for part in parts) for s in focus.supplies}
+        found = {
+            "circuit": [f"circuits/{name}" in names for name in self.job.circuits],
+            "power": [name in supplies for name in self.job.equipment if self.job.sheet_of(name).supply is not None],
+            "sounder": [each in names for each in self._watches()],
+            "bus": [any(name.partition("/")[0] == BUS for name in names)],
+        }
+        return frozenset(g for g, each in found.items() if each and all(each)), frozenset(g for g, each in found.items() if any(each))
+
+    def _watches(self) -> list[str]:
+        """Return the watched outputs as parts."""
+        units = ((name, self.job.sheet_of(name)) for name in self.job.equipment)
+        found = [f"outputs/{name}.{terminal}" for name, sheet in units for terminal in sheet.outputs]
+        return [each for each in found if self._watched(each)]
 
     def _circuit(self, name: str) -> Part:
         key = f"circuits/{name}"

@@ -55,7 +55,8 @@ class Part:
     """A part of the job that can be at fault by itself: its hypotheses and what its checks read under each.
 
     ``hidden`` are rows of ``predicted`` that stand for what a fault of another part does to this one, by the set of devices left dark;
-    ``operated`` likewise rows that stand for a device truly at work. ``paired`` says that a fault of it may stand beside another part's.
+    ``operated`` likewise rows that stand for a device truly at work. ``paired`` says that a fault of it may stand beside another one;
+    ``worded`` that it is read by words alone, which two faults may move at once.
     """
 
     name: str
@@ -64,3 +65,4 @@ class Part:
     hidden: dict[frozenset[str], int]
     operated: dict[str, int] = field(default_factory=dict)
     paired: bool = True
+    worded: bool = False

@@ -18,8 +18,11 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part
 from loopwright.explain.meter import Instrument, Mistake, Shown, chance_anything, chances_of_mistakes, chances_of_words
 
+LEAST = 1e-300
 COMES_AND_GOES = frozenset(CheckKind) - {CheckKind.LOOK, CheckKind.TROUBLE, CheckKind.TOLD}
 """Checks that read a fault only while it shows; the chances of looks and troubles are stated whole."""
+UNKNOWN_MOVES = 0.1
+"""The share of the words told that a cause no row knows moves, to any outcome alike; a row of the catalogue moves a few (judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,7 +151,7 @@ def _of_reading(rows: Rows, reading: Seen) -> tuple[dict[Mistake, Floats], float
     for kind, values in kinds_of(rows.parts[found[0]], found[1], reading).items():
         every = rows.spread(found[0], values)
         mixed[kind] = present * every + (1 - present) * every[0]
-    return mixed, _anything(reading, rows.parts[found[0]].predicted.checks[found[1]])
+    return mixed, _anything(reading, rows.parts[found[0]], found[1])
 
 
 def kinds_of(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
@@ -160,9 +163,16 @@ def kinds_of(part: Part, column: int, reading: Seen) -> dict[Mistake, Floats]:
     return chances_of_mistakes(reading.shown, known.mean[:, column], known.sd[:, column], reading.meter, known.checks[column].pull_ohm)
 
 
-def _anything(reading: Seen, check: Check) -> float:
-    if reading.weights:
-        return sum(reading.weights) / len(reading.weights)
-    if reading.shown is None:
-        return len(reading.told) / max(len(check.outcomes), 1)
-    return chance_anything(reading.shown, reading.meter)
+def _anything(reading: Seen, part: Part, column: int) -> float:
+    if reading.shown is not None:
+        return chance_anything(reading.shown, reading.meter)
+    check = part.predicted.checks[column]
+    fits = np.array(reading.weights or [float(word in reading.told) for word in check.outcomes])
+    if check.kind is CheckKind.TOLD:
+        return float(fits @ unknown_says(part.predicted.chances[column][0]))
+    return float(fits.mean())
+
+
+def unknown_says(unmoved: Floats) -> Floats:
+    """Return the chances of what is told under a cause that no row knows, from those where nothing moves them (the last axis)."""
+    return np.asarray((1 - UNKNOWN_MOVES) * unmoved + UNKNOWN_MOVES / unmoved.shape[-1])

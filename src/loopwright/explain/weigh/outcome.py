@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from loopwright.explain.check import Check
+from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.hypothesis import Floats
 from loopwright.explain.meter import METER_MISTAKES, WORD_MISTAKE, Instrument
-from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows
+from loopwright.explain.weigh.likelihood import COMES_AND_GOES, UNKNOWN_MOVES, Rows
 
 BEYOND = 1e12
 """Over every reading and under over range: the edge between the last cell and over range."""
@@ -33,13 +33,15 @@ class Forecast:
     """What a meter would show at each check under every row.
 
     ``mean`` and ``sd`` are (metered checks, rows), the meter's own spread included; ``words`` (worded checks, rows, outcomes). ``place``
-    says where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows.
+    says where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows,
+    ``told`` which are told by people and logs.
     """
 
     checks: tuple[Check, ...]
     metered: NDArray[np.bool_]
     place: NDArray[np.int64]
     mixed: NDArray[np.bool_]
+    told: NDArray[np.bool_]
     mean: Floats
     sd: Floats
     words: Floats
@@ -96,6 +98,7 @@ def forecast(rows: Rows, meter: Instrument) -> Forecast:
         metered=metered,
         place=np.where(metered, np.cumsum(metered), np.cumsum(~metered)) - 1,
         mixed=np.array([check.kind in COMES_AND_GOES for check in checks], dtype=np.bool_),
+        told=np.array([check.kind is CheckKind.TOLD for check in checks], dtype=np.bool_),
         mean=np.ascontiguousarray(mean),
         sd=np.ascontiguousarray(sd),
         words=np.ascontiguousarray(np.moveaxis(np.concatenate(told, axis=1), 0, 1)),
@@ -125,7 +128,7 @@ def outcomes(known: Forecast, rows: Rows, keep: NDArray[np.int64], left: NDArray
     every[at, : edges.shape[1]] = edges
     blunder = np.where(metered, BLUNDER, WORD_MISTAKE)
     checks = tuple(known.checks[number] for number in left.tolist())
-    return Outcomes(checks=checks, rows=keep, chance=_with_mistakes(chance, blunder), reads=reads, edges=every)
+    return Outcomes(checks=checks, rows=keep, chance=_with_mistakes(chance, blunder, known.told[left]), reads=reads, edges=every)
 
 
 def _edges(mean: Floats, sd: Floats) -> Floats:
@@ -159,11 +162,11 @@ def _metered(mean: Floats, sd: Floats, edges: Floats) -> tuple[Floats, Floats]:
     return below, over
 
 
-def _with_mistakes(chance: Floats, blunder: Floats) -> Floats:
+def _with_mistakes(chance: Floats, blunder: Floats, told: NDArray[np.bool_]) -> Floats:
     """Return the chances with mistakes of measurement mixed in, and with none of these as the last row."""
     used = chance.max(axis=1, keepdims=True) > 1e-9
     even = used / np.maximum(used.sum(axis=2, keepdims=True), 1)
     share = blunder[:, None, None]
     out = (1 - share) * chance + share * even
-    out[:, -1:] = even
+    out[:, -1:] = np.where(told[:, None, None], (1 - UNKNOWN_MOVES) * chance[:, :1] + UNKNOWN_MOVES * even, even)
     return np.asarray(out)

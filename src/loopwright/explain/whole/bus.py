@@ -8,8 +8,8 @@ from loopwright.explain.catalogue import of_group
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.circuit.check import label
 from loopwright.explain.circuit.place import Spot
-from loopwright.explain.hypothesis import Hypothesis, Part, Predicted
-from loopwright.explain.look import looks_of
+from loopwright.explain.hypothesis import Floats, Hypothesis, Part
+from loopwright.explain.whole.worded import worded
 from loopwright.job.document import Job
 
 PART = "bus"
@@ -29,8 +29,6 @@ def bus_part(job: Job, devices: tuple[str, ...]) -> Part:
     """Return the bus with the hypotheses about ``devices`` and about the bus as a whole."""
     hypotheses = _hypotheses(job, devices)
     dark = list(dict.fromkeys([*(frozenset({device}) for device in devices), frozenset(devices)]))
-    owner = np.array([-1, *range(len(hypotheses)), *(-2 for _ in dark)])
-    looks, look_chances = looks_of(PART, hypotheses, owner)
     checks = tuple(
         Check(
             kind=CheckKind.TROUBLE,
@@ -44,21 +42,12 @@ def bus_part(job: Job, devices: tuple[str, ...]) -> Part:
         for device in devices
         for word, words in SHOWN.items()
     )
-    every = (*checks, *looks)
-    chances = {len(checks) + number: values for number, values in look_chances.items()}
-    for column, check in enumerate(checks):
+
+    def chances(_: int, check: Check) -> Floats:
         yes = np.array([NOT_SHOWN, *(_shows(hypothesis, check) for hypothesis in hypotheses), *(_unfed(some, check) for some in dark)])
-        chances[column] = np.stack((yes, 1 - yes), axis=1)
-    nothing = np.full((owner.size, len(every)), np.nan)
-    known = Predicted(
-        checks=every,
-        mean=nothing,
-        sd=nothing,
-        chances=chances,
-        owner=owner,
-        share=np.ones(owner.size),
-        present=np.array([1.0, *(h.fault.present for h in hypotheses), *(1.0 for _ in dark)]),
-    )
+        return np.stack((yes, 1 - yes), axis=1)
+
+    known = worded(PART, hypotheses, len(dark), checks, chances)
     first = 1 + len(hypotheses)
     return Part(name=PART, hypotheses=tuple(hypotheses), predicted=known, hidden={some: first + n for n, some in enumerate(dark)})
 

@@ -20,11 +20,11 @@ from loopwright.explain.expected.expect import shown_of_signalling, shown_of_uni
 from loopwright.explain.expected.power import control_units
 from loopwright.explain.expected.situation import Situation, Step
 from loopwright.explain.expected.trouble import TroubleKind
-from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
-from loopwright.explain.look import looks_of
+from loopwright.explain.hypothesis import Floats, Hypothesis, Part
 from loopwright.explain.whole.place import SystemPlaces
 from loopwright.explain.whole.scope import OPERATED, PART, Scope
 from loopwright.explain.whole.word import Word, words
+from loopwright.explain.whole.worded import worded
 from loopwright.job.document import Job, Stage
 
 SHOWN = 0.97
@@ -81,30 +81,18 @@ def system_part(job: Job, scope: Scope, others: Sequence[Part]) -> SystemPart:
     hypotheses = _hypotheses(places, scope)
     says = [_says(job, hypothesis) for hypothesis in hypotheses]
     moved = _moved(job, scope, others)
-    owner = np.array([-1, *range(len(hypotheses)), *(-2 for _ in moved)])
-    checks = _checks(scope, says)
-    looks, look_chances = looks_of(PART, hypotheses, owner)
-    chances = {len(checks) + number: values for number, values in look_chances.items()}
-    for column, check in enumerate(checks):
+
+    def chances(_: int, check: Check) -> Floats:
         word = words()[check.scenario]
-        own = [_chances(places, word, check, hypothesis.place, some) for hypothesis, some in zip(hypotheses, says, strict=True)]
-        hidden = [_chances(places, word, check, zone, some) for zone, some in moved.values()]
-        chances[column] = np.array([word.unmoved, *own, *hidden])
-    every = (*checks, *looks)
-    nothing = np.full((owner.size, len(every)), np.nan)
-    predicted = Predicted(
-        checks=every,
-        mean=nothing,
-        sd=nothing,
-        chances=chances,
-        owner=owner,
-        share=np.ones(owner.size),
-        present=np.array([1.0, *(h.fault.present for h in hypotheses), *(1.0 for _ in moved)]),
-    )
+        own = [_chances(places, word, check, hypothesis, some) for hypothesis, some in zip(hypotheses, says, strict=True)]
+        hidden = [_said(places, word, check, zone, some) for zone, some in moved.values()]
+        return np.array([word.unmoved, *own, *hidden])
+
+    predicted = worded(PART, hypotheses, len(moved), _checks(scope), chances)
     first = 1 + len(hypotheses)
     reads = [places.devices.get(h.place) if h.fault.reads == OPERATED else None for h in hypotheses]
     return SystemPart(
-        part=Part(name=PART, hypotheses=tuple(hypotheses), predicted=predicted, hidden={}, paired=False),
+        part=Part(name=PART, hypotheses=tuple(hypotheses), predicted=predicted, hidden={}, paired=scope.premises, worded=True),
         operated=(None, *reads, *(None for _ in moved)),
         moved={key: first + number for number, key in enumerate(moved)},
     )
@@ -118,11 +106,14 @@ def _hypotheses(places: SystemPlaces, scope: Scope) -> list[Hypothesis]:
             weight = fault.weight / len(spots) * (BORNE_OUT if fault.bears and spot.has((fault.bears,)) else 1.0)
             out.append(Hypothesis(fault=fault, part=PART, place=spot.place, words=spot.words, weight=weight))
     for fault in (faults()[name] for name in scope.other):
-        out.append(Hypothesis(fault=fault, part=PART, place="", words=POOLED[fault.group], weight=fault.weight))
+        where = (ANOTHER if fault.group in scope.beside else POOLED)[fault.group]
+        out.append(Hypothesis(fault=fault, part=PART, place="", words=where, weight=fault.weight))
     return out
 
 
 POOLED = {"power": "a supply of the premises", "circuit": "one of the circuits", "bus": "the bus", "sounder": "a sounder or its output"}
+ANOTHER = {"power": "another supply", "circuit": "another of the circuits", "bus": "the bus", "sounder": "another sounder or its output"}
+"""The place of faults whose part is not looked into; of those of which another part of the kind is."""
 
 
 def _says(job: Job, hypothesis: Hypothesis) -> Says:
@@ -143,21 +134,30 @@ def _undone(job: Job, word: str, place: str) -> dict[str, float]:
     return {WORD_OF[trouble.kind]: SHOWN for trouble in now if trouble.kind in WORD_OF}
 
 
-def _chances(places: SystemPlaces, word: Word, check: Check, place: str, says: Says) -> Floats:
+def _chances(places: SystemPlaces, word: Word, check: Check, hypothesis: Hypothesis, says: Says) -> Floats:
+    """Return the chance of each outcome of a word under a hypothesis."""
+    # A zone's circuit is looked into, so what stands for the other circuits is not seen of that zone.
+    if hypothesis.fault.group == "circuit" and word.at == "zone" and check.place:
+        return word.unmoved
+    return _said(places, word, check, hypothesis.place, says)
+
+
+def _said(places: SystemPlaces, word: Word, check: Check, place: str, says: Says) -> Floats:
     """Return the chance of each outcome of a word under what a fault at a place says."""
     if word.id not in says or not places.belongs(place, check.place):
         return word.unmoved
     return word.chances(says[word.id])
 
 
-def _checks(scope: Scope, says: Sequence[Says]) -> tuple[Check, ...]:
-    """Return the words to ask: those that were asked and, once one was, those that what is looked into speaks of."""
-    asked = {word for each in says for word in each} | set(scope.said) if scope.said else set()
+def _checks(scope: Scope) -> tuple[Check, ...]:
+    """Return the words to ask, each of every zone or radio device looked into."""
     out = []
-    for word in (word for word in words().values() if word.id in asked):
+    for word in (words()[name] for name in scope.asks):
         named = {"zone": scope.zones, "radio": scope.radio}.get(word.at, ())
-        for place in named or ("",):
-            out.append(told(word, place))
+        places = named if named or not scope.premises else ("",)
+        if scope.loose and word.at == "zone" and named:
+            places = (*named, "")
+        out += [told(word, place) for place in places]
     return tuple(out)
 
 
@@ -178,14 +178,13 @@ def told(word: Word, place: str) -> Check:
 def _moved(job: Job, scope: Scope, others: Sequence[Part]) -> dict[tuple[str, str], tuple[str, Says]]:
     """Return what faults of other parts say of the words, by fault and circuit, with the zone each is seen of."""
     out: dict[tuple[str, str], tuple[str, Says]] = {}
-    if not scope.said:
-        return out
+    asked = set(scope.asks)
     for part in others:
         lead, _, where = part.name.partition("/")
         zone = next((name for name, each in job.zones.items() if each.circuit == where), "") if lead == "circuits" else ""
         for hypothesis in part.hypotheses:
             said = _of_other(hypothesis.fault, circuit=lead == "circuits")
-            if said and scope.said & set(said):
+            if asked & set(said):
                 out.setdefault((hypothesis.fault.id, where), (zone, said))
     return out
 
