@@ -25,8 +25,8 @@ from loopwright.job.sheet import Topology
 TOPOLOGIES = (Topology.DOUBLE, Topology.SINGLE)
 
 
-def long_circuit(contacts: int, topology: Topology) -> Job:
-    """Return a made-up job whose circuit c1 goes through so many contacts in a row."""
+def long_circuit(contacts: int, topology: Topology, metres: float = 4.0) -> Job:
+    """Return a made-up job whose circuit c1 goes through so many contacts in a row, so many metres and one more apart each."""
     job = read(synthetic(6, 1)).job
     path, cables, equipment = list(job.circuits["c1"].path), dict(job.cables), dict(job.equipment)
     first = path[0]
@@ -35,7 +35,7 @@ def long_circuit(contacts: int, topology: Topology) -> Job:
     for number in range(2, contacts + 1):
         device, run = f"row-{number}", f"R{number}"
         equipment[device] = equipment[first.device]
-        cables[run] = replace(cables[first.cable], start=before, end=device, length_m=4.0 + number)
+        cables[run] = replace(cables[first.cable], start=before, end=device, length_m=metres + number)
         path.append(replace(first, cable=run, device=device))
         before = device
     circuit = replace(job.circuits["c1"], path=tuple(path), topology=topology)
@@ -61,8 +61,7 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=5)
     options = parser.parse_args()
     for topology in TOPOLOGIES:
-        job = long_circuit(options.contacts, topology)
-        every = np.array([answers(job) for _ in range(options.times)])
+        every = np.array([answers(long_circuit(options.contacts, topology, 4.0 + turn)) for turn in range(options.times)])
         first, later = every[:, 0], every[:, 1:]
         told = f"first answer {np.median(first):.0f} ms (worst {first.max():.0f}), next {np.median(later):.0f} ms (worst {later.max():.0f})"
         print(f"{options.contacts} contacts, {topology.value}: {told}")

@@ -19,12 +19,18 @@ def looks_of(part: str, hypotheses: Sequence[Hypothesis], owner: NDArray[np.int6
     """Return the looks of a part, and for each the chances of yes and no under every variant; ``owner`` is each variant's hypothesis."""
     checks: list[Check] = []
     chances: dict[int, Floats] = {}
-    for hypothesis in hypotheses:
+    rows: dict[str, list[int]] = {}
+    for row, hypothesis in enumerate(hypotheses):
+        rows.setdefault(hypothesis.fault.id, []).append(row)
+    for row, hypothesis in enumerate(hypotheses):
         look = hypothesis.fault.look
         if look is None:
             continue
-        under = np.array([*(_chance(hypothesis, other) for other in hypotheses), look.false, look.false])
         # The owner of a variant is -1 for the sound one and -2 for a hidden one: the last two places.
+        under = np.full(len(hypotheses) + 2, look.false)
+        for fault, chance in look.also.items():
+            under[[other for other in rows.get(fault, ()) if _near(hypothesis, hypotheses[other])]] = chance
+        under[row] = look.hit
         yes = under[owner]
         chances[len(checks)] = np.stack((yes, 1 - yes), axis=1)
         checks.append(
@@ -43,13 +49,9 @@ def looks_of(part: str, hypotheses: Sequence[Hypothesis], owner: NDArray[np.int6
     return tuple(checks), chances
 
 
-def _chance(of: Hypothesis, under: Hypothesis) -> float:
-    """Return how likely the look of one hypothesis shows the thing when another one is true."""
-    look = of.fault.look
-    assert look is not None
-    if of is under:
-        return look.hit
-    near = of.place == under.place or not of.place or not under.place
+def _near(of: Hypothesis, under: Hypothesis) -> bool:
+    """Return whether the look of one hypothesis may show another one: it is at the same place, or one of them is everywhere."""
+    if of.place == under.place or not of.place or not under.place:
+        return True
     # Of the whole, a path and a unit are no places apart from each other.
-    near = near or (of.fault.group in WHOLE and of.fault.at != under.fault.at)
-    return look.also.get(under.fault.id, look.false) if near else look.false
+    return of.fault.group in WHOLE and of.fault.at != under.fault.at

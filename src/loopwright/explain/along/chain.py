@@ -7,8 +7,9 @@ nearer the control unit. So the meter goes along, and nobody walks back for ever
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from loopwright.netlist.compile import LEAST_OHM
 from loopwright.netlist.element import Element, Resistance
 from loopwright.netlist.loop import ActKind, LoopNetwork, compile_loop, read_loops
 from loopwright.values.figure import show
+from loopwright.values.recent import Recent
 
 WALK_M_PER_MIN = 25.0
 """How fast one gets along a cable's way, doors and stairs among it [m/min] (judgement)."""
@@ -105,17 +107,18 @@ def prior_of(part: Part) -> Floats:
 
 def plan_of(job: Job, circuit: str, chances: Mapping[str, float], chance: float = 1.0) -> Halving:
     """Return the plan along a circuit, ``chances`` by run and device. Raises KeyError when there is no such circuit."""
-    network = compile_loop(job, circuit)
     steps = _steps(job, circuit)
     total = sum(chances.get(key, 0.0) for key, _, _ in steps) or 1.0
     places = [Place(key=key, words=words, chance=chances.get(key, 0.0) / total) for key, words, _ in steps]
-    points = [_point(job, network, steps[n][2], steps[n + 1][2]) for n in range(len(steps) - 1)]
+    points = _points(job, circuit, [spot for _, _, spot in steps])
     ladder = any("ladder" in point.needs for point in points)
     return Halving(circuit=circuit, plan=along(places, points), chance=min(chance, 1.0), caution="ladder" if ladder else "")
 
 
 Spot = tuple[int, bool]
 """A hop's number, and whether the device at its end is meant and not its run."""
+POINTS = Recent[tuple[Point, ...]](most_names=16, each=1)
+"""The tests along the circuits asked for last."""
 
 
 def _steps(job: Job, circuit: str) -> list[tuple[str, str, Spot]]:
@@ -127,19 +130,28 @@ def _steps(job: Job, circuit: str) -> list[tuple[str, str, Spot]]:
     return out
 
 
-def _point(job: Job, network: LoopNetwork, before: Spot, after: Spot) -> Point:
+def _points(job: Job, circuit: str, spots: Sequence[Spot]) -> Sequence[Point]:
+    """Return the tests between neighbouring steps; those of the circuits asked for last are kept, whatever was read since."""
+    if (known := POINTS.find(circuit, (job,))) is None:
+        network = compile_loop(job, circuit)
+        between = list(pairwise(spots))
+        beyond = [float(reading.field_ohm[0]) for reading in read_loops([_beyond(network, spot[0], after) for spot, after in between])]
+        known = tuple(_point(job, circuit, spot[0], after, ohm) for (spot, after), ohm in zip(between, beyond, strict=True))
+        POINTS.put(circuit, (job,), known)
+    return known
+
+
+def _point(job: Job, circuit: str, number: int, after: Spot, beyond_ohm: float) -> Point:
     """Return the test between two neighbouring steps: at the device one of them is, or at the joint between two runs."""
-    number = before[0]
-    hop = job.circuits[network.circuit].path[number]
-    beyond = _ohm_beyond(network, number, after)
-    climbs = _climbs(job, network.circuit, hop)
+    hop = job.circuits[circuit].path[number]
+    climbs = _climbs(job, circuit, hop)
     return Point(
         words=_do(job, hop, after),
-        at_min=_metres(job, network.circuit, number) / WALK_M_PER_MIN,
+        at_min=_metres(job, circuit, number) / WALK_M_PER_MIN,
         minutes=READ_MINUTES,
         lid=job.cables[hop.cable].end,
         lid_min=LID_MINUTES + (LADDER_MINUTES if climbs else 0.0),
-        sound=show(beyond, "Ω") if math.isfinite(beyond) else "over range",
+        sound=show(beyond_ohm, "Ω") if math.isfinite(beyond_ohm) else "over range",
         needs=("meter", "lid off", *(("ladder",) if climbs else ())),
     )
 
@@ -166,8 +178,8 @@ def _metres(job: Job, circuit: str, number: int) -> float:
     return sum(run.length_m + run.slack_m for run in runs)
 
 
-def _ohm_beyond(network: LoopNetwork, number: int, after: Spot) -> float:
-    """Return the ohms [Ω] of all that lies beyond a step, as the design has it."""
+def _beyond(network: LoopNetwork, number: int, after: Spot) -> LoopNetwork:
+    """Return what lies beyond a step, read from there, as the design has it."""
     elements = {e.name: e for e in network.netlist.elements}
     outgoing = elements.get(f"{network.circuit}.{number + 1}.core-out")
     node = outgoing.a if not after[1] and isinstance(outgoing, Resistance) else f"{network.circuit}.{number}"
@@ -184,8 +196,7 @@ def _ohm_beyond(network: LoopNetwork, number: int, after: Spot) -> float:
         else:
             kept.append(element)
     moved = replace(network, netlist=replace(network.netlist, elements=tuple(kept)), terminal=node, acts=network.acts[:1])
-    moved = replace(moved, pull_up=network.pull_up._replace(a=node))
-    return float(read_loops([moved])[0].field_ohm[0])
+    return replace(moved, pull_up=network.pull_up._replace(a=node))
 
 
 def _joins_nearer(element: Resistance, node: str, outgoing: object, after: Spot) -> bool:

@@ -11,8 +11,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loopwright.explain.hypothesis import Floats
+
+Ints = NDArray[np.int64]
 
 MOST_PLACES = 200
 """Of a longer chain no plan is made: 60 places take some hundredths of a second, 200 about a second."""
@@ -103,13 +106,13 @@ def along(places: Sequence[Place], points: Sequence[Point]) -> Plan:
     where = np.array([0.0, *(point.at_min for point in points), points[-1].at_min if points else 0.0])
     fixed = np.array([point.minutes for point in points])
     lids = np.array([point.lid_min for point in points])
-    names = np.array(["", *(point.lid for point in points), ""], dtype=object)
+    _, lid = np.unique(["", *(point.lid for point in points), ""], return_inverse=True)
 
-    def cost(first: int, last: int, side: int) -> Floats:
-        inner = slice(first + 1, last)
+    def cost(first: Ints, inner: Ints, last: Ints, side: int) -> Floats:
         stands = where[first if side == LEFT else last]
-        open_already = (names[inner] == (names[first] or None)) | (names[inner] == (names[last] or None))
-        return np.asarray(np.abs(where[inner] - stands) + fixed[first : last - 1] + np.where(open_already, 0.0, lids[first : last - 1]))
+        # No lid at all is the first of the names.
+        open_already = (lid[inner] > 0) & ((lid[inner] == lid[first]) | (lid[inner] == lid[last]))
+        return np.asarray(np.abs(where[inner] - stands) + fixed[inner - 1] + np.where(open_already, 0.0, lids[inner - 1]))
 
     return Plan(places=tuple(places), points=tuple(points), start=_best(np.array([place.chance for place in places]), count, cost))
 
@@ -124,8 +127,7 @@ def apart(places: Sequence[Place], points: Sequence[Point], move_min: Sequence[f
     moved = np.concatenate(([0.0], np.cumsum(np.where(np.isinf(move_min), 0.0, move_min))))
     stuck = np.concatenate(([0], np.cumsum(np.isinf(move_min))))
 
-    def cost(first: int, last: int, _: int) -> Floats:
-        inner = np.arange(first + 1, last)
+    def cost(first: Ints, inner: Ints, last: Ints, _: int) -> Floats:
         near = np.where(stuck[inner] > stuck[first], np.inf, moved[inner] - moved[first])
         far = np.where(stuck[last] > stuck[inner], np.inf, moved[last] - moved[inner])
         return np.asarray(read_min + np.minimum(near, far))
@@ -143,21 +145,22 @@ def _checked(places: Sequence[Place], points: int) -> int:
     return len(places)
 
 
-def _best(chance: Floats, count: int, cost: Callable[[int, int, int], Floats]) -> Split | None:
-    """Return the best tree: ``cost`` gives the minutes of a test at each inner point of an interval, by the end one stands at."""
+def _best(chance: Floats, count: int, cost: Callable[[Ints, Ints, Ints, int], Floats]) -> Split | None:
+    """Return the best tree: ``cost`` gives the minutes of a test at the inner points of intervals, by the end one stands at."""
     total = float(chance.sum())
     sums = np.concatenate(([0.0], np.cumsum(chance / total if total > 0 else np.full(count, 1 / count))))
     least = np.zeros((2, count + 1, count + 1))
     choice = np.zeros((2, count + 1, count + 1), dtype=np.int64)
     for length in range(2, count + 1):
-        for first in range(count - length + 1):
-            last = first + length
-            # After a test at a point one stands at that point: the right end of the near part, the left end of the far one.
-            after = least[RIGHT, first, first + 1 : last] + least[LEFT, first + 1 : last, last]
-            for side in (LEFT, RIGHT):
-                whole = (sums[last] - sums[first]) * cost(first, last, side) + after
-                best = int(np.argmin(whole))
-                least[side, first, last], choice[side, first, last] = whole[best], first + 1 + best
+        # All intervals of one length at once, an interval a line.
+        first = np.arange(count - length + 1)[:, None]
+        inner, last = first + np.arange(1, length), first + length
+        # After a test at a point one stands at that point: the right end of the near part, the left end of the far one.
+        after = least[RIGHT, first, inner] + least[LEFT, inner, last]
+        for side in (LEFT, RIGHT):
+            whole = (sums[last] - sums[first]) * cost(first, inner, last, side) + after
+            best = np.argmin(whole, axis=1)[:, None]
+            least[side, first, last], choice[side, first, last] = np.take_along_axis(whole, best, axis=1), first + 1 + best
 
     def split(first: int, last: int, side: int) -> Split | None:
         if last - first < 2:
@@ -166,7 +169,7 @@ def _best(chance: Floats, count: int, cost: Callable[[int, int, int], Floats]) -
         near, far = split(first, at, RIGHT), split(at, last, LEFT)
         weight = sums[last] - sums[first]
         share = (sums[at] - sums[first]) / weight if weight > 0 else 0.5
-        here = float(cost(first, last, side)[at - first - 1])
+        here = float(cost(np.array(first), np.array(at), np.array(last), side))
         return Split(
             first=first,
             last=last,

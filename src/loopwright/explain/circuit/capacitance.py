@@ -7,7 +7,7 @@ left but cable, and of a broken run anything from none to all of it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,16 +47,21 @@ def drum_of(job: Job, circuit: str) -> Drum:
 def capacitances(networks: Sequence[LoopNetwork], rest_ohm: Floats, drum: Drum) -> tuple[Floats, Floats]:
     """Return what a meter shows on the field cores at rest and its spread [nF], one a network; infinite where something is across them."""
     mean, sd = np.full(len(networks), math.inf), np.full(len(networks), STRAY_NF)
+    reached: dict[int, tuple[float, float]] = {}
     for row in np.flatnonzero(~(rest_ohm < BARE_OHM)).tolist():
-        mean[row], sd[row] = _reach(networks[row], drum)
+        # Many faults come to the same network, and then to the same object.
+        if id(networks[row]) not in reached:
+            reached[id(networks[row])] = _reach(networks[row], drum)
+        mean[row], sd[row] = reached[id(networks[row])]
     return mean, sd
 
 
 def _reach(network: LoopNetwork, drum: Drum) -> tuple[float, float]:
     elements = {e.name: e for e in network.netlist.elements if isinstance(e, Resistance)}
     first = elements.get(f"{network.circuit}.0.core-out")
-    out = _joined(elements.values(), first.a if first is not None else network.terminal)
-    back = _joined(elements.values(), network.common)
+    beside = _beside(elements.values())
+    out = _joined(beside, first.a if first is not None else network.terminal)
+    back = _joined(beside, network.common)
     total, square = 0.0, 0.0
     for number, nf in enumerate(drum.nf):
         shares = [
@@ -69,23 +74,29 @@ def _reach(network: LoopNetwork, drum: Drum) -> tuple[float, float]:
     return total, math.sqrt(square + (drum.share * total) ** 2 + STRAY_NF**2)
 
 
-def _share(core: Resistance | None, reached: frozenset[str]) -> float:
+def _share(core: Resistance | None, reached: set[str]) -> float:
     """Return how much of a core hangs on the meter: half on the mean where it is broken along the run."""
     if core is None or not {core.a, core.b} & reached:
         return 0.0
     return 1.0 if {core.a, core.b} <= reached and math.isfinite(core.ohm) else 0.5
 
 
-def _joined(elements: Iterable[Resistance], start: str) -> frozenset[str]:
+def _beside(elements: Iterable[Resistance]) -> dict[str, list[str]]:
+    """Return the points that each point is joined to."""
     beside: dict[str, list[str]] = {}
     for element in elements:
         if element.ohm < BARE_OHM:
             beside.setdefault(element.a, []).append(element.b)
             beside.setdefault(element.b, []).append(element.a)
+    return beside
+
+
+def _joined(beside: Mapping[str, Sequence[str]], start: str) -> set[str]:
+    """Return the points that hang together with one."""
     found, left = {start}, [start]
     while left:
         for point in beside.get(left.pop(), ()):
             if point not in found:
                 found.add(point)
                 left.append(point)
-    return frozenset(found)
+    return found

@@ -126,8 +126,9 @@ class _Work:
         return replace(self.network, netlist=netlist, acts=tuple(acts), pull_up=pull_up)
 
     def _without_held(self, act: Act) -> Act:
-        left = tuple(change for change in act.changes if change[0] not in self.held)
-        return act if len(left) == len(act.changes) else replace(act, changes=left)
+        if not any(name in self.held for name, _ in act.changes):
+            return act
+        return replace(act, changes=tuple(change for change in act.changes if change[0] not in self.held))
 
 
 def with_lifting(network: LoopNetwork, devices: Mapping[int, str]) -> LoopNetwork:

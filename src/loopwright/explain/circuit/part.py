@@ -99,8 +99,9 @@ def _hypotheses(job: Job, places: CircuitPlaces, made: Variants) -> tuple[list[H
     bands = {topology: _bands(job, places, topology) for topology in Topology}
     variants = [Variant(owner=-1, share=1.0, present=1.0, network=made.sound, bands=bands[places.circuit.topology])]
     hypotheses: list[Hypothesis] = []
+    by_kind = {at: places.spots(at) for at in {fault.at for fault in of_group("circuit")}}
     for fault in of_group("circuit"):
-        spots = [spot for spot in places.spots(fault.at) if spot.has(fault.needs)]
+        spots = [spot for spot in by_kind[fault.at] if spot.has(fault.needs)]
         for spot in spots:
             owner = len(hypotheses)
             own = _variants(made, places, fault, spot, owner, bands, most=max(MOST_AMOUNTS // len(spots), LEAST_AMOUNTS))
