@@ -103,7 +103,17 @@ def solve(netlist: Netlist, scenarios: tuple[Scenario, ...]) -> Solution:
 
     Raises SolveError when a scenario does not settle (which the laws, each continuous and leaking, should not allow).
     """
-    return _Work(netlist, scenarios).run()
+    return Work(netlist, scenarios).run()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Settled:
+    """What came of solving all scenarios at once: node volts, the piece and the volts of every branch; ``left`` did not settle."""
+
+    volts: Floats
+    piece: Ints
+    across: Floats
+    left: tuple[int, ...]
 
 
 class _Pattern:
@@ -125,7 +135,7 @@ class _Pattern:
         return splu(self.matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
-class _Work:
+class Work:
     """One run of the solver: arrays made once, then pieces guessed, solved and corrected until nothing moves."""
 
     def __init__(self, netlist: Netlist, scenarios: tuple[Scenario, ...]) -> None:
@@ -138,7 +148,7 @@ class _Work:
         self.wire_a = np.array([index[e.a] for e in wires], dtype=np.int64)
         self.wire_b = np.array([index[e.b] for e in wires], dtype=np.int64)
         self.wire_g = self._wire_conductance(wires)
-        self.branches = branches(netlist, scenarios, index)
+        self.branches = self._laws()
         self.pattern = _Pattern(np.concatenate((self.wire_a, self.branches.a)), np.concatenate((self.wire_b, self.branches.b)), self.size)
         law, count = self.branches, self.branches.a.size
         ends = (np.concatenate((law.b, law.a)), np.concatenate((np.arange(count), np.arange(count))))
@@ -146,6 +156,10 @@ class _Work:
         self.into = csr_matrix((np.repeat([1.0, -1.0], count), ends), shape=(self.size, count))
         self.cache: dict[bytes, Any] = {}
         self._islands()
+
+    def _laws(self) -> Branches:
+        """Return the laws of all that is no resistance."""
+        return branches(self.netlist, self.scenarios, self.index)
 
     def _wire_conductance(self, wires: list[Any]) -> Floats:
         """Return (wires, scenarios) [S]; contacts follow the scenario's system state."""
@@ -211,6 +225,29 @@ class _Work:
         self.ground[np.ix_(reference, np.array(columns))] = 1.0
 
     def run(self) -> Solution:
+        """Return the solution; what does not settle with the others is finished by itself. Raises SolveError as :func:`solve` does."""
+        law, state = self.branches, self.settle_together()
+        sound = [column for column in range(len(self.scenarios)) if column not in state.left]
+        for column in state.left:
+            self._alone(column, state.volts, state.piece, state.across, self._near(column, sound, state.volts))
+        volts = state.volts
+        found = volts[law.a] - volts[law.b]
+        return Solution(
+            netlist=self.netlist,
+            scenarios=self.scenarios,
+            index=self.index,
+            volts=volts,
+            island=self.island,
+            grounds=self.ground,
+            energised=self.energised,
+            branches=law,
+            piece=law.locate(found),
+            currents=law.current(found),
+            conductance_s=self.wire_g,
+        )
+
+    def settle_together(self) -> Settled:
+        """Guess, solve and correct all scenarios at once, on shared factorisations; what does not settle so is left."""
         law = self.branches
         piece = law.start.copy()
         volts = np.zeros((self.size, len(self.scenarios)))
@@ -234,24 +271,8 @@ class _Work:
             open_columns = np.setdiff1d(open_columns[~settled], going_round)
             if not open_columns.size:
                 break
-        alone = np.unique(np.concatenate((open_columns, going_round, self._collapsed(piece, across)))).astype(int).tolist()
-        sound = [column for column in range(len(self.scenarios)) if column not in alone]
-        for column in alone:
-            self._alone(column, volts, piece, across, self._near(column, sound, volts))
-        found = volts[law.a] - volts[law.b]
-        return Solution(
-            netlist=self.netlist,
-            scenarios=self.scenarios,
-            index=self.index,
-            volts=volts,
-            island=self.island,
-            grounds=self.ground,
-            energised=self.energised,
-            branches=law,
-            piece=law.locate(found),
-            currents=law.current(found),
-            conductance_s=self.wire_g,
-        )
+        left = np.unique(np.concatenate((open_columns, going_round, self._collapsed(piece, across)))).astype(int)
+        return Settled(volts=volts, piece=piece, across=across, left=tuple(left.tolist()))
 
     def _near(self, column: int, sound: list[int], volts: Floats) -> Floats:
         """Return node volts to start a scenario from: those of a settled one in the same system state, mains alike; else nothing."""
@@ -272,16 +293,18 @@ class _Work:
     def _solve_columns(self, slope: Floats, offset: Floats, columns: Ints, volts: Floats) -> None:
         """Solve the linear network of the chosen pieces for ``columns``, one factorisation a distinct matrix."""
         groups: dict[bytes, list[int]] = {}
-        for column in columns.tolist():
-            key = self.wire_g[:, column].tobytes() + slope[:, column].tobytes() + self.ground[:, column].tobytes()
-            groups.setdefault(key, []).append(column)
-        for key, members in groups.items():
+        matrices = np.concatenate((self.wire_g[:, columns], slope[:, columns], self.ground[:, columns])).T
+        for place, matrix in enumerate(np.ascontiguousarray(matrices)):
+            groups.setdefault(matrix.tobytes(), []).append(place)
+        right = self.into @ offset[:, columns]
+        for key, places in groups.items():
+            members = columns[places]
             factor = self.cache.get(key)
             if factor is None:
                 first = members[0]
                 conductance = np.concatenate((self.wire_g[:, first], slope[:, first]))
                 factor = self.cache[key] = self.pattern.factorise(conductance, self.ground[:, first])
-            volts[:, members] = factor.solve(self.into @ offset[:, members])
+            volts[:, members] = factor.solve(right[:, places])
 
     def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats, x: Floats) -> None:
         """Finish one scenario as the real network would: let the volts come down from no load.

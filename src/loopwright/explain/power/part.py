@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,14 +14,15 @@ from loopwright.explain.check import Check
 from loopwright.explain.circuit.place import Spot
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
 from loopwright.explain.look import looks_of
-from loopwright.explain.power.check import power_checks
+from loopwright.explain.power.check import SCENARIOS, power_checks
 from loopwright.explain.power.edit import power_edited
 from loopwright.explain.power.place import Focus, PowerPlaces, near
-from loopwright.explain.power.reading import PowerReader, Supplied, supplied
+from loopwright.explain.power.reading import PowerReader, Supplied
 from loopwright.job.document import Job
 from loopwright.netlist.compile import PowerNetwork
 from loopwright.netlist.element import Netlist
-from loopwright.netlist.solve import SolveError
+from loopwright.netlist.solve import Solution, SolveError
+from loopwright.netlist.solve_variants import solve_variants
 
 PART = "power"
 MOST_WAYS = 16
@@ -72,17 +73,24 @@ def power_part(job: Job, network: PowerNetwork, focus: Focus) -> PowerPart:
 
 def power_variants(places: PowerPlaces, netlist: Netlist) -> tuple[list[Hypothesis], list[PowerVariant]]:
     """Return every hypothesis of the supply network near a focus and every variant, the sound one first."""
-    sound = PowerVariant(owner=-1, share=1.0, present=1.0, solved=supplied(netlist, {}, "", whole=places.focus.whole), trouble={})
+    candidates = [(fault, spot) for fault in of_group("power") for spot in places.spots(fault.at) if spot.has(fault.needs)]
+    edits = [_edits(fault, spot, netlist) for fault, spot in candidates]
+    networks = [netlist, *(edit.netlist for own in edits for edit in own if edit.netlist is not netlist)]
+    solved = iter(solve_variants(networks, SCENARIOS if places.focus.whole else SCENARIOS[:1]))
+    sound = next(solved)
+    if sound is None:
+        raise SolveError(f"{netlist.title or 'network'}: no settled solution without a fault")
+    variants = [_variant(_Edit(netlist=netlist, marks={}), sound, owner=-1, share=1.0, supply="")]
     hypotheses: list[Hypothesis] = []
-    variants = [sound]
-    for fault in of_group("power"):
-        for spot in (spot for spot in places.spots(fault.at) if spot.has(fault.needs)):
-            made = _variants(fault, spot, netlist, len(hypotheses), sound.solved, whole=places.focus.whole)
-            if made:
-                hypotheses.append(
-                    Hypothesis(fault=fault, part=PART, place=spot.place, words=spot.words, weight=fault.weight / _shared(fault, places))
-                )
-                variants += made
+    for (fault, spot), own in zip(candidates, edits, strict=True):
+        # What is no edit of the network reads as the sound one.
+        each = [(edit, sound if edit.netlist is netlist else next(solved)) for edit in own]
+        settled = [(edit, solution) for edit, solution in each if solution is not None]
+        if settled:
+            weight = fault.weight / _shared(fault, places)
+            share, supply, owner = 1.0 / len(settled), spot.names.get("s", ""), len(hypotheses)
+            hypotheses.append(Hypothesis(fault=fault, part=PART, place=spot.place, words=spot.words, weight=weight))
+            variants += [_variant(edit, solution, owner=owner, share=share, supply=supply, fault=fault) for edit, solution in settled]
     return hypotheses, variants
 
 
@@ -91,25 +99,35 @@ def _shared(fault: Fault, places: PowerPlaces) -> int:
     return 1 if fault.at in ("supply", "battery") else max(len(places.spots(fault.at)), 1)
 
 
-def _variants(fault: Fault, spot: Spot, netlist: Netlist, owner: int, sound: Supplied, *, whole: bool) -> list[PowerVariant]:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Edit:
+    """The network with a fault in it in one way and amount, and the marks; the sound one itself where only marks are made."""
+
+    netlist: Netlist
+    marks: Mapping[str, float]
+    way: int = 0
+
+
+def _edits(fault: Fault, spot: Spot, netlist: Netlist) -> list[_Edit]:
     amounts = [f"{number!r}" for number in fault.amount.numbers()] if fault.amount else [""]
     out = []
     for number, way in enumerate(fault.ways):
         for amount in amounts:
-            names = spot.names | {"x": amount}
-            changed, marks = power_edited(netlist, way, names)
-            supply = spot.names.get("s", "")
-            alike = not any(edit[0] != "mark" for edit in way)
-            if alike:
-                solved = Supplied(netlist=sound.netlist, solution=sound.solution, marks=marks, supply=supply)
-            else:
-                try:
-                    solved = supplied(changed, marks, supply, whole=whole)
-                except SolveError:
-                    continue
-            series = owner * MOST_WAYS + number if fault.amount else ALONE
-            out.append(PowerVariant(owner=owner, series=series, share=1.0, present=fault.present, solved=solved, trouble=fault.trouble))
-    return [replace(variant, share=1.0 / len(out)) for variant in out]
+            changed, marks = power_edited(netlist, way, spot.names | {"x": amount})
+            alike = all(edit[0] == "mark" for edit in way)
+            out.append(_Edit(netlist=netlist if alike else changed, marks=marks, way=number))
+    return out
+
+
+def _variant(edit: _Edit, solution: Solution, *, owner: int, share: float, supply: str, fault: Fault | None = None) -> PowerVariant:
+    return PowerVariant(
+        owner=owner,
+        series=owner * MOST_WAYS + edit.way if fault is not None and fault.amount else ALONE,
+        share=share,
+        present=fault.present if fault is not None else 1.0,
+        solved=Supplied(netlist=edit.netlist, solution=solution, marks=edit.marks, supply=supply),
+        trouble=fault.trouble if fault is not None else {},
+    )
 
 
 def _predicted(
