@@ -8,6 +8,7 @@ from dataclasses import replace
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.desk.case import RIGHT, Caller, Case, Said
 from loopwright.desk.course import Course, course
+from loopwright.desk.normal import answer as answer_of
 from loopwright.desk.question import Question, told_by
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.learned import CATALOGUE, Weights
@@ -35,7 +36,7 @@ class Call:
     def answer(self, key: str, answer: str, question: Question | None = None) -> None:
         question = question or self.stands().question
         assert question is not None and question.key == key, (key, question)
-        told = told_by(self.appraisal.job, question, answer)
+        told = told_by(self.appraisal.job, question, answer, answer_of(self.case, "keypad"))
         self.case = self.case.with_said(Said(key=key, at="", by="Dora", question=question.words, answer=answer, **told))  # type: ignore[arg-type]
 
     def play(self, complaint: str, answers: Mapping[str, str]) -> Course:

@@ -58,3 +58,44 @@ def test_every_check_of_a_caller_at_an_example_has_words() -> None:
     assert len(checks) > 20
     for check in checks:
         assert caller_words(JOB, named(entry_of(check))).endswith("?"), check.words
+
+
+OPENS = re.compile(
+    r"\b(?:open|take|remove|unscrew|undo|lift|pull|disconnect|measure|touch|unplug|reach|climb|cut|join|press|tap)\b[^,.:?]*"
+    r"\b(?:lid|cover|box|case|panel|control unit|battery|wires?|cable|lead|siren|fuse|transformer|ladder|button)\b",
+    re.IGNORECASE,
+)
+FROM_OUTSIDE = re.compile(r"Press the cover of [^,.:?]* with your hand")
+"""The one thing done to a cover: it is pressed shut from outside."""
+
+
+def _asks_to_open(asked: str) -> bool:
+    # What a caller is told to do stands before the question: an order begins its sentence.
+    orders = [part for part in re.split(r"[.:] ", asked) if not part.endswith("?")]
+    return any(OPENS.match(part) and not FROM_OUTSIDE.match(part) for part in orders)
+
+
+@pytest.mark.parametrize("entry", ENTRIES, ids=lambda entry: "-".join(entry.values()))
+def test_no_caller_is_asked_to_open_a_lid_or_touch_what_is_behind_it(entry: dict[str, str]) -> None:
+    assert not _asks_to_open(caller_words(JOB, entry))
+
+
+def test_what_is_looked_for_is_found() -> None:
+    assert _asks_to_open("Open the lid of the detector: is it wet inside?") and _asks_to_open("Press the button: does it sound?")
+
+
+def test_a_caller_walks_before_a_detector_and_opens_a_door() -> None:
+    walked, opened = (
+        caller_words(JOB, {"where": where, "state": f"operated {device}"})
+        for where, device in (("c05", "dual-till"), ("c01", "door-front"))
+    )
+    assert walked.startswith("Walk through the room at ") and "pen " not in walked
+    assert opened.startswith("Open the door or window at ")
+
+
+def test_no_caller_is_asked_to_set_off_a_hold_up() -> None:
+    """A fault of its circuit is known: whatever is offered next, it is nothing of that circuit."""
+    from loopwright.desk.caller import is_of_hold_up
+
+    assert is_of_hold_up(JOB, "z07") and is_of_hold_up(JOB, "circuits/c07") and is_of_hold_up(JOB, "button-till")
+    assert not is_of_hold_up(JOB, "c05") and not is_of_hold_up(JOB, "")

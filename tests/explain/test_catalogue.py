@@ -27,6 +27,10 @@ ROWS = {"P": 27, "D": 46, "B": 17, "S": 13, "C": 21, "R": 13, "T": 4, "G": 24, "
 TOOLS = re.compile(
     r"\b(volts?|ohms?|meter|metering|milli|lead|leads|lift\w*|unplug\w*|lid|fuse|battery|cell|screw|ladder|spur|plug|socket|link|wire|terminals?)\b"
 )
+QUESTION = re.compile(
+    r"(?:^|[:,] )(?:is|are|was|were|do|does|did|has|have|can|may|at|in|on|by|among|masked|read|one|left|isolated)\b", re.IGNORECASE
+)
+"""A question begins with its verb, or with where and how it is asked and then the verb."""
 MODELLED = {"P": 26, "D": 43, "B": 16, "S": 9, "E": 16, "U": 6, "G": 24, "C": 21, "R": 13, "T": 4}
 """Rows with an edit, by letter; the others of a file say why they have none."""
 
@@ -61,7 +65,17 @@ def test_every_row_is_whole(fault) -> None:  # type: ignore[no-untyped-def]
         # Nobody on the telephone is asked to take a meter, open a lid, climb, or touch mains or a battery.
         if fault.look.by == "caller":
             assert not fault.look.needs
-            assert not TOOLS.search(fault.look.words), fault.look.words
+            assert not TOOLS.search(fault.look.asks), fault.look.asks
+        _is_worded(fault.look.asks, fault.look.finds)
+
+
+def _is_worded(asks: str, finds: str) -> None:
+    """One question, whose yes is what is found, and the finding as a statement: neither holds the other."""
+    assert asks[0].isupper() and asks.endswith("?") and asks.count("?") == 1, asks
+    assert QUESTION.search(asks), asks
+    assert not finds[0].isupper() or finds.split()[0] in ("SIM",), finds
+    assert not re.search(r"[?:.]$|[?:]", finds), finds
+    assert len(finds) <= 90, finds
 
 
 def test_amounts_are_rows_of_numbers() -> None:

@@ -138,7 +138,7 @@ def test_advice_is_ranked_and_its_entry_reads_back_as_the_same_check() -> None:
     assert all(each.bits > 0 and each.minutes > 0 for each in found.next_checks)
     weighed, _ = INQUIRY.weigh(read_observations(JOB, "readings:\n  - {where: c05, shows: active}\n"))
     for check in (check for part in weighed.rows.parts for check in part.predicted.checks):
-        (seen,) = read_observations(JOB, f"readings:\n  - {entry_with_a_result(check)}\n").seen
+        seen, *_ = read_observations(JOB, f"readings:\n  - {entry_with_a_result(check)}\n").seen
         assert seen.check == check
 
 

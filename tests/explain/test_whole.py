@@ -245,7 +245,7 @@ def test_every_word_is_spoken_of_and_its_entry_reads_back() -> None:
             if key in made:
                 made[key] = check.outcomes[0]
         text = "{" + ", ".join(f"{key}: {value}" for key, value in made.items()) + "}"
-        (seen,) = read_observations(JOB, f"readings:\n  - {text}\n").seen
+        seen, *_ = read_observations(JOB, f"readings:\n  - {text}\n").seen
         assert seen.check == check
 
 

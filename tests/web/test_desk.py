@@ -211,6 +211,7 @@ def test_answers_go_over_into_the_visit_once(desk: Desk) -> None:
     visit = VisitFile(visit_path(desk.path)).load()
     assert [(entry.where, entry.place, entry.shows) for entry in visit.standing] == [
         ("pad-foyer", "", "yes"),
+        ("pad-foyer", "lit", "yes"),
         ("pad-foyer", "others", "no"),
     ]
     assert "What may be so" in desk.client.get("/at/house/on-site").text

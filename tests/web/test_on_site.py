@@ -222,7 +222,7 @@ def test_what_no_page_posts_is_refused(van: Van) -> None:
     for posted in (
         {"do": "destroy", "mark": "x" * 20},
         {"do": "note", "mark": ""},
-        {"do": "note", "mark": "x" * 20, "fields": {"a": "b" * 999}},
+        {"do": "note", "mark": "x" * 20, "fields": {"answer": "b" * 50_000}},
     ):
         assert van.client.post("/on-site", json=posted, headers={"Origin": BASE}).status_code == 422
     assert not van.file.path.exists()
@@ -271,7 +271,7 @@ def test_the_explanation_is_asked_for_says_when_it_is_older_and_goes_on_with_an_
     assert "What may be so" not in van.text()
     assert not van.say("ask")["problems"]
     text = van.text()
-    for words in ("Next Ohms of circuit c05", "None of these: a cause this list does not know", "Nothing wrong with what was read"):
+    for words in ("of circuit c05", "None of these: a cause this list does not know", "Nothing wrong with what was read"):
         assert words in text
     van.note("c05", reading="9.5")
     assert "1 reading was noted since; press Explain again" in van.text()
@@ -449,3 +449,19 @@ def test_what_a_log_tells_is_weighed_and_goes_on_record(van: Van) -> None:
 def test_every_trouble_of_the_whole_answers_why(van: Van, kind: str) -> None:
     assert not van.say("why", kind=str(kind), place="equipment/control")["problems"]
     assert "What may be so" in van.text()
+
+
+def test_of_a_log_that_is_pasted_only_the_times_are_kept(van: Van) -> None:
+    log = "".join(f"2026-01-{day:02} 03:0{day % 7} zone 5 alarm, J. Pell, code 4711\n" for day in range(1, 29))
+    assert len(log) > 1000
+    assert not van.say("note", fields={"where": "z05", "told": "hours", "answer": log})["problems"]
+    [entry] = van.file.load().entries
+    assert entry.answer.count("2026-01-") == 28 and "Pell" not in entry.answer and "4711" not in entry.answer
+    assert "28 times, fits" in van.text()
+
+
+def test_a_box_that_is_no_log_says_how_long_it_may_be(van: Van) -> None:
+    said = van.say("note", fields={"where": "c05", "state": "b" * 400})["problems"]
+    assert said and "longer than 300" in said[0]["message"]
+    said = van.say("note", fields={"where": "z05", "told": "wind", "answer": "b" * 400})["problems"]
+    assert said and "longer than 300" in said[0]["message"]

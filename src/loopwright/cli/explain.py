@@ -9,6 +9,8 @@ from loopwright.cli.refusal import DONE, Refusal
 from loopwright.cli.words import File, Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from rich.console import Console
 
     from loopwright.explain.explanation import Answer, Cause, Explanation, NextCheck
@@ -58,13 +60,29 @@ def explain(file: File, /, *, seen: File, json: Flag = False, catalogue_alone: F
 
     weights = CATALOGUE if catalogue_alone or file == STDIN else _learned(file)
     found = Inquiry(job, weights=weights).explain(observed)
+    charging = _charging(job, found)
     if json:
         learned = [{"fault": row.fault, "seen": row.seen, "weight": row.before, "weight_now": row.now} for row in moved(weights)]
-        say_json({"file": file, "seen": seen, "title": job.title, "closed_cases": weights.closed, "moved": learned} | found.as_data())
+        say_json(
+            {"file": file, "seen": seen, "title": job.title, "closed_cases": weights.closed, "moved": learned, "charging": charging}
+            | found.as_data()
+        )
     else:
-        show(console(), job, found)
+        show(console(), job, found, charging)
         _show_moved(console(), weights)
     return DONE
+
+
+def _charging(job: Job, found: Explanation) -> dict[str, tuple[str, ...]]:
+    """Return by the key of a cause how long a battery that recovers still needs; the job is appraised only where one does."""
+    from loopwright.appraisal.appraise import appraise
+    from loopwright.explain.expected.charging import RECOVERING, charging_words
+
+    causes = [cause for answer in found.answers for cause in answer.causes[:1] if cause.fault == RECOVERING and cause.working]
+    if not causes:
+        return {}
+    standby = appraise(job).standby
+    return {cause.key: charging_words(job, standby, cause.fault, cause.place) for cause in causes}
 
 
 def _learned(file: str) -> Weights:
@@ -106,8 +124,8 @@ def observations(job: Job, seen: str) -> Observations:
         raise Refusal(*(f"{name_of(seen)}: {problem}" for problem in error.problems)) from None
 
 
-def show(out: Console, job: Job, found: Explanation) -> None:
-    """Print an explanation for people."""
+def show(out: Console, job: Job, found: Explanation, charging: Mapping[str, Sequence[str]]) -> None:
+    """Print an explanation for people; ``charging`` has the hours of batteries that recover, by the key of their cause."""
     from rich.text import Text
 
     from loopwright.cli.terminal import plain
@@ -122,7 +140,7 @@ def show(out: Console, job: Job, found: Explanation) -> None:
     out.print()
     _lines(out, f"Nothing wrong with what was read: {_chance(found.nothing)}.", 0)
     for answer in found.answers:
-        _answer(out, answer)
+        _answer(out, answer, charging)
     if found.others > 0.01:
         out.print()
         _lines(out, f"Other faults, each less likely: {_chance(found.others)}.", 0)
@@ -153,7 +171,7 @@ def show(out: Console, job: Job, found: Explanation) -> None:
             _lines(out, f"The whole plan: loopwright locate FILE {halving.circuit} --seen FILE", 2)
 
 
-def _answer(out: Console, answer: Answer) -> None:
+def _answer(out: Console, answer: Answer, charging: Mapping[str, Sequence[str]]) -> None:
     from rich.text import Text
 
     from loopwright.cli.terminal import plain
@@ -167,14 +185,16 @@ def _answer(out: Console, answer: Answer) -> None:
         _lines(out, "No check at hand tells these apart:", 4)
         for cause in answer.causes[1:MOST_CAUSES]:
             _lines(out, f"{cause.words}, {cause.where} [{cause.fault}], {_chance(cause.probability)}", 6)
-    _cause(out, lead)
+    _cause(out, lead, charging.get(lead.key, ()))
 
 
-def _cause(out: Console, cause: Cause) -> None:
+def _cause(out: Console, cause: Cause, charging: Sequence[str]) -> None:
     from loopwright.values.source import source
 
     parts = f" Parts: {', '.join(cause.parts)}." if cause.parts else ""
     _lines(out, f"Do: {cause.fix}.{parts}", 4)
+    for words in charging:
+        _lines(out, words, 4)
     _mind(out, cause.caution)
     for step in cause.working:
         _lines(out, f"{step.check.rstrip('?')}: read {step.read}; with this {step.here}, sound {step.sound}", 4)

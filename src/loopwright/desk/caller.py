@@ -9,6 +9,7 @@ from importlib.resources import files
 
 from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
+from loopwright.job.sheet import Kind
 from loopwright.power.forecast import label_of
 
 THERE = "it"
@@ -29,21 +30,21 @@ def caller_words(job: Job, entry: Mapping[str, str]) -> str:
     """
     where, at, state = entry.get("where", ""), entry.get("place", ""), entry.get("state", "")
     if entry.get("look"):
-        return _filled(table()["look"][entry["look"]], _called(job, at or where))
+        return _filled(table()["look"][entry["look"]], job, at or where)
     asked = entry.get("told") or (at if at in words() else "")
     if asked:
         place = _called(job, where)
         wording = table()["told"].get(asked)
         if wording is not None:
-            return _filled(wording, place)
+            return _filled(wording, job, where)
         return f"{words()[asked].asks}{f' ({place})' if place != THERE else ''}?"
     for group in ("missing", "power"):
         if at in table()[group]:
-            return _filled(table()[group][at], _called(job, where))
+            return _filled(table()[group][at], job, where)
     if where not in job.circuits:
         return table()["output"]["trouble"]
     done, _, device = state.partition(" ")
-    return _filled(table()["state"][done or "rest"], _called(job, device if done == "operated" and device else where))
+    return _filled(table()["state"][done or "rest"], job, device if done == "operated" and device else where)
 
 
 def caller_choice(outcome: str) -> str:
@@ -51,8 +52,32 @@ def caller_choice(outcome: str) -> str:
     return table()["shown"].get(outcome, outcome.capitalize())
 
 
-def _filled(wording: str, place: str) -> str:
-    return wording.replace("{place}", place)
+def _filled(wording: str, job: Job, place: str) -> str:
+    return wording.replace("{do}", _set_off(job, place)).replace("{place}", _called(job, place))
+
+
+def _set_off(job: Job, place: str) -> str:
+    """Return how a caller sets off what is at a place: no detector is opened, and no button is pressed."""
+    kinds = {job.sheet_of(name).kind for name in _devices(job, place)}
+    if kinds == {Kind.CONTACT}:
+        return "Open the door or window at {place}"
+    return (
+        "Walk through the room at {place}" if kinds == {Kind.DETECTOR} else "Open the door or window at {place}, or walk through the room"
+    )
+
+
+def _devices(job: Job, place: str) -> tuple[str, ...]:
+    """Return the devices a place stands for: itself, or those of its circuit."""
+    if place in job.equipment:
+        return (place,)
+    circuit = (job.zones[place].circuit or "") if place in job.zones else place
+    path = job.circuits[circuit].path if circuit in job.circuits else ()
+    return tuple(hop.device for hop in path if hop.device is not None)
+
+
+def is_of_hold_up(job: Job, place: str) -> bool:
+    """Return whether a place is a hold-up device, or one of its circuit or zone: no caller is asked to set one off."""
+    return any(job.sheet_of(name).kind is Kind.HOLD_UP for name in _devices(job, place.partition("/")[2] or place))
 
 
 def _called(job: Job, place: str) -> str:

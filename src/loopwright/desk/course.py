@@ -10,12 +10,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from loopwright.appraisal.appraise import Appraisal
+from loopwright.desk.caller import is_of_hold_up
 from loopwright.desk.case import CHECK, HINDRANCE, NO_DANGER, OPENING, Case, Said
 from loopwright.desk.normal import HOUR_S, Verdict, answer, charging_h, hours, should_show, standby_of, verdicts
 from loopwright.desk.opening import Danger, asks, complaints, dangers
 from loopwright.desk.question import Question, check_question, choice_of, hindrance_question, key_of, named, opening_question, queue_of
 from loopwright.explain.caution import in_full
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.expected.charging import RECOVERING
 from loopwright.explain.expected.expect import Expectation
 from loopwright.explain.expected.setting import Applies, Cause, Hindrance, wont_set
 from loopwright.explain.expected.trouble import TroubleKind
@@ -31,8 +33,6 @@ from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 
 CALLER = "caller"
-RECOVERING = "P12"
-"""The fault that is none: a battery still being charged after an outage."""
 LEAST_BITS = 0.1
 """A check that tells less than this [bit] changes nothing that is done after the call: a visit asks it better (a choice)."""
 MOST_CHECKS = 12
@@ -107,7 +107,7 @@ def course(case: Case, appraisal: Appraisal, explaining: Explaining) -> Course:
     observed, left_out = observations(case, appraisal, should)
     found = None
     if observed.seen:
-        found = explaining(observed, _may(case))
+        found = explaining(observed, _may(case, appraisal.job))
     if question is None and not any(cause.applies is Applies.YES for cause in causes):
         asked = (hindrance_question(cause) for cause in causes if cause.applies is Applies.ASK)
         question = next((each for each in asked if case.answered(each.key) is None), None)
@@ -181,12 +181,14 @@ def _recharging(case: Case, appraisal: Appraisal, should: Expectation) -> Noted 
     return Noted(where=POWER, look=RECOVERING, at=standby.supply, answer="yes" if within else "no")
 
 
-def _may(case: Case) -> Callable[[Check], bool]:
-    """Return which checks may be asked of the caller: those with no tool and no lid off that were not passed over."""
+def _may(case: Case, job: Job) -> Callable[[Check], bool]:
+    """Return which checks may be asked of the caller: those with no tool and no lid off that were not passed over, and no hold-up's."""
     passed = {said.key for said in case.standing if said.key.startswith(f"{CHECK}:")}
 
     def may(check: Check) -> bool:
         if check.by != CALLER or (check.kind is CheckKind.LOOK and check.fault == RECOVERING and hours(case, "back") is not None):
+            return False
+        if is_of_hold_up(job, check.where) or is_of_hold_up(job, check.place):
             return False
         return not passed or check_key(check) not in passed
 

@@ -106,8 +106,11 @@ def control_of(job: Job) -> str:
     return next(units, "")
 
 
-def told_by(job: Job, question: Question, answer: str) -> dict[str, str]:
-    """Return what an answer tells explain, in the words of an observation file; empty where it tells nothing."""
+def told_by(job: Job, question: Question, answer: str, keypad: str = "") -> dict[str, str]:
+    """Return what an answer tells explain, in the words of an observation file; empty where it tells nothing.
+
+    ``keypad`` is the one the call is about, where it was told.
+    """
     kind, _, name = question.key.partition(":")
     if kind == CHECK:
         asked = question.entry.get("look") or question.entry.get("told")
@@ -117,7 +120,7 @@ def told_by(job: Job, question: Question, answer: str) -> dict[str, str]:
     ask = asks()[name]
     choice = choice_of(ask, answer)
     seen = choice.seen if choice is not None else ask.none_seen if answer == NONE else ask.seen if answer in dict(question.places) else {}
-    filled = {"told_answer" if key == "answer" else key: _filled(job, word, answer) for key, word in seen.items()}
+    filled = {"told_answer" if key == "answer" else key: _filled(job, word, answer, keypad) for key, word in seen.items()}
     return filled if all(filled.values()) else {}
 
 
@@ -126,13 +129,13 @@ def choice_of(ask: Ask, answer: str) -> Choice | None:
     return next((each for each in ask.answers if each.key == answer), None)
 
 
-def _filled(job: Job, word: str, place: str) -> str:
+def _filled(job: Job, word: str, place: str, keypad: str) -> str:
     """Return a word of an observation with its braces filled in; empty where the design has no such thing."""
     control = control_of(job)
     watched = (
         [f"{control}.{name}" for name, spec in job.sheet_of(control).outputs.items() if spec.supervision is not None] if control else []
     )
-    return {"{control}": control, "{siren}": next(iter(watched), ""), "{place}": place}.get(word, word)
+    return {"{control}": control, "{siren}": next(iter(watched), ""), "{place}": place, "{keypad}": keypad}.get(word, word)
 
 
 def queue_of(case: Case, ask: tuple[str, ...]) -> tuple[str, ...]:

@@ -49,13 +49,15 @@ class Amount:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Look:
-    """A check that no reading of the model replaces: what to do, minutes, and how likely it shows the thing.
+    """A check that no reading of the model replaces: the question, minutes, and how likely it is answered with yes.
 
-    ``hit`` is the chance under this fault, ``also`` under others by their id, ``false`` under everything else. All are judgement.
+    ``asks`` is a question whose yes speaks for this fault, ``finds`` what is then seen, as a statement. ``hit`` is the chance of yes under
+    this fault, ``also`` under others by their id, ``false`` under everything else. All are judgement.
     ``by`` says who can do it, one of :data:`loopwright.explain.check.BY`: ``caller`` is safe for a customer on the telephone.
     """
 
-    words: str
+    asks: str
+    finds: str
     minutes: float
     hit: float
     false: float

@@ -7,7 +7,8 @@ from loopwright.explain.check import Check, CheckKind
 
 SENTENCES = {
     "mains": "Mains: fixed wiring and whatever lies behind the mains cover are for licensed people. Isolate, lock off, prove dead.",
-    "battery": "Battery: never short the lugs, no rings or metal watches, connect in the order the unit's own instructions give.",
+    "battery": "Battery: never short the lugs, no rings or metal watches; it gives off gas while it charges; connect in the order the "
+    "unit's own instructions give.",
     "ladder": "Ladder: three points of contact, footed, a second person outdoors or at height.",
     "noise": "Noise: warn the people in the building, cover your ears; a sounder at arm's length harms hearing.",
     "hold-up": "Hold-up: agree with the receiving centre before anything is touched, and tell the users that no help comes on test.",
@@ -22,15 +23,15 @@ _BATTERY = frozenset({CheckKind.BATTERY_VOLTS, CheckKind.LEADS_VOLTS, CheckKind.
 
 
 def in_full(brief: str) -> tuple[str, ...]:
-    """Return the sentences behind a caution in brief; one that speaks of nothing known stands as it is.
+    """Return the sentences behind a caution in brief, and what of it says more than they do.
 
-    >>> in_full("ladder; ear protection")[1][:5], in_full("do not bridge"), in_full("")
-    ('Noise', ('Do not bridge.',), ())
+    >>> in_full("ladder; ear protection")[1][:5], in_full("do not bridge"), in_full("mains; never open a live spur")[1], in_full("")
+    ('Noise', ('Do not bridge.',), 'Never open a live spur.', ())
     """
+    parts = [part.strip() for part in brief.split(";") if part.strip()]
     meant = dict.fromkeys(key for word, key in WORDS.items() if word in brief.casefold())
-    if not brief or meant:
-        return tuple(SENTENCES[key] for key in meant)
-    return (f"{brief[0].upper()}{brief[1:]}{'' if brief.endswith('.') else '.'}",)
+    own = [part for part in parts if not all(each.strip().casefold() in WORDS for each in part.split(","))]
+    return (*(SENTENCES[key] for key in meant), *(f"{part[0].upper()}{part[1:]}{'' if part.endswith('.') else '.'}" for part in own))
 
 
 def caution_of(check: Check) -> str:

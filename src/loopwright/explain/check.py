@@ -64,7 +64,8 @@ class Check:
 
     ``where`` is the circuit, equipment or terminal; ``act`` and ``device`` what is done to a circuit; ``scenario`` the state of the
     system and its supplies; ``fault`` and ``place`` say whose look it is. ``outcomes`` are the words it can end in, none for a meter.
-    ``by`` says who can do it, one of :data:`BY`. ``pull_ohm`` [Ω] is what a wire left in its terminal puts across the meter.
+    ``by`` says who can do it, one of :data:`BY`; ``finds`` what is seen where a look is answered
+    with yes. ``pull_ohm`` [Ω] is what a wire left in its terminal puts across the meter.
     """
 
     kind: CheckKind
@@ -80,6 +81,7 @@ class Check:
     outcomes: tuple[str, ...] = field(default=(), compare=False)
     pull_ohm: float = field(default=math.inf, compare=False)
     by: str = field(default="eyes", compare=False)
+    finds: str = field(default="", compare=False)
 
     @property
     def unit(self) -> str:

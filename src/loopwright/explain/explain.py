@@ -71,7 +71,7 @@ class Weighed:
 
     def look_ahead(self, known: Forecast, may: Callable[[Check], bool]) -> None:
         """Work out what each check not done yet could show, which hypotheses are one answer, and what is next of what ``may`` be done."""
-        done = {reading.check for reading in self.used}
+        done = {reading.check for reading in self.used if reading.shown is None or not reading.shown.rough}
         left = [number for number, check in enumerate(known.checks) if check not in done]
         for chance in self._in_doubt():
             self.follow(chance, self.after.none_of_these)

@@ -41,12 +41,24 @@ def looks_of(part: str, hypotheses: Sequence[Hypothesis], owner: NDArray[np.int6
                 place=hypothesis.place,
                 minutes=look.minutes + (LADDER_MINUTES if look.by == "ladder" else 0.0),
                 needs=look.needs,
-                words=f"{look.words[:1].upper()}{look.words[1:]} - {hypothesis.words}",
+                words=asked(hypothesis.words, look.asks),
+                finds=look.finds,
                 outcomes=YES_NO,
                 by=look.by,
             )
         )
     return tuple(checks), chances
+
+
+def asked(place: str, question: str) -> str:
+    """Return the question of a look, asked of a place.
+
+    >>> asked("circuit c05", "Is there no tone?"), asked("", "Is there no tone?")
+    ('Circuit c05: is there no tone?', 'Is there no tone?')
+    """
+    if not place:
+        return question
+    return f"{place[0].upper()}{place[1:]}: {question[0].lower()}{question[1:]}"
 
 
 def _near(of: Hypothesis, under: Hypothesis) -> bool:

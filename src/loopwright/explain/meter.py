@@ -73,11 +73,15 @@ RANGE_FACTORS = (0.001, 0.1, 10.0, 1000.0)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Shown:
-    """What a display showed: ``value`` [unit], infinite for over range; the digits stand for ``half`` to either side."""
+    """What a display showed: ``value`` [unit], infinite for over range; the digits stand for ``half`` to either side.
+
+    ``rough``: no meter showed it, a lamp that is lit or dark did; reading it with one is still worth something.
+    """
 
     value: float
     half: float
     unit: str
+    rough: bool = False
 
     @property
     def over_range(self) -> bool:

@@ -12,11 +12,13 @@ from typing import Annotated, Any
 
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit.check import STATES
-from loopwright.explain.meter import Instrument
+from loopwright.explain.meter import Instrument, Shown
 from loopwright.explain.terminal import check_of, circuit_of
 from loopwright.explain.unclear import Unclear
 from loopwright.explain.weigh.likelihood import Seen
-from loopwright.explain.whole.told import told_of
+from loopwright.explain.whole.part import told as asked_at
+from loopwright.explain.whole.told import TIMES, told_of
+from loopwright.explain.whole.word import words
 from loopwright.explain.written import Unreadable, shown_of
 from loopwright.job.document import Job
 from loopwright.job.field import Percent, Quantity, Text, may, need
@@ -28,6 +30,14 @@ from loopwright.values.error import Problem
 
 KEYS = ("format", "note", "meter", "readings")
 NOT_AT_REST = "not at rest"
+LIT = "lit"
+"""What is seen of a device without a meter: whether anything on it is lit."""
+LIT_SHARE = 0.5
+"""A keypad's lamps light from about half the least volts it works at (judgement)."""
+MOST_SHARE = 1.5
+"""No supply of a device gives more than so many times its nominal volts, either way round (judgement)."""
+ALARMS = "alarms"
+"""The word that a zone has given alarms."""
 ANSWERS = {"yes": ("yes",), "no": ("no",), "true": ("yes",), "false": ("no",)}
 
 
@@ -122,6 +132,8 @@ def seen_of(job: Job, noted: Noted, meter: Instrument) -> Seen:
         return _look(job, noted)
     if noted.told:
         return told_of(job, noted.where, noted.told, noted.answer)
+    if noted.shows and noted.at.lower().strip() == LIT:
+        return _lit(job, noted, meter)
     if noted.shows:
         check = check_of(job, noted.where, noted.at, noted.state, "")
         told = _told(noted.shows, check)
@@ -142,6 +154,21 @@ def _look(job: Job, noted: Noted) -> Seen:
     return Seen(
         check=Check(kind=CheckKind.LOOK, where=part, fault=noted.look.upper(), place=noted.at), told=answer, text=noted.answer.lower()
     )
+
+
+def _lit(job: Job, noted: Noted, meter: Instrument) -> Seen:
+    """Return whether a device is lit as what it says of the volts it gets: a dark one gets too few, or has them the wrong way round."""
+    told = ANSWERS.get(noted.shows.lower().strip())
+    owner, _, terminal = noted.where.partition(".")
+    loads = job.sheet_of(owner).loads if owner in job.equipment and job.sheet_of(owner).supply is None else {}
+    if told is None or not loads or terminal not in ("", *loads):
+        raise Unclear(f"'{noted.where}' lit is a yes or a no, of a device that something feeds, such as a keypad.")
+    draw = loads[terminal or next(iter(loads))]
+    lights_v, most_v = LIT_SHARE * draw.min_v, MOST_SHARE * draw.nominal_v
+    low, high = (lights_v, most_v) if told == ("yes",) else (-most_v, lights_v)
+    shown = Shown(value=(low + high) / 2, half=(high - low) / 2, unit="V", rough=True)
+    check = check_of(job, noted.where, "", noted.state, "V")
+    return Seen(check=check, shown=shown, text="lit" if told == ("yes",) else "dark", meter=meter)
 
 
 def _told(shows: str, check: Check) -> tuple[str, ...]:
@@ -169,7 +196,11 @@ def _of_second(told: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def settle(seen: Sequence[Seen]) -> tuple[tuple[Seen, ...], tuple[Contradiction, ...]]:
-    """Return the readings with repeats taken once (the finer one), and the pairs that contradict each other."""
+    """Return the readings with repeats taken once (the finer one), and the pairs that contradict each other.
+
+    Who tells when alarms come tells that there were some.
+    """
+    seen = [*seen, *_implied(seen)]
     kept: list[Seen] = []
     found: list[Contradiction] = []
     for reading in seen:
@@ -182,6 +213,17 @@ def settle(seen: Sequence[Seen]) -> tuple[tuple[Seen, ...], tuple[Contradiction,
             found.append(Contradiction(first=kept[same], second=reading))
             kept.append(reading)
     return tuple(kept), tuple(found)
+
+
+def _implied(seen: Sequence[Seen]) -> list[Seen]:
+    """Return that a zone has given alarms, where only their times were told."""
+    told = {(reading.check.scenario, reading.check.place) for reading in seen if reading.check.kind is CheckKind.TOLD}
+    times = [reading.check for reading in seen if reading.check.kind is CheckKind.TOLD and reading.check.scenario == TIMES]
+    return [
+        Seen(check=asked_at(words()[ALARMS], check.place), told=("yes",), text="yes, as times were told")
+        for check in times
+        if (ALARMS, check.place) not in told
+    ]
 
 
 def agree(one: Seen, other: Seen) -> bool:

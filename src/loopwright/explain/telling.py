@@ -8,7 +8,7 @@ import numpy as np
 
 from loopwright.explain.along.chain import Halving, halving_of
 from loopwright.explain.caution import caution_of
-from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
 from loopwright.explain.observation import Observations
 from loopwright.explain.terminal import ACT_WORDS
@@ -153,7 +153,7 @@ def _working(weighed: Weighed, row: int) -> tuple[Step, ...]:
         out.append(
             Step(
                 check=_check_words(weighed.rows, seen.check),
-                read=seen.text,
+                read=_answered(_known(weighed.rows, seen.check), seen.text),
                 here=_reads(weighed.rows, seen.check, row)[0]
                 + (WHILE_NOT if weighed.rows.present[row] < 1 and seen.check.kind in COMES_AND_GOES else ""),
                 sound=_reads(weighed.rows, seen.check, 0)[0],
@@ -164,9 +164,19 @@ def _working(weighed: Weighed, row: int) -> tuple[Step, ...]:
     return tuple(out)
 
 
-def _check_words(rows: Rows, check: Check) -> str:
+def _known(rows: Rows, check: Check) -> Check:
+    """Return a check as its part has it, with its wording; itself where no part has it."""
     found = rows.column(check)
-    return check.words or (rows.parts[found[0]].predicted.checks[found[1]].words if found else str(check.kind))
+    return rows.parts[found[0]].predicted.checks[found[1]] if found else check
+
+
+def _check_words(rows: Rows, check: Check) -> str:
+    return check.words or _known(rows, check).words or str(check.kind)
+
+
+def _answered(check: Check, word: str) -> str:
+    """Return a word a check ends in; of a look that is answered with yes, with what is then seen."""
+    return f"{word}, {check.finds}" if check.finds and word == YES_NO[0] else word
 
 
 def _doubts(weighed: Weighed) -> tuple[Doubt, ...]:
@@ -234,9 +244,8 @@ def _cell_words(weighed: Weighed, check: Check, cell: int) -> str:
     assert outs is not None
     number = outs.checks.index(check)
     if not check.unit:
-        found = weighed.rows.column(check)
-        assert found is not None
-        return weighed.rows.parts[found[0]].predicted.checks[found[1]].outcomes[cell]
+        known = _known(weighed.rows, check)
+        return _answered(known, known.outcomes[cell])
     reads = outs.reads[number]
     inside = np.searchsorted(outs.edges[number], np.where(np.isinf(reads), np.inf, reads), side="right") == cell
     if not inside.any():

@@ -28,6 +28,7 @@ from loopwright.desk.case import (
     holds_a_code,
     is_cause,
 )  # fmt: skip
+from loopwright.desk.normal import answer
 from loopwright.desk.opening import asks, complaints, dangers
 from loopwright.desk.question import LONGEST_HOURS, NAMES, NONE, Question, opening_question, told_by
 from loopwright.explain.catalogue import faults
@@ -140,7 +141,7 @@ def _answered(change: DeskChange, case: Case, job: Job, asking: Asking, now: Mom
         given = change.answer
     else:
         given = _given(question, change.answer)
-        told = dict(told_by(job, question, given))
+        told = dict(told_by(job, question, given, answer(case, "keypad")))
     said = Said(key=question.key, at=now.iso, by=now.by, question=question.words, answer=given, text=text, **told)
     return case.with_said(said)
 

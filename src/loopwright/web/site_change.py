@@ -13,7 +13,9 @@ from loopwright.explain.expected.situation import ORDER, Step
 from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.explain.terminal import circuit_of
 from loopwright.explain.unclear import Unclear
+from loopwright.explain.whole.event_times import events_in
 from loopwright.explain.whole.scope import PART as WHOLE
+from loopwright.explain.whole.told import MONTH_FIRST, TIMES
 from loopwright.explain.whole.word import words as questions
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
@@ -22,6 +24,9 @@ from loopwright.values.error import JobError, Problem
 from loopwright.web.site_reading import entry_for, instrument_of, seen_in, understood
 
 LONGEST_SAID, MOST_PARTS = 300, 20
+LOG, LONGEST_LOG = "answer", 40_000
+"""The one field a whole log is pasted into, and how long that may be; of it only the times are kept."""
+TOO_LONG = f"That is longer than {LONGEST_SAID} characters. Write it shorter; a whole log stands only where times are asked for."
 LONGEST_ON_MAINS_MIN = 60 * 24 * 31
 METER_BOUNDS = {"accuracy_pct": (0.0, 100.0, "per cent"), "digits": (0.0, 100.0, "digits"), "counts": (100.0, 1e7, "counts")}
 NOTED = ("where", "place", "state", "reading", "shows", "look", "told", "answer", "words")
@@ -61,7 +66,7 @@ class SiteChange(BaseModel, extra="forbid"):
     text: Text = ""
     unit: str = Field(default="", max_length=4)
     ask: bool = False
-    fields: dict[str, Text] = Field(default_factory=dict, max_length=MOST_PARTS)
+    fields: dict[str, Annotated[str, Field(max_length=LONGEST_LOG)]] = Field(default_factory=dict, max_length=MOST_PARTS)
     query: str = Field(default="", max_length=8000)
     held: str = Field(default="", max_length=64)
 
@@ -75,6 +80,9 @@ class Moment:
 
 def changed(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
     """Return the visit with what was said. Raises JobError with the field and the words."""
+    for name, text in change.fields.items():
+        if len(text) > LONGEST_SAID and name != LOG:
+            refuse(name, TOO_LONG)
     match change.do:
         case "step":
             return _stepped(change, visit)
@@ -177,6 +185,10 @@ def _noted(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
         said |= told
     if said["reading"]:
         said["reading"] = understood(said["reading"], change.unit)
+    if said["told"] == TIMES and any(letter.isdigit() for letter in said[LOG]):
+        said[LOG] = _times_of(job, said["where"], said[LOG])
+    if len(said[LOG]) > LONGEST_SAID and said["told"] != TIMES:
+        refuse(LOG, TOO_LONG)
     if said["told"] in questions():
         said["words"] = f"{questions()[said['told']].asks}?" + (f" ({said['where']})" if said["where"] != WHOLE else "")
     elif not said["told"]:
@@ -195,6 +207,14 @@ def _noted(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
     entries = tuple(entry if each is before else each for each in visit.entries) if before else (*visit.entries, entry)
     made = replace(visit, entries=entries)
     return replace(made, asked=tuple(each.id for each in made.standing)) if change.ask or change.do == "why" else made
+
+
+def _times_of(job: Job, where: str, text: str) -> str:
+    """Return the times of a log, and nothing else of it: a log names people, and may hold codes."""
+    zone = job.zones[where].number if where in job.zones else None
+    events = events_in(text, zone=zone, month_first=job.region.country == MONTH_FIRST)
+    times = [f"{f'{each.day} ' if each.day else ''}{each.minute // 60:02}:{each.minute % 60:02}" for each in events]
+    return ", ".join(times) or text[:LONGEST_SAID]
 
 
 def _metered(change: SiteChange, visit: Visit) -> Visit:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from loopwright.explain.caution import in_full
 from loopwright.explain.circuit.check import STATES
+from loopwright.explain.expected.charging import charging_words
 from loopwright.explain.explanation import Cause, Explanation, chance_words
 from loopwright.explain.observation import NOT_AT_REST
 from loopwright.explain.whole.scope import PART as WHOLE
@@ -27,6 +28,7 @@ PLACES = (
     ("capacitance", "capacitance of the field cores"), ("battery", "the battery's posts"),
     ("leads", "the battery leads, battery off"), ("fuse", "across the battery fuse"), ("secondary", "the ac secondary"),
     ("mains", "mains trouble (keypad)"), ("aux", "aux trouble (keypad)"), ("silent", "silent in alarm (keypad)"),
+    ("missing", "missing (keypad)"), ("others", "others missing too (keypad)"), ("lit", "lit: yes or no"),
 )  # fmt: skip
 WORTH_A_ROW = 0.01
 """Other faults together get a row from this share on: a choice of this page."""
@@ -89,6 +91,7 @@ def _why(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> dict[str,
         "since": sum(1 for each in visit.standing if each.id not in asked) if visit.asked is not None else 0,
         "rows": causes_of(found) if found else [],
         "sources": _sources,
+        "charging": lambda cause: charging_words(page.job, page.appraisal.standby, cause.fault, cause.place),
         "places": PLACES,
         "states": [*DONE, *(f"{done} {device}" for device in devices for done in DONE[1:-1]), *SYSTEM],
         "shows": SHOWS,
