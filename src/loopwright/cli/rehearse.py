@@ -10,14 +10,14 @@ from loopwright.cli.words import File, Flag
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from loopwright.rehearse.promise import Rehearsal
+    from loopwright.rehearse.rehearsal import Rehearsal
 
 
 def rehearse(file: File, /, *, json: Flag = False) -> int:
     """Search what the programme lets happen, and tell which promise it breaks, with the shortest story.
 
-    One area at a time, one zone of it followed at a time; what was not covered is said. What the customer expects is read from
-    the job, apart from the programme. Exit status: 0; 1 when a promise is broken; 2 when the document cannot be read.
+    How the search is simplified and what was not covered is said. What the customer expects is read from the job, apart from the
+    programme. Exit status: 0; 1 when a promise is broken; 2 when the document cannot be read.
 
     For example:
 
@@ -34,7 +34,7 @@ def rehearse(file: File, /, *, json: Flag = False) -> int:
     from loopwright.cli.file import read_job
 
     job = read_job(file)
-    from loopwright.rehearse.promise import rehearse as searched
+    from loopwright.rehearse.rehearsal import rehearse as searched
     from loopwright.rehearse.search import TooManyStatesError
 
     try:
@@ -66,8 +66,10 @@ def _show(out: Console, title: str, found: Rehearsal) -> None:
         out.print(Text(f"\n{sentence} {'Broken.' if broken else 'Not found broken.'}", "bold"), soft_wrap=True)
         for each in broken:
             out.print(Text(plain(f"  {each.sentence}")), soft_wrap=True)
-            for line in each.story:
+            for line in each.lines:
                 out.print(Text(plain(f"    {line}"), "dim"), soft_wrap=True)
-    out.print(Text(f"\nSearched: {found.states} states in {found.searches} searches, one area and one zone at a time."), soft_wrap=True)
+    out.print(Text(f"\nSearched: {found.states} states in {found.searches} searches."), soft_wrap=True)
+    for line in found.simplified:
+        out.print(Text(line, "dim"), soft_wrap=True)
     for line in found.not_covered:
         out.print(Text(plain(f"Not covered: {line}")), soft_wrap=True)

@@ -1,13 +1,10 @@
-"""What one area is told: the part of the programme a search looks at, with times as whole numbers of a tick."""
+"""What the search is told: areas, zones, people and the choices in which trade practice differs, taken from a job or from part of one."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-
-from loopwright.job.document import Area, Job, Zone
-from loopwright.job.sheet import Kind
+from typing import Literal
 
 FULL = "full"
 
@@ -26,111 +23,145 @@ class Response(StrEnum):
     HOLD_UP = "hold-up"
 
 
+ALSO_SAID = {"instant": Response.IMMEDIATE, "none": Response.IGNORED, "entry-exit": Response.FINAL_EXIT, "follower": Response.ENTRY_ROUTE}
+"""Other words of the trade for the same (common practice, no source)."""
 ON_THE_WAY = frozenset({Response.FINAL_EXIT, Response.ENTRY_ROUTE})
 ANY_TIME = frozenset({Response.ROUND_THE_CLOCK, Response.TAMPER, Response.HOLD_UP})
+QUIET = frozenset({Response.IGNORED, Response.CHIME, Response.SOAK_TEST})
 Column = tuple[Response, ...]
-"""What a zone does: unset first, then each set state in the order of the plan."""
+"""What a zone does: unset first, then each set state in the order of the programme."""
 
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Follows:
-    """One zone as the search sees it: what it does in each state, and whether it stays open."""
-
-    does: Column
-    contact: bool = True
+CONDITIONS = ("open", "memory", "tamper", "hold-up", "path", "mains", "battery")
+"""What may stand in the way of setting: an open zone, an alarm not cleared, and what is latched or present in the system."""
+Entitled = Literal["ignored", "user", "engineer", "never"]
+USUAL_PREVENTION: dict[str, Entitled] = {
+    "open": "never", "memory": "never", "tamper": "never", "hold-up": "never", "path": "user", "mains": "user", "battery": "user",
+}  # fmt: skip
+"""Where a programme says nothing (common practice, no source; EN 50131-1 Tables 4 and 5 have the requirement by grade)."""
+USUAL_SOUNDS = {
+    "tamper-unset": "internal", "tamper-set": "external", "hold-up-unset": "silent", "hold-up-set": "silent",
+    "24-hour-unset": "internal", "24-hour-set": "external",
+}  # fmt: skip
+"""Likewise. EN 50131-1 Table 7 allows no external sound while unset, neither for intruders nor for tamper."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AreaPlan:
-    """One area: the zone that is followed, and the distinct others, which the search keeps no memory of.
+    """One area. ``serves`` names the areas it is shared by; a stand-in is unset or set and has nothing else to it."""
 
-    ``entry`` and ``exit`` count ticks of ``tick_s``. ``may_set`` and ``may_unset`` say whether any user has the right.
+    name: str
+    entry_s: float = 30.0
+    exit_s: float = 60.0
+    serves: tuple[str, ...] = ()
+    stand_in: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZonePlan:
+    """One zone. ``contact`` stays open, anything else gives a pulse; of a zone that is not ``followed`` nothing is remembered."""
+
+    areas: tuple[str, ...]
+    does: Column
+    text: str = ""
+    contact: bool = True
+    followed: bool = True
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Person:
+    """Somebody with a code. ``may`` holds for each area what they may do there; under duress they use another code."""
+
+    name: str
+    may: tuple[tuple[str, str], ...] = ()
+    engineer: bool = False
+    duress: bool = False
+
+    def right(self, area: str, act: str) -> bool:
+        """Return whether they may set or unset an area."""
+        return dict(self.may).get(area, "none") in (act, "both")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Choices:
+    """Where trade practice differs. The fields are those of ``programme`` in the job document; ``reports`` is what is sent."""
+
+    set_by: str = "timed"
+    settle_s: float = 0.0
+    exit_restart: bool = False
+    exit_error: str = "entry"
+    unvacated: str = FULL
+    exit_alarm: str = "alarm"
+    trips: int = 0
+    trips_reset: str = "unset"
+    alarm_reset: str = "user"
+    tamper_reset: str = "user"
+    prevents: tuple[tuple[str, str], ...] = tuple(USUAL_PREVENTION.items())
+    sounds: tuple[tuple[str, str], ...] = tuple(USUAL_SOUNDS.items())
+    shared_zones: str = "each"
+    lobby_sets: str = "exit"
+    blind_s: float = 0.0
+    sounder_s: float = 0.0
+    abort_s: float = 0.0
+    cancel_s: float | None = None
+    confirm_s: float = 0.0
+    confirm_in_entry: bool = False
+    entry_alarm_s: float = 0.0
+    reports: frozenset[str] = frozenset()
+    centre: bool = True
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Walk:
+    """A lawful walk: in from ``door`` to the keypad of ``area``, or ``out`` again, past zones, taking at most ``lasts_s``."""
+
+    area: str
+    door: str
+    past: tuple[str, ...] = ()
+    lasts_s: float = 0.0
+    out: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Programme:
+    """All of what a search or a sandbox steps through; areas and zones by their names in the job.
+
+    ``tracks`` says what of the system is remembered: ``conditions`` (tamper, hold-up, path, mains, battery) and ``power``.
+    ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along. With a ``walk``, only the walker does anything.
     """
 
+    areas: dict[str, AreaPlan]
+    zones: dict[str, ZonePlan]
+    people: tuple[Person, ...] = ()
     states: tuple[str, ...] = (FULL,)
-    entry: int = 1
-    exit: int = 2
-    tick_s: float = 30.0
-    zone: Follows
-    rest: tuple[Follows, ...] = ()
-    may_set: bool = True
-    may_unset: bool = True
-    final_door: bool = False
-    exit_restart: bool = False
-    exit_fails: bool = False
-    falls_to_part: bool = False
-    exit_stops: bool = False
-    trips: int = 0
-    override: bool = False
+    told: Choices = Choices()
+    tracks: frozenset[str] = frozenset()
+    observers: frozenset[str] = frozenset()
+    walk: Walk | None = None
+    lobbies: dict[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
+    prevents: dict[str, str] = field(init=False, repr=False, compare=False)
+    sounds: dict[str, str] = field(init=False, repr=False, compare=False)
+    sizes: dict[str, int] = field(init=False, repr=False, compare=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Work out what is looked up at every step."""
+        served = {name: tuple(lobby for lobby, plan in self.areas.items() if name in plan.serves) for name in self.areas}
+        object.__setattr__(self, "lobbies", served)
+        object.__setattr__(self, "prevents", dict(self.told.prevents))
+        object.__setattr__(self, "sounds", dict(self.told.sounds))
+
+    def __hash__(self) -> int:
+        """Two programmes that say the same are searched once."""
+        return hash((tuple(self.areas.items()), tuple(self.zones.items()), self.people, self.told, self.observers, self.walk))
+
+    def zones_of(self, area: str) -> list[str]:
+        """Return the zones that lie in an area."""
+        return [name for name, zone in self.zones.items() if area in zone.areas]
+
+    @property
+    def followed(self) -> list[str]:
+        """Return the zones that are remembered."""
+        return [name for name, zone in self.zones.items() if zone.followed]
 
 
 class NotCoveredError(Exception):
-    """This area cannot be searched; the text says why and what to enter."""
-
-
-def column(job: Job, zone: Zone) -> Column:
-    """Return what a zone does in every state. Raises NotCoveredError for a cell that is empty or not a known response."""
-    found = []
-    for state in ("unset", FULL, *job.programme.part_sets):
-        word = zone.response.get(state)
-        if word is None:
-            raise NotCoveredError(f"zone {zone.number} ({zone.text}) says nothing for {state}")
-        if word not in set(Response):
-            raise NotCoveredError(
-                f"zone {zone.number} ({zone.text}), {state}: '{word}' is not a response known here ({', '.join(Response)})"
-            )
-        found.append(Response(word))
-    return tuple(found)
-
-
-def stays_open(job: Job, zone: Zone) -> bool:
-    """Return whether a zone stays open: contacts do, a movement detector gives a pulse (choice C-1 of the semantics)."""
-    hops = job.circuits[zone.circuit].path if zone.circuit is not None else ()
-    return not any(hop.device and job.sheet_of(hop.device).kind is Kind.DETECTOR for hop in hops)
-
-
-def plan_of(job: Job, area_id: str, zone_id: str) -> AreaPlan:
-    """Return the plan of one area that follows one of its zones.
-
-    Raises NotCoveredError where something the search reads is not said, or the area is more than one area's search can hold.
-    """
-    area, told = job.areas[area_id], job.programme
-    _refuse(area)
-    zones = {name: zone for name, zone in job.zones.items() if area_id in zone.areas}
-    sight = {name: Follows(does=column(job, zone), contact=stays_open(job, zone)) for name, zone in zones.items()}
-    rights = [user.areas.get(area_id, "none") for user in job.users.values()]
-    entry_s, exit_s = area.entry_s or 0.0, area.exit_s or 0.0
-    tick_s = ticks_of(entry_s, exit_s)
-    return AreaPlan(
-        states=(FULL, *told.part_sets),
-        entry=round(entry_s / tick_s),
-        exit=round(exit_s / tick_s),
-        tick_s=tick_s,
-        zone=sight[zone_id],
-        rest=tuple(dict.fromkeys(each for name, each in sight.items() if name != zone_id)),
-        may_set=any(right in ("set", "both") for right in rights),
-        may_unset=any(right in ("unset", "both") for right in rights),
-        final_door=told.set_by == "final-door",
-        exit_restart=told.exit_restart,
-        exit_fails=told.exit_error == "fails",
-        falls_to_part=told.unvacated == "part" and bool(told.part_sets),
-        exit_stops=told.exit_alarm == "stops",
-        trips=told.lock_out_trips,
-        override=told.override_open,
-    )
-
-
-def _refuse(area: Area) -> None:
-    if area.common_to:
-        raise NotCoveredError("it is shared, and is set with the last of the areas that share it")
-    if area.entry_s is None or area.exit_s is None:
-        raise NotCoveredError("its entry time or exit time is not entered")
-
-
-def ticks_of(*times_s: float) -> float:
-    """Return the longest time [s] all of these are whole multiples of, to a tenth of a second.
-
-    >>> ticks_of(30, 45), ticks_of(30, 60), ticks_of(0, 0)
-    (15.0, 30.0, 1.0)
-    """
-    return math.gcd(*(round(10 * time_s) for time_s in times_s)) / 10 or 1.0
+    """This cannot be searched; the text says why and what to enter."""

@@ -1,164 +1,95 @@
-"""The promises an area has to keep, each with its sentence; one that is broken comes with the shortest story."""
+"""The promises an area has to keep, each with its sentence, and what is told of one that is broken."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from loopwright.job.document import Job
-from loopwright.rehearse.plan import ANY_TIME, FULL, AreaPlan, NotCoveredError, plan_of
-from loopwright.rehearse.search import Reached, leads_to, search
-from loopwright.rehearse.step import SET, UNSET, Event, State, step
-from loopwright.rehearse.table import Packing, table_of
+from loopwright.rehearse.part import OTHERS, part_of, reached
+from loopwright.rehearse.plan import Programme, Walk
+from loopwright.rehearse.search import Reached
+from loopwright.rehearse.story import Scene, story_of
+from loopwright.rehearse.table import Row
 
 PROMISES = {
     "watched": "Every zone raises an alarm, or starts entry at a declared door, wherever the customer expects it to.",
     "any-time": "A zone that answers at any time in one set state does so in every state.",
-    "way-back": "From every state that can be reached, the area can be unset, and can be set again.",
+    "walk": "Whoever lawfully walks in or out in time causes no alarm, no exit error and no signal.",
+    "answers": "Hold-up, tamper and duress are signalled in every state, at once, and sound outside only where they may.",
+    "setting": "An area is set with something in the way only by whoever may, and it is told.",
+    "cancel": "Unset in the abort window, nothing is sent; after it, a cancel is.",
+    "confirm": "An alarm is confirmed by two zones of their own, and can be.",
+    "sounds": "Every alarm starts the sounders, and for long enough only.",
+    "not-all-locked-out": "Never are all zones of an area locked out and nobody was told.",
+    "way-back": "From every state that can be reached, the area can be unset, set and cleared by somebody who may.",
+    "shared": "A shared area is unset exactly when one of the areas that share it is.",
 }
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Broken:
-    """A promise that is not kept: ``subject`` is a place in the document, ``story`` its shortest course, a line each."""
+    """A promise that is not kept: ``subject`` is a place in the document, ``story`` its shortest course of events."""
 
     promise: str
     subject: str
     sentence: str
-    story: tuple[str, ...] = ()
+    story: tuple[Scene, ...] = ()
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Return the story, a line each, with the seconds since its start."""
+        return tuple(f"{scene.at_s:g} s: {scene.words}." for scene in self.story)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Rehearsal:
-    """What the search found, over how many states, and what it did not cover."""
+class Trial:
+    """A job's programme on trial: its parts as they are asked for, how many states each took, and what was not covered."""
 
-    broken: tuple[Broken, ...]
-    states: int
-    searches: int
-    not_covered: tuple[str, ...]
+    def __init__(self, job: Job, whole: Programme) -> None:
+        self.job = job
+        self.whole = whole
+        self.sizes: dict[Programme, int] = {}
+        self.missing: dict[str, None] = {}
 
+    def search(
+        self,
+        areas: Iterable[str],
+        followed: Iterable[str] = (),
+        *,
+        observers: Iterable[str] = (),
+        tracks: Iterable[str] = (),
+        each: int = 1,
+    ) -> Reached:
+        """Return what a part of the programme can reach."""
+        return self._reached(part_of(self.whole, self.with_served(areas), followed, observers=observers, tracks=tracks, each=each))
 
-def rehearse(job: Job) -> Rehearsal:
-    """Search every area that can be, one of its zones followed at a time.
+    def walked(self, areas: Iterable[str], walk: Walk) -> Reached:
+        """Return what somebody on a lawful walk can meet: only what lies on the way is there."""
+        part = part_of(self.whole, areas, (walk.door,), observers=("report",))
+        plans = {name: replace(plan, serves=tuple(set(plan.serves) - {OTHERS})) for name, plan in part.areas.items() if name != OTHERS}
+        past = {name: replace(self.whole.zones[name], followed=False) for name in walk.past if name != walk.door}
+        return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, walk=walk))
 
-    Raises TooManyStatesError for an area with more states than can be held.
-    """
-    broken: dict[tuple[str, str], Broken] = {}
-    missing, states, searches = [], 0, 0
-    for area_id, area in job.areas.items():
-        for zone_id in (name for name, zone in job.zones.items() if area_id in zone.areas):
-            try:
-                plan = plan_of(job, area_id, zone_id)
-            except NotCoveredError as reason:
-                missing.append(f"{area.name}: {reason}.")
-                break
-            packing = Packing(plan)
-            reached = search(table_of(plan, packing))
-            states, searches = states + reached.states.size, searches + 1
-            for each in (*_watched(job, area_id, zone_id, plan, packing, reached), *_way_back(job, area_id, plan, packing, reached)):
-                broken.setdefault((each.promise, each.subject), each)
-    for each in _any_time(job):
-        broken.setdefault((each.promise, each.subject), each)
-    return Rehearsal(broken=tuple(broken.values()), states=states, searches=searches, not_covered=(*missing, *_unsaid(job)))
+    def with_served(self, areas: Iterable[str]) -> tuple[str, ...]:
+        """Return areas, each shared one with the first of those it is shared by: by itself it would never be set."""
+        found = dict[str, None]()
+        for name in areas:
+            found[name] = None
+            serves = self.whole.areas[name].serves
+            if serves and not set(serves) & set(areas):
+                found[serves[0]] = None
+        return tuple(found)
 
+    def _reached(self, part: Programme) -> Reached:
+        found = reached(part)
+        self.sizes[part] = found.states.size
+        return found
 
-def _unsaid(job: Job) -> list[str]:
-    """Return what the customer's expectation leaves open."""
-    found = []
-    silent = [zone for zone in job.zones.values() if zone.watched is None]
-    if silent:
-        found.append(
-            f"Nobody has said when {len(silent)} of {len(job.zones)} zones are to raise an alarm, so nothing is held against them."
-        )
-    return found
-
-
-def _watched(job: Job, area_id: str, zone_id: str, plan: AreaPlan, packing: Packing, reached: Reached) -> list[Broken]:
-    """Hold a zone against what the customer expects of it, in every set state."""
-    zone, found = job.zones[zone_id], []
-    if zone.watched is None:
-        return []
-    act = Event("open" if plan.zone.contact else "move")
-    for part, name in enumerate(plan.states):
-        if name != FULL and zone.watched == "full":
-            continue
-        for packed in (int(each) for layer in reached.layers for each in layer):
-            state = packing.unpack(packed)
-            if state.mode != SET or state.part != part:
-                continue
-            after = step(plan, state, act)
-            if after is None or _answered(after[1], zone_id in job.areas[area_id].entry_doors):
-                continue
-            words = f"zone {zone.number} ({zone.text})"
-            sentence = f"{words[0].upper()}{words[1:]} is expected to raise an alarm in {name}, and {_instead(after[1])}."
-            story = (*story_to(plan, packing, reached, packed, words), f"{words} is activated: {_instead(after[1])}.")
-            found.append(Broken(promise="watched", subject=f"zones/{zone_id}/response/{name}", sentence=sentence, story=story))
-            break
-    return found
-
-
-def _answered(outputs: tuple[str, ...], entry_door: bool) -> bool:
-    """Return whether a zone has answered: an alarm, entry at a declared door, or a quiet reason that has a name."""
-    named = {"alarm", "hold-up", "inhibited", "locked-out", "soak-test"} | ({"entry"} if entry_door else set())
-    return bool(named & set(outputs))
-
-
-def _instead(outputs: tuple[str, ...]) -> str:
-    return "it starts the entry time, though it is no declared entry door" if "entry" in outputs else "nothing happens"
-
-
-def _way_back(job: Job, area_id: str, plan: AreaPlan, packing: Packing, reached: Reached) -> list[Broken]:
-    """Hold an area against being set or unset for good."""
-    area, found, states = job.areas[area_id], [], reached.states
-    at, mask = packing.place["mode"]
-    mode = (states & np.uint64(mask)) >> np.uint64(at)
-    for goal, words in ((UNSET, "unset"), (SET, "set")):
-        good = leads_to(reached, mode == goal)
-        if bool(good.all()):
-            continue
-        stuck = {int(each) for each in states[~good]}
-        packed = next(int(each) for layer in reached.layers for each in layer if int(each) in stuck)
-        sentence = f"{area.name} can come to where nobody can have it {words} again."
-        story = story_to(plan, packing, reached, packed, "the zone that is followed")
-        found.append(Broken(promise="way-back", subject=f"areas/{area_id}#{words}", sentence=sentence, story=story))
-    return found
-
-
-def _any_time(job: Job) -> list[Broken]:
-    """Hold every hold-up, tamper and 24-hour zone against answering in every state."""
-    found = []
-    for name, zone in job.zones.items():
-        does = set(zone.response.values())
-        if does & ANY_TIME and len(does) > 1:
-            words = ", ".join(f"{state}: {word}" for state, word in zone.response.items())
-            sentence = f"Zone {zone.number} ({zone.text}) answers at any time in some states only ({words})."
-            found.append(Broken(promise="any-time", subject=f"zones/{name}/response", sentence=sentence))
-    return found
-
-
-def story_to(plan: AreaPlan, packing: Packing, reached: Reached, packed: int, words: str) -> tuple[str, ...]:
-    """Return the shortest course of events to a state, a line each, with the seconds since the start."""
-    lines, spent_s = [], 0.0
-    for row, after in reached.way_to(packed):
-        spent_s += plan.tick_s if row.event.kind == "tick" else 0.0
-        if row.event.kind != "tick":
-            lines.append(f"{spent_s:g} s: {_told(plan, row.event, packing.unpack(after), row.outputs, words)}")
-    return tuple(lines)
-
-
-def _told(plan: AreaPlan, event: Event, after: State, outputs: tuple[str, ...], words: str) -> str:
-    which = plan.rest[event.which].does[1 + after.part] if event.kind.startswith("other") else ""
-    told = {
-        "set": f"a user sets {plan.states[event.which]}",
-        "unset": "a user unsets",
-        "clear": "the alarm is cleared",
-        "end": "the time is over",
-        "open": f"{words} opens",
-        "shut": f"{words} shuts",
-        "move": f"{words} sees movement",
-        "other": f"another zone ({which}) is activated",
-        "other-open": "the time is over with another door open",
-        "other-shut": "another door shuts",
-    }[event.kind]
-    return f"{told}{': ' + ', '.join(outputs) if outputs else ''}."
+    @staticmethod
+    def first_story(found: Reached, candidates: Iterable[tuple[int, Row | None]]) -> tuple[tuple[Scene, ...], Row | None] | None:
+        """Return the first of some courses that the clock allows, or None where it allows none of them."""
+        for state, row in candidates:
+            story = story_of(found, state, row)
+            if story is not None:
+                return story, row
+        return None

@@ -1,87 +1,159 @@
-"""Every state that can be reached, layer by layer, and the shortest way to one of them."""
+"""Every state that can be reached when times may end whenever they run, layer by layer, and the shortest way to one of them.
+
+What can be reached so includes what can be reached by the clock. A course that no clock allows is found out by its times
+(:mod:`loopwright.rehearse.story`), and the search is then done by the clock (:mod:`loopwright.rehearse.timed`).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.rehearse.table import Row
+from loopwright.rehearse.table import Row, Table
 
 States = NDArray[np.uint64]
+Indices = NDArray[np.int64]
 MOST_STATES = 20_000_000
+PAIRS_AT_ONCE = 4_000_000
 
 
 class TooManyStatesError(Exception):
     """The search would not fit; the text says how far it came."""
 
 
-@dataclass(frozen=True, slots=True)
+class Matcher:
+    """Rows as columns of numbers, ready to be held against many states at once, a mode of the first area at a time."""
+
+    def __init__(self, rows: Sequence[Row]) -> None:
+        self.rows = rows
+        self.mask, self.value, self.keep, self.set = (
+            np.array([getattr(row, name) for row in rows], dtype=np.uint64) for name in ("mask", "value", "keep", "set")
+        )
+        mode = np.uint64(3)
+        said = (self.mask & mode) == mode
+        self.by_mode = [np.flatnonzero(~said | ((self.value & mode) == np.uint64(each))) for each in range(4)]
+
+    def pairs(self, states: States) -> Iterator[tuple[Indices, Indices]]:
+        """Yield, a piece at a time, the numbers of states and of the rows that take them."""
+        mode = states & np.uint64(3)
+        for each, rows in enumerate(self.by_mode):
+            here = np.flatnonzero(mode == np.uint64(each))
+            at_once = max(1, PAIRS_AT_ONCE // max(1, rows.size))
+            mask, value = self.mask[rows], self.value[rows]
+            for begin in range(0, here.size, at_once):
+                some = here[begin : begin + at_once]
+                state, row = np.nonzero((states[some][:, None] & mask) == value)
+                yield some[state], rows[row]
+
+    def after(self, states: States, rows: Indices) -> States:
+        """Return what the states come to by the rows."""
+        return (states & self.keep[rows]) | self.set[rows]
+
+
+@dataclass(frozen=True)
 class Reached:
-    """What can be reached: ``layers`` by the number of events it takes, each sorted; ``rows`` the way it was done."""
+    """What can be reached: ``layers`` by the number of events it takes, each sorted; ``states`` all of it, sorted."""
 
+    table: Table
     layers: tuple[States, ...]
-    rows: tuple[Row, ...]
+    states: States
+    moving: Matcher
+    memo: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
-    @property
-    def states(self) -> States:
-        """Return every state, sorted."""
-        return np.sort(np.concatenate(self.layers))
+    def field(self, name: str) -> States:
+        """Return a field of every state, in the order of ``states``."""
+        at, mask = self.table.packing.place[name]
+        return (self.states & np.uint64(mask)) >> np.uint64(at)
+
+    @cached_property
+    def depths(self) -> Indices:
+        """Return how many events it takes to come to each state, in the order of ``states``."""
+        found = np.zeros(self.states.size, dtype=np.int64)
+        for depth, layer in enumerate(self.layers):
+            found[np.searchsorted(self.states, layer)] = depth
+        return found
+
+    def first(self, wanted: NDArray[np.bool_]) -> int | None:
+        """Return the state of those wanted that is reached soonest, or None."""
+        at = np.flatnonzero(wanted)
+        return int(self.states[at[np.argmin(self.depths[at])]]) if at.size else None
+
+    def takes(self, row: Row) -> NDArray[np.bool_]:
+        """Return the states in which a row happens."""
+        taken: NDArray[np.bool_] = (self.states & np.uint64(row.mask)) == np.uint64(row.value)
+        return taken
+
+    def taken(self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None) -> list[tuple[int, Row]]:
+        """Return the rows wanted that happen in some states, each with the one reached soonest in which it does, the soonest first."""
+        found = list[tuple[int, int, int, Row]]()
+        for row in self.table.rows:
+            if wanted(row):
+                state = self.first(self.takes(row) if there is None else self.takes(row) & there)
+                if state is not None:
+                    found.append((self.depth(state), len(found), state, row))
+        return [(state, row) for _, _, state, row in sorted(found, key=lambda each: each[:2])]
+
+    def depth(self, state: int) -> int:
+        """Return how many events it takes to come to a state. Raises KeyError for one not reached."""
+        at = int(np.searchsorted(self.states, np.uint64(state)))
+        if at == self.states.size or int(self.states[at]) != state:
+            raise KeyError(state)
+        return int(self.depths[at])
 
     def way_to(self, state: int) -> list[tuple[Row, int]]:
         """Return a shortest course of events from the start, each with the state after it. Raises KeyError for one not reached."""
-        depth = next((depth for depth, layer in enumerate(self.layers) if bool(np.isin(np.uint64(state), layer))), None)
-        if depth is None:
-            raise KeyError(state)
         way: list[tuple[Row, int]] = []
-        for layer in reversed(self.layers[:depth]):
+        for layer in reversed(self.layers[: self.depth(state)]):
             row, before = self._into(state, layer)
             way.append((row, state))
             state = before
         return way[::-1]
 
     def _into(self, state: int, layer: States) -> tuple[Row, int]:
-        for row in self.rows:
-            before = layer[_taken(layer, row)]
-            hits = before[_moved(before, row) == np.uint64(state)]
+        for at, rows in self.moving.pairs(layer):
+            hits = np.flatnonzero(self.moving.after(layer[at], rows) == np.uint64(state))
             if hits.size:
-                return row, int(hits[0])
+                best = hits[np.argmin(rows[hits])]
+                return self.moving.rows[int(rows[best])], int(layer[at[best]])
         raise AssertionError("a state of a later layer comes from the one before it")
 
+    @cached_property
+    def edges(self) -> tuple[Indices, Indices, Indices]:
+        """Return every move there is: numbers of the states before and after it, in the order of ``states``, and of its row."""
+        before, after, rows = [], [], []
+        for at, row in self.moving.pairs(self.states):
+            before.append(at)
+            after.append(np.searchsorted(self.states, self.moving.after(self.states[at], row)))
+            rows.append(row)
+        return np.concatenate(before), np.concatenate(after), np.concatenate(rows)
 
-def search(rows: Sequence[Row], start: int = 0, most: int = MOST_STATES) -> Reached:
-    """Return all that can be reached from a state. Raises TooManyStatesError when there are more than ``most``."""
-    layer = np.array([start], dtype=np.uint64)
-    seen, layers = layer, [layer]
+    def leads_to(self, goal: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Return for every state whether some course of events leads from it to a goal."""
+        before, after, _ = self.edges
+        good = goal.copy()
+        while True:
+            more = before[good[after] & ~good[before]]
+            if not more.size:
+                return good
+            good[more] = True
+
+
+def search(table: Table, most: int = MOST_STATES) -> Reached:
+    """Return all that can be reached from where everything is unset. Raises TooManyStatesError for more than ``most`` states."""
+    moving = Matcher([row for row in table.rows if row.moves()])
+    layer = np.zeros(1, dtype=np.uint64)
+    seen, layers = layer, list[States]()
     while layer.size:
-        after = np.unique(np.concatenate([_moved(layer[_taken(layer, row)], row) for row in rows] or [layer[:0]]))
+        layers.append(layer)
+        after = np.unique(np.concatenate([moving.after(layer[at], rows) for at, rows in moving.pairs(layer)] or [layer[:0]]))
         place = np.minimum(np.searchsorted(seen, after), seen.size - 1)
         layer = after[seen[place] != after]
         seen = np.sort(np.concatenate([seen, layer]), kind="stable")
         if seen.size > most:
-            raise TooManyStatesError(f"more than {most} states; fewer set states, fewer ticks or a lower lock-out count would do")
-        layers.append(layer)
-    return Reached(tuple(layers[:-1]), tuple(rows))
-
-
-def leads_to(reached: Reached, goal: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return for every reached state, sorted, whether some course of events leads from it to a goal."""
-    states, good = reached.states, goal.copy()
-    while True:
-        before = int(good.sum())
-        for row in reached.rows:
-            at = np.flatnonzero(_taken(states, row))
-            good[at] |= good[np.searchsorted(states, _moved(states[at], row))]
-        if int(good.sum()) == before:
-            return good
-
-
-def _taken(states: States, row: Row) -> NDArray[np.bool_]:
-    taken: NDArray[np.bool_] = (states & np.uint64(row.mask)) == np.uint64(row.value)
-    return taken
-
-
-def _moved(states: States, row: Row) -> States:
-    return (states & np.uint64(row.keep)) | np.uint64(row.set)
+            raise TooManyStatesError(f"more than {most} states; fewer set states or a lower lock-out count would do")
+    return Reached(table, tuple(layers), seen, moving)

@@ -1,199 +1,253 @@
-"""What a control unit does in one area, one event at a time. The rows are those of docs/programme.md."""
+"""The plain step of a programme, one event at a time, and every event that can happen in it. The rows are those of docs/programme.md.
+
+``step(programme, begin(programme), Event("set", "house", "owner"))`` is the state after it and what is given out, or None where the event
+cannot happen. Times go by in ticks: ``Event("tick")`` brings every running clock one tick nearer its end, and cannot happen
+while one is at its end; ``Event("end", area)`` is that end. :func:`loopwright.rehearse.words.told` puts events and outputs in words.
+"""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable, Iterator, Mapping
 
-from loopwright.rehearse.plan import ON_THE_WAY, AreaPlan, Follows, Response
+from loopwright.rehearse import observe, setting, walk, zone
+from loopwright.rehearse.moment import Moment
+from loopwright.rehearse.plan import CONDITIONS, ON_THE_WAY, Person, Programme, Response
+from loopwright.rehearse.state import BLIND, ENTRY, EXIT, GONE, ON, SET, SETTLING, UNSET, Effect, Event, Output, clocks, running, tick_s
 
-UNSET, EXIT, SET, ENTRY = range(4)
-NOBODY, FOLLOWED, ANOTHER = range(3)
-
-
-class State(NamedTuple):
-    """One area and the zone that is followed. Every field is a small whole number, so that a state packs into one.
-
-    ``mode`` unset, exit, set, entry; ``part`` which set state; ``clock`` ticks of exit or entry; ``door`` uses of the final door during
-    exit; ``memory`` an alarm not cleared; ``starter`` who started entry; ``open``, ``trips``, ``inhibited`` of the zone that is followed.
-    """
-
-    mode: int = UNSET
-    part: int = 0
-    clock: int = 0
-    door: int = 0
-    memory: int = 0
-    starter: int = NOBODY
-    open: int = 0
-    trips: int = 0
-    inhibited: int = 0
+TICK = Event("tick")
+CENTRE = "centre"
+"""Who resets from afar: the receiving centre."""
+FAULTS = ("path", "mains", "battery")
 
 
-class Event(NamedTuple):
-    """What happens: ``kind``, and which set state or which of the other zones it is about."""
-
-    kind: str
-    which: int = 0
-
-
-class Effect(NamedTuple):
-    """What becomes of an event: the fields that change, and what is seen, heard and sent."""
-
-    changes: dict[str, int]
-    outputs: tuple[str, ...] = ()
-
-
-LEAVE = {"mode": UNSET, "part": 0, "clock": 0, "door": 0, "starter": NOBODY, "trips": 0, "inhibited": 0}
-
-
-def events(plan: AreaPlan) -> tuple[Event, ...]:
-    """Return every event that can happen in a plan."""
-    found = [Event("set", part) for part in range(len(plan.states))] if plan.may_set else []
-    found += [Event("unset")] if plan.may_unset else []
-    found += [Event("clear"), Event("tick"), Event("end")]
-    found += [Event("open"), Event("shut")] if plan.zone.contact else [Event("move")]
-    found += [Event("other", which) for which in range(len(plan.rest))]
-    found += [Event("other-open", which) for which, each in enumerate(plan.rest) if each.contact and ON_THE_WAY & set(each.does)]
-    return (*found, *(Event("other-shut", which) for which, each in enumerate(plan.rest) if plan.final_door and each.contact))
-
-
-def step(plan: AreaPlan, state: State, event: Event) -> tuple[State, tuple[str, ...]] | None:
+def step(programme: Programme, state: Mapping[str, int], event: Event) -> tuple[dict[str, int], tuple[Output, ...]] | None:
     """Return the state after an event and what it gives out, or None where the event cannot happen."""
-    effect = effect_of(plan, state, event)
-    return None if effect is None else (state._replace(**effect.changes), effect.outputs)
+    if event == TICK:
+        return _tick(programme, state)
+    effect = effect_of(programme, state.__getitem__, event)
+    if effect is None or (effect.due and effect.due not in due(programme, state)):
+        return None
+    return {**state, **effect.changes, **dict.fromkeys(effect.begun, 0)}, effect.outputs
 
 
-def effect_of(plan: AreaPlan, state: State, event: Event) -> Effect | None:
-    """Return what an event does, reading no more of the state than it has to."""
-    match event.kind:
-        case "set":
-            return _set(plan, state, event.which)
-        case "unset":
-            return Effect(LEAVE, ("unset",)) if state.mode != UNSET else None
-        case "clear":
-            return Effect({"memory": 0}, ("cleared",)) if state.mode == UNSET and state.memory else None
-        case "tick":
-            return _tick(plan, state)
+def due(programme: Programme, state: Mapping[str, int]) -> list[str]:
+    """Return the clocks that are at their end: nothing else happens later before these do."""
+    tick = tick_s(programme)
+    return [clock for clock, lasts_s in running(programme, state.__getitem__).items() if state[clock] >= round(lasts_s / tick)]
+
+
+def _tick(programme: Programme, state: Mapping[str, int]) -> tuple[dict[str, int], tuple[Output, ...]] | None:
+    runs = running(programme, state.__getitem__)
+    if not runs or due(programme, state):
+        return None
+    return {**state, **{clock: state[clock] + 1 for clock in runs}}, ()
+
+
+def effect_of(programme: Programme, read: Callable[[str], int], event: Event) -> Effect | None:
+    """Return what an event does, reading no more of the state than it has to, or None where it cannot happen.
+
+    The clock it has to wait for is named in the effect, not looked at. Observers follow only after the rest is settled.
+    """
+    if programme.walk is None:
+        core = core_effect(programme, read, event)
+    else:
+        core = walk.allowed(programme, read, event, core_effect)
+    observed = programme.observers and event.kind in OBSERVED
+    if core is None and not observed:
+        return None
+    now = Moment(programme, read)
+    if core is not None:
+        now.changes |= core.changes
+        now.due = core.due
+        now.begun |= dict.fromkeys(core.begun)
+        now.outputs += core.outputs
+        observe.observe(now, core.outputs)
+        return now.effect()
+    if "power" in programme.tracks and now["power"] == GONE:
+        return None
+    kind = event.kind
+    now.due = f"{event.place}.{kind.removesuffix('-ends')}-clock"
+    return now.effect() if OBSERVED[kind](now, event.place) else None
+
+
+OBSERVED: Mapping[str, Callable[[Moment, str], bool]] = {
+    "report-ends": observe.report_ends,
+    "sound-ends": observe.sound_ends,
+    "confirm-ends": observe.confirm_ends,
+}
+
+
+def core_effect(programme: Programme, read: Callable[[str], int], event: Event) -> Effect | None:
+    """Return what an event does to areas, zones and the system. No observer's field is read."""
+    now = Moment(programme, read)
+    return now.effect() if _happens(now, event) else None
+
+
+def _happens(now: Moment, event: Event) -> bool:
+    kind, place = event.kind, event.place
+    if kind == "activated":
+        return zone.opens(now, place)
+    if kind == "shut":
+        return zone.shuts(now, place)
+    if kind in POWER:
+        return _power(now, kind)
+    if "power" in now.programme.tracks and now["power"] == GONE:
+        return False
+    match kind:
+        case "set" | "unset" | "clear" | "clear-latched":
+            return _person_acts(now, event)
         case "end":
-            return _end(plan, state)
-        case "other-open":
-            return _exit_error(plan) if _exit_over(plan, state) and _does(plan.rest[event.which], state) in ON_THE_WAY else None
-        case "other-shut":
-            door = plan.rest[event.which]
-            ready = state.mode == EXIT and _does(door, state) is Response.FINAL_EXIT
-            return _set_now(plan, state) if ready and not _in_the_way(plan, state) else None
-        case "shut":
-            return _shut(plan, state)
-        case "open":
-            return _activated(plan, state, plan.zone, FOLLOWED) if not state.open else None
-        case "move":
-            return _activated(plan, state, plan.zone, FOLLOWED)
-    return _activated(plan, state, plan.rest[event.which], ANOTHER)
+            return _area_clock_ends(now, place, event.over)
+        case "lock":
+            return now.programme.told.set_by == "key-switch" and setting.ends_by_act(now, place)
+        case "fault" | "restored":
+            return _fault(now, kind, place)
+        case "midnight":
+            setting.forget_trips(now, now.programme.followed)
+            for area in now.programme.areas:
+                now.say("trips-forgotten", area)
+            return True
+        case "others-set" | "others-unset" | "others-stir":
+            return _stand_in(now, event)
+    return False
 
 
-def _does(zone: Follows, state: State) -> Response:
-    return zone.does[0] if state.mode == UNSET else zone.does[1 + state.part]
+def _person_acts(now: Moment, event: Event) -> bool:
+    person = next((each for each in now.programme.people if each.name == event.who), None)
+    if person is None and event.who != CENTRE:
+        return False
+    if event.kind == "clear":
+        return setting.clears(now, event.place, person)
+    if event.kind == "clear-latched":
+        return setting.clears_latched(now, event.place, person)
+    if person is None:
+        return False
+    done = setting.sets(now, event, person) if event.kind == "set" else setting.unsets(now, event.place, person)
+    if done and person.duress:
+        now.say("duress", event.place, person.name)
+        now.send("duress", event.place)
+    return done
 
 
-def _set(plan: AreaPlan, state: State, part: int) -> Effect | None:
-    """Rows 1 and 2: a user sets; an open zone that is not on the way keeps it from being set, or is inhibited and told."""
-    if state.mode != UNSET or state.memory:
-        return None
-    begin = {"mode": EXIT, "part": part, "clock": 0, "door": 0}
-    does = plan.zone.does[1 + part]
-    if not plan.zone.contact or does in ON_THE_WAY | {Response.IGNORED, Response.CHIME, Response.SOAK_TEST} or not state.open:
-        return Effect(begin, ("exit-begins",))
-    return Effect(begin | {"inhibited": 1}, ("exit-begins", "override")) if plan.override else None
+def _area_clock_ends(now: Moment, area: str, open_zone: str) -> bool:
+    mode = now[f"{area}.mode"]
+    now.due = f"{area}.clock"
+    if mode == ENTRY:
+        return not open_zone and zone.entry_ends(now, area)
+    if mode != EXIT or (now.programme.told.set_by != "timed" and now[f"{area}.door"] != SETTLING):
+        return False
+    return setting.exit_ends(now, area, open_zone)
 
 
-def _tick(plan: AreaPlan, state: State) -> Effect | None:
-    if state.mode not in (EXIT, ENTRY) or (state.mode == EXIT and plan.final_door):
-        return None
-    return Effect({"clock": state.clock + 1}) if state.clock < (plan.exit if state.mode == EXIT else plan.entry) else None
+def _fault(now: Moment, kind: str, condition: str) -> bool:
+    present = int(kind == "fault")
+    if now[condition] == present:
+        return False
+    now[condition] = present
+    now.say(kind, "", condition)
+    if present:
+        now.send({"mains": "mains-failure", "battery": "low-battery", "path": "path-failure"}[condition])
+    return True
 
 
-def _exit_over(plan: AreaPlan, state: State) -> bool:
-    return state.mode == EXIT and not plan.final_door and state.clock == plan.exit
+POWER = ("power-lost", "power-back", "awake")
 
 
-def _in_the_way(plan: AreaPlan, state: State) -> bool:
-    return plan.zone.contact and _does(plan.zone, state) in ON_THE_WAY and bool(state.open)
+def _power(now: Moment, kind: str) -> bool:
+    """Row 20: all power is lost and comes back. Modes and inhibits stand; exit, entry and windows begin again (common practice)."""
+    stands = now["power"]
+    if kind == "power-lost":
+        now["power"] = GONE
+        _all_clocks(now)
+        now.say(kind)
+        return stands != GONE
+    if kind == "power-back":
+        _all_clocks(now)
+        now["power"] = BLIND if now.programme.told.blind_s else ON
+        now.say(kind)
+        return stands == GONE
+    now["power"] = ON
+    now.due = "power-clock"
+    now.begin("power-clock")
+    now.say(kind)
+    return stands == BLIND
 
 
-def _end(plan: AreaPlan, state: State) -> Effect | None:
-    """Rows 3, 4 and 10: exit or entry time is over."""
-    if _exit_over(plan, state):
-        return _exit_error(plan) if _in_the_way(plan, state) else _set_now(plan, state)
-    if state.mode != ENTRY or state.clock != plan.entry:
-        return None
-    changes = {"mode": SET, "clock": 0, "starter": NOBODY, "memory": 1}
-    if state.starter == NOBODY:
-        return Effect(changes, ("alarm", "exit-error-report"))
-    if state.starter == FOLLOWED and plan.trips:
-        changes["trips"] = min(state.trips + 1, plan.trips)
-    return Effect(changes, ("alarm",))
+def _all_clocks(now: Moment) -> None:
+    for clock in clocks(now.programme):
+        now.begin(clock)
 
 
-def _exit_error(plan: AreaPlan) -> Effect:
-    if plan.exit_fails:
-        return Effect(LEAVE, ("setting-fails",))
-    return Effect({"mode": ENTRY, "clock": 0, "door": 0, "starter": NOBODY}, ("exit-error", "sounder"))
+def _stand_in(now: Moment, event: Event) -> bool:
+    """The areas that are not looked at: all of them set, one of them unset, or a change that leaves them as they count."""
+    area, mode = event.place, now[f"{event.place}.mode"]
+    if event.kind == "others-stir":
+        if mode != SET:
+            return False
+    elif mode == (SET if event.kind == "others-set" else UNSET):
+        return False
+    else:
+        now[f"{area}.mode"] = SET if event.kind == "others-set" else UNSET
+    now[f"{area}.part"] = event.state if event.kind != "others-unset" else 0
+    setting.served(now, area)
+    return True
 
 
-def _set_now(plan: AreaPlan, state: State) -> Effect:
-    part = 1 if plan.falls_to_part and state.part == 0 and state.door == 0 else state.part
-    return Effect({"mode": SET, "part": part, "clock": 0, "door": 0}, ("set",))
+def events(programme: Programme) -> list[Event]:
+    """Return every event there can be, ticks left aside."""
+    if programme.walk:
+        return walk.events(programme)
+    found = [event for name in programme.areas for event in _of_area(programme, name)]
+    found += [event for name in programme.zones for event in _of_zone(programme, name)]
+    if "conditions" in programme.tracks:
+        found += [Event(kind, each) for each in FAULTS for kind in ("fault", "restored")]
+        found += [Event("clear-latched", each, who) for each in ("tamper", "hold-up") for who in _clear_by(programme)]
+    found += [Event(kind) for kind in POWER] if "power" in programme.tracks else []
+    return found + ([Event("midnight")] if programme.told.trips and programme.told.trips_reset == "midnight" else [])
 
 
-def _shut(plan: AreaPlan, state: State) -> Effect | None:
-    """Row 5 among others: a final door that shuts ends the exit where that is how it is set."""
-    if not state.open:
-        return None
-    if plan.final_door and state.mode == EXIT and _does(plan.zone, state) is Response.FINAL_EXIT:
-        after = _set_now(plan, state)
-        return Effect(after.changes | {"open": 0}, after.outputs)
-    return Effect({"open": 0})
+def _clear_by(programme: Programme) -> list[str]:
+    return [person.name for person in programme.people if not person.duress] + [CENTRE]
 
 
-def _activated(plan: AreaPlan, state: State, zone: Follows, who: int) -> Effect:
-    """Rows 7 and 8: a zone is activated. What is followed is left open where it is a contact."""
-    opened = {"open": 1} if who == FOLLOWED and zone.contact else {}
-    does = _does(zone, state)
-    if does is Response.HOLD_UP:
-        return Effect(opened, ("hold-up",))
-    if does in (Response.IGNORED, Response.SOAK_TEST):
-        return Effect(opened, ("soak-test",) if does is Response.SOAK_TEST else ())
-    if does is Response.CHIME:
-        return Effect(opened, ("chime",) if state.mode == UNSET else ())
-    quiet = _quiet(plan, state) if who == FOLLOWED and state.mode != UNSET else ""
-    if quiet:
-        return Effect(opened, (quiet,))
-    if does in (Response.ROUND_THE_CLOCK, Response.TAMPER):
-        return _alarm(plan, state, who, opened)
-    if state.mode == UNSET:
-        return Effect(opened)
-    if state.mode == EXIT:
-        return _during_exit(plan, state, does, who, opened)
-    if does is Response.FINAL_EXIT and state.mode == SET:
-        return Effect(opened | {"mode": ENTRY, "clock": 0, "starter": who}, ("entry",))
-    return Effect(opened, ("tolerated",)) if does in ON_THE_WAY and state.mode == ENTRY else _alarm(plan, state, who, opened)
+def _of_area(programme: Programme, name: str) -> Iterator[Event]:
+    states = range(len(programme.states))
+    if programme.areas[name].stand_in:
+        for state in states:
+            yield from (Event(kind, name, "", state) for kind in ("others-set", "others-stir"))
+        yield Event("others-unset", name)
+        return
+    for person in programme.people:
+        if person.right(name, "set") and not programme.areas[name].serves:
+            for state in states:
+                yield Event("set", name, person.name, state)
+                yield from (Event("set", name, person.name, state, over) for over in _in_the_way(programme, name, person))
+        if person.right(name, "unset"):
+            yield Event("unset", name, person.name)
+    yield from (Event("clear", name, who) for who in _clear_by(programme))
+    yield Event("end", name)
+    for each in programme.zones_of(name):
+        zone_plan = programme.zones[each]
+        if zone_plan.contact and not zone_plan.followed and ON_THE_WAY & set(zone_plan.does):
+            yield Event("end", name, "", 0, each)
+    if programme.told.set_by == "key-switch":
+        yield Event("lock", name)
+    yield from (Event(f"{each}-ends", name) for each in ("report", "sound", "confirm") if each in programme.observers)
 
 
-def _during_exit(plan: AreaPlan, state: State, does: Response, who: int, opened: dict[str, int]) -> Effect:
-    if does is Response.FINAL_EXIT:
-        uses = min(state.door + 1, 2)
-        again = {"clock": 0} if plan.exit_restart and state.door == 1 else {}
-        return Effect(opened | {"door": uses} | again, ("tolerated",))
-    if does is Response.ENTRY_ROUTE:
-        return Effect(opened, ("tolerated",))
-    return Effect(opened | LEAVE, ("setting-stops",)) if plan.exit_stops else _alarm(plan, state, who, opened)
+def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str]:
+    """Yield the conditions not remembered that this person may override; what prevents setting altogether changes nothing."""
+    for name in CONDITIONS:
+        remembered = name == "memory" or (name != "open" and "conditions" in programme.tracks)
+        who = programme.prevents.get(name, "ignored")
+        if remembered or not (who == "user" or (who == "engineer" and person.engineer)):
+            continue
+        if name != "open" or any(not programme.zones[each].followed for each in programme.zones_of(area)):
+            yield name
 
 
-def _quiet(plan: AreaPlan, state: State) -> str:
-    if state.inhibited:
-        return "inhibited"
-    return "locked-out" if plan.trips and state.trips >= plan.trips else ""
-
-
-def _alarm(plan: AreaPlan, state: State, who: int, opened: dict[str, int]) -> Effect:
-    counts = who == FOLLOWED and plan.trips and state.mode != UNSET
-    return Effect(opened | {"memory": 1} | ({"trips": state.trips + 1} if counts else {}), ("alarm", "sounder"))
+def _of_zone(programme: Programme, name: str) -> Iterator[Event]:
+    plan = programme.zones[name]
+    yield Event("activated", name)
+    if plan.contact and (plan.followed or (programme.told.set_by == "final-door" and Response.FINAL_EXIT in plan.does)):
+        yield Event("shut", name)

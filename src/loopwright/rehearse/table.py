@@ -1,43 +1,44 @@
-"""A step as a table of rows (mask, value, keep, set) on packed states, made by running it over what it reads."""
+"""A step as a table of rows (mask, value, keep, set) on packed states, made by running it over every combination of what it reads."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import NamedTuple, cast
+from collections.abc import Callable, Iterator, Mapping
+from typing import NamedTuple, TypeVar
 
-from loopwright.rehearse.plan import AreaPlan
-from loopwright.rehearse.step import Event, State, effect_of, events
+from loopwright.rehearse.plan import NotCoveredError, Programme
+from loopwright.rehearse.state import Event, Output, clocks, fields, running, tick_s
+from loopwright.rehearse.step import effect_of, events
 
 ALL = (1 << 64) - 1
+WIDEST = 64
+Result = TypeVar("Result")
 
 
 class Row(NamedTuple):
-    """A state ``s`` with ``s & mask == value`` goes to ``s & keep | set`` when the event happens."""
+    """A state ``s`` with ``s & mask == value`` goes to ``s & keep | set`` when the event happens.
+
+    ``due`` is the clock that has to be at its end, ``begun`` are those put to nothing.
+    """
 
     mask: int
     value: int
     keep: int
     set: int
     event: Event
-    outputs: tuple[str, ...]
+    outputs: tuple[Output, ...]
+    due: str = ""
+    begun: tuple[str, ...] = ()
+
+    def moves(self) -> bool:
+        """Return whether the row can change anything: the rows that do not are kept for the promises."""
+        return bool(self.begun) or (self.keep, self.set) != (ALL, 0)
 
 
 class Packing:
-    """Where each field of a state stands in one whole number."""
+    """Where each field of a state stands in one whole number of 64 bits. Raises NotCoveredError for a programme too wide."""
 
-    def __init__(self, plan: AreaPlan) -> None:
-        sizes = State(
-            mode=4,
-            part=len(plan.states),
-            clock=max(plan.entry, plan.exit) + 1,
-            door=3,
-            memory=2,
-            starter=3,
-            open=2,
-            trips=plan.trips + 1,
-            inhibited=2,
-        )
-        self.sizes: Mapping[str, int] = sizes._asdict()
+    def __init__(self, sizes: Mapping[str, int]) -> None:
+        self.sizes = dict(sizes)
         self.place: dict[str, tuple[int, int]] = {}
         at = 0
         for name, size in self.sizes.items():
@@ -45,54 +46,71 @@ class Packing:
             self.place[name] = (at, ((1 << bits) - 1) << at)
             at += bits
         self.bits = at
+        if at > WIDEST:
+            raise NotCoveredError(f"a state of it takes {at} bits, and {WIDEST} can be held; follow fewer zones or areas")
 
-    def pack(self, fields: Mapping[str, int]) -> int:
-        """Return the fields in one number."""
-        return sum(value << self.place[name][0] for name, value in fields.items())
+    def pack(self, values: Mapping[str, int]) -> int:
+        """Return the fields in one number; what is no field is left aside."""
+        return sum(value << self.place[name][0] for name, value in values.items() if name in self.place)
 
     def mask(self, names: Mapping[str, int]) -> int:
         """Return the bits of the fields."""
         return sum(self.place[name][1] for name in names)
 
-    def unpack(self, packed: int) -> State:
-        """Return the state in a number."""
-        return State(**{name: (packed & mask) >> at for name, (at, mask) in self.place.items()})
+    def unpack(self, packed: int) -> dict[str, int]:
+        """Return the fields in a number."""
+        return {name: (packed & mask) >> at for name, (at, mask) in self.place.items()}
+
+
+class Table(NamedTuple):
+    """A programme as rows, and the clocks that run, in ticks, for each of the cases it tells apart."""
+
+    programme: Programme
+    packing: Packing
+    rows: tuple[Row, ...]
+    clocks: tuple[str, ...]
+    runs: tuple[tuple[int, int, Mapping[str, int]], ...]
 
 
 class _NotReadError(Exception):
     """A field is read whose value has not been chosen yet."""
 
 
-class _Chosen:
-    """A state of which only some fields are known."""
+def table_of(programme: Programme) -> Table:
+    """Return the rows of a programme. For each event they exclude one another; what no row takes, cannot happen."""
+    packing, tick = Packing(fields(programme)), tick_s(programme)
+    rows = tuple(row for event in events(programme) for row in _rows(programme, packing, event))
+    runs = tuple(
+        (packing.mask(known), packing.pack(known), {clock: round(lasts_s / tick) for clock, lasts_s in found.items()})
+        for known, found in cases(packing.sizes, lambda read: running(programme, read))
+    )
+    return Table(programme, packing, rows, tuple(clocks(programme)), runs)
 
-    def __init__(self, known: Mapping[str, int]) -> None:
-        self._known = known
 
-    def __getattr__(self, name: str) -> int:
-        """Return a known field; ask for any other."""
+def _rows(programme: Programme, packing: Packing, event: Event) -> Iterator[Row]:
+    for known, effect in cases(packing.sizes, lambda read: effect_of(programme, read, event)):
+        if effect is None:
+            continue
+        changes = {name: value for name, value in effect.changes.items() if known.get(name) != value}
+        mask, value = packing.mask(known), packing.pack(known)
+        yield Row(mask, value, ALL & ~packing.mask(changes), packing.pack(changes), event, effect.outputs, effect.due, effect.begun)
+
+
+def cases(sizes: Mapping[str, int], work: Callable[[Callable[[str], int]], Result]) -> Iterator[tuple[dict[str, int], Result]]:
+    """Yield what some work comes to for every combination of the fields it reads, and no others."""
+    waiting = [dict[str, int]()]
+    while waiting:
+        known = waiting.pop()
+
+        def read(name: str, known: Mapping[str, int] = known) -> int:
+            if name not in known:
+                raise _NotReadError(name)
+            return known[name]
+
         try:
-            return self._known[name]
-        except KeyError:
-            raise _NotReadError(name) from None
-
-
-def table_of(plan: AreaPlan, packing: Packing) -> tuple[Row, ...]:
-    """Return the rows of a plan. For each event they exclude one another; what no row takes, cannot happen."""
-    return tuple(row for event in events(plan) for row in _rows(plan, packing, event))
-
-
-def _rows(plan: AreaPlan, packing: Packing, event: Event) -> list[Row]:
-    found, open_cases = [], [dict[str, int]()]
-    while open_cases:
-        known = open_cases.pop()
-        try:
-            effect = effect_of(plan, cast("State", _Chosen(known)), event)
+            result = work(read)
         except _NotReadError as asked:
             name = str(asked)
-            open_cases += [known | {name: value} for value in range(packing.sizes[name])]
+            waiting += [known | {name: value} for value in range(sizes[name])]
             continue
-        if effect is not None:
-            keep = ALL & ~packing.mask(effect.changes)
-            found.append(Row(packing.mask(known), packing.pack(known), keep, packing.pack(effect.changes), event, effect.outputs))
-    return found
+        yield known, result

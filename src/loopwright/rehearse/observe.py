@@ -1,0 +1,165 @@
+"""The observers: what is reported, what sounds, what is confirmed. They read what an area does and gives out; it never reads them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loopwright.rehearse.moment import Moment
+from loopwright.rehearse.state import (
+    CLOSED,
+    CONFIRMED,
+    ENTRY,
+    FIRST,
+    HELD,
+    NOT_ASKED,
+    QUIET_REPORT,
+    SENT,
+    UNCONFIRMED,
+    WAITS,
+    WINDOW,
+    Output,
+    number_of,
+    remembers_told,
+)  # fmt: skip
+
+
+def observe(now: Moment, outputs: Sequence[Output]) -> None:
+    """Let each observer follow what was given out."""
+    for area, plan in now.programme.areas.items():
+        if plan.stand_in:
+            continue
+        here = [each for each in outputs if each.place == area]
+        if "report" in now.programme.observers:
+            _reports(now, area, here)
+        if "sound" in now.programme.observers:
+            _sounds(now, area, here)
+        if "confirm" in now.programme.observers:
+            _confirms(now, area, here)
+
+
+def _reports(now: Moment, area: str, here: Sequence[Output]) -> None:
+    """Rows 9, 11 and 12: what is sent of an alarm, and when."""
+    field = f"{area}.report"
+    for each in here:
+        if each.word == "alarm":
+            _report_alarm(now, area)
+        elif each.word == "trips-forgotten" and remembers_told(now.programme):
+            now[f"{area}.told"] = 0
+        elif each.word in ("unset", "cleared", "setting-fails", "setting-stops"):
+            stands = now[field]
+            if stands in (WINDOW, HELD, WAITS):
+                now.say("aborted", area)
+            elif stands == SENT:
+                now.send("cancel", area)
+            if stands != QUIET_REPORT:
+                now[field] = QUIET_REPORT
+                now.begin(f"{area}.report-clock")
+    if now.programme.told.entry_alarm_s and any(each.word in ("alarm", "set") for each in here):
+        if now[field] == WAITS and now[f"{area}.mode"] != ENTRY:
+            _window(now, area)
+
+
+def _report_alarm(now: Moment, area: str) -> None:
+    stands = now[f"{area}.report"]
+    if stands in (WINDOW, HELD, WAITS):
+        return
+    if now.programme.told.entry_alarm_s and now[f"{area}.mode"] == ENTRY and stands == QUIET_REPORT:
+        now[f"{area}.report"] = HELD
+        now.begin(f"{area}.report-clock")
+    elif stands == QUIET_REPORT:
+        _window(now, area)
+    else:
+        _send_alarm(now, area)
+
+
+def _window(now: Moment, area: str) -> None:
+    if now.programme.told.abort_s:
+        now[f"{area}.report"] = WINDOW
+        now.begin(f"{area}.report-clock")
+        now.say("abort-window", area)
+    else:
+        _send_alarm(now, area)
+
+
+def _send_alarm(now: Moment, area: str) -> None:
+    now[f"{area}.report"] = SENT
+    now.begin(f"{area}.report-clock")
+    if remembers_told(now.programme) and "alarm" in now.programme.told.reports:
+        now[f"{area}.told"] = 1
+    now.send("alarm", area)
+
+
+def report_ends(now: Moment, area: str) -> bool:
+    """Row 16: the abort window ends and the alarm is sent, the cancel window closes, or the hold during entry is over."""
+    stands = now[f"{area}.report"]
+    if stands == WINDOW:
+        _send_alarm(now, area)
+    elif stands == SENT and now.programme.told.cancel_s is not None:
+        now[f"{area}.report"] = CLOSED
+        now.begin(f"{area}.report-clock")
+    elif stands == HELD:
+        if now[f"{area}.mode"] == ENTRY:
+            now[f"{area}.report"] = WAITS
+            now.begin(f"{area}.report-clock")
+        else:
+            _window(now, area)
+    else:
+        return False
+    return True
+
+
+def _sounds(now: Moment, area: str, here: Sequence[Output]) -> None:
+    """Rows 7 and 15: every sound begins the time of the sounders anew; unsetting or clearing ends it."""
+    for each in here:
+        if each.word == "sound" and now.programme.told.sounder_s:
+            now[f"{area}.sound"] = 1
+            now.begin(f"{area}.sound-clock")
+            now.say("sounds", area, each.about)
+        elif each.word in ("unset", "cleared", "setting-fails", "setting-stops") and now[f"{area}.sound"]:
+            now[f"{area}.sound"] = 0
+            now.begin(f"{area}.sound-clock")
+            now.say("silent", area)
+
+
+def sound_ends(now: Moment, area: str) -> bool:
+    """Row 15: the sounders fall silent; the next alarm sounds again."""
+    if not now[f"{area}.sound"]:
+        return False
+    now[f"{area}.sound"] = 0
+    now.begin(f"{area}.sound-clock")
+    now.say("silent", area)
+    return True
+
+
+def _confirms(now: Moment, area: str, here: Sequence[Output]) -> None:
+    """Row 13: an alarm of another zone in time confirms the first (BS 8243, from memory)."""
+    field = f"{area}.confirm"
+    for each in here:
+        if each.word in ("unset", "setting-fails", "setting-stops"):
+            if now[field] != UNCONFIRMED:
+                now[field] = UNCONFIRMED
+                now.begin(f"{area}.confirm-clock")
+        elif each.word in ("entry", "exit-error") and not now.programme.told.confirm_in_entry:
+            now[field] = NOT_ASKED
+            now.begin(f"{area}.confirm-clock")
+        elif each.word == "alarm" and now.programme.told.confirm_s:
+            who = FIRST + (number_of(now.programme, each.about) if each.about else 1) - 1
+            stands = now[field]
+            if stands == UNCONFIRMED:
+                now[field] = who
+                now.begin(f"{area}.confirm-clock")
+            elif stands >= FIRST and stands != who:
+                now[field] = CONFIRMED
+                now.begin(f"{area}.confirm-clock")
+                now.say("confirmed", area, each.about)
+                now.send("confirmed-alarm", area)
+
+
+def confirm_ends(now: Moment, area: str) -> bool:
+    """Rows 13 and 16: no second alarm in time; the first is forgotten."""
+    if now[f"{area}.confirm"] < FIRST:
+        return False
+    now[f"{area}.confirm"] = UNCONFIRMED
+    now.begin(f"{area}.confirm-clock")
+    now.say("unconfirmed", area)
+    return True

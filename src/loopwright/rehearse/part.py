@@ -1,0 +1,85 @@
+"""The parts of a programme that are searched one at a time: what is followed in each, and what stands for the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import lru_cache
+
+from loopwright.rehearse.plan import AreaPlan, Person, Programme, ZonePlan
+from loopwright.rehearse.search import Reached, search
+from loopwright.rehearse.table import table_of
+
+OTHERS = "the other areas"
+KEPT_SEARCHES = 512
+
+
+@lru_cache(maxsize=KEPT_SEARCHES)
+def reached(part: Programme) -> Reached:
+    """Return what a part can reach. What was searched a moment ago is not searched again."""
+    return search(table_of(part))
+
+
+def part_of(
+    whole: Programme,
+    areas: Iterable[str],
+    followed: Iterable[str] = (),
+    *,
+    observers: Iterable[str] = (),
+    tracks: Iterable[str] = (),
+    each: int = 1,
+) -> Programme:
+    """Return a part: some areas, some zones followed, of the others ``each`` of every kind, that nothing is remembered of.
+
+    A shared area keeps those it is shared by that are in the part; one stand-in takes the place of the rest.
+    """
+    chosen, kept = tuple(dict.fromkeys(areas)), tuple(dict.fromkeys(followed))
+    plans = {name: _served(whole, name, chosen) for name in chosen}
+    if any(OTHERS in plan.serves for plan in plans.values()):
+        plans[OTHERS] = AreaPlan(name=OTHERS, stand_in=True)
+    zones = {name: replace(_lying(whole.zones[name], chosen), followed=True) for name in kept}
+    return replace(
+        whole,
+        areas=plans,
+        zones=zones | _rest(whole, chosen, set(kept), each),
+        people=distinct(whole.people, chosen),
+        observers=frozenset(observers),
+        tracks=frozenset(tracks),
+        walk=None,
+    )
+
+
+def _served(whole: Programme, name: str, chosen: tuple[str, ...]) -> AreaPlan:
+    plan = whole.areas[name]
+    if not plan.serves:
+        return plan
+    inside = tuple(each for each in plan.serves if each in chosen)
+    return replace(plan, serves=inside if len(inside) == len(plan.serves) else (*inside, OTHERS))
+
+
+def _lying(zone: ZonePlan, areas: tuple[str, ...]) -> ZonePlan:
+    return replace(zone, areas=tuple(area for area in zone.areas if area in areas))
+
+
+def _rest(whole: Programme, areas: tuple[str, ...], kept: set[str], each: int) -> dict[str, ZonePlan]:
+    """Return so many zones of every kind that is not followed: those that lie in the same areas and do the same."""
+    found, kinds = {}, dict[ZonePlan, int]()
+    for name, zone in whole.zones.items():
+        if name in kept or not set(zone.areas) & set(areas):
+            continue
+        plan = replace(_lying(zone, areas), followed=False)
+        kind = replace(plan, text="")
+        if kinds.get(kind, 0) < each:
+            kinds[kind] = kinds.get(kind, 0) + 1
+            found[name] = plan
+    return found
+
+
+def distinct(people: tuple[Person, ...], areas: tuple[str, ...]) -> tuple[Person, ...]:
+    """Return one person for each different set of rights in some areas; who has none there, and is no engineer, is left out."""
+    found = dict[tuple[object, ...], Person]()
+    for person in people:
+        may = tuple((area, right) for area, right in person.may if area in areas)
+        if may or person.engineer:
+            found.setdefault((may, person.engineer, person.duress), replace(person, may=may))
+    return tuple(found.values())

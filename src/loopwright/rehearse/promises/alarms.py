@@ -1,0 +1,124 @@
+"""What an alarm owes: its sound, its report, its cancel, its confirmation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.state import QUIET_REPORT, SENT, UNSET, fields
+from loopwright.rehearse.story import Scene
+from loopwright.rehearse.table import Row
+
+ENTRY_AND_ABORT_MOST_S = 60.0
+
+
+def cancel(trial: Trial) -> Iterator[Broken]:
+    """Hold unsetting after an alarm against the window it falls in."""
+    told = trial.whole.told
+    if not told.centre or "alarm" not in told.reports:
+        return
+    for area, plan in trial.whole.areas.items():
+        found = trial.search((area,), observers=("report",))
+        at, mask = found.table.packing.place[f"{area}.report"]
+
+        def uncancelled(row: Row, area: str = area, at: int = at, mask: int = mask) -> bool:
+            sent = {each.about for each in row.outputs if each.word == "sent" and each.place == area}
+            leaves = any(each.word in ("unset", "cleared") and each.place == area for each in row.outputs)
+            stands = (row.value & mask) >> at if row.mask & mask else -1
+            return leaves and ((stands == SENT and "cancel" not in sent) or (stands != SENT and bool(sent & {"alarm", "cancel"})))
+
+        story = trial.first_story(found, found.taken(uncancelled))
+        if story:
+            sentence = f"{plan.name}: an alarm that was sent is unset or cleared in the cancel window, and no cancel is sent."
+            yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story[0])
+        if trial.job.region.ruleset.startswith("na-") and told.abort_s and plan.entry_s + told.abort_s > ENTRY_AND_ABORT_MOST_S:
+            both_s = plan.entry_s + told.abort_s
+            sentence = f"{plan.name}: entry time and abort window together are {both_s:g} s, more than 60 s (UL, beside CP-01)."
+            yield Broken(promise="cancel", subject=f"areas/{area}/entry_s", sentence=sentence)
+
+
+def confirm(trial: Trial) -> Iterator[Broken]:
+    """Hold confirmation against being possible, and against two zones of one circuit confirming each other."""
+    if not trial.whole.told.confirm_s:
+        return
+    for area, plan in trial.whole.areas.items():
+        found = trial.search((area,), observers=("confirm",), each=2)
+        if not found.taken(lambda row: any(each.word == "confirmed" for each in row.outputs)):
+            yield Broken(
+                promise="confirm",
+                subject=f"areas/{area}#confirm",
+                sentence=f"{plan.name}: no alarm can be confirmed by a second zone.",
+                story=(),
+            )
+        for one, two in _pairs(trial, area):
+            yield from _one_circuit(trial, area, one, two)
+
+
+def _pairs(trial: Trial, area: str) -> list[tuple[str, str]]:
+    """Return the pairs of zones of an area that hang on one circuit."""
+    zones = trial.job.zones
+    names = [name for name in trial.whole.zones_of(area) if zones[name].circuit]
+    return [(one, two) for one, two in combinations(names, 2) if zones[one].circuit == zones[two].circuit]
+
+
+def _one_circuit(trial: Trial, area: str, one: str, two: str) -> Iterator[Broken]:
+    found = trial.search((area,), (one, two), observers=("confirm",))
+    candidates = found.taken(lambda row: row.event.place in (one, two) and any(each.word == "confirmed" for each in row.outputs))
+    for state, row in candidates:
+        story = trial.first_story(found, [(state, row)])
+        if story and _alarms(story[0]) <= {one, two}:
+            words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
+            sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
+            yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=story[0])
+            return
+
+
+def _alarms(story: tuple[Scene, ...]) -> set[str]:
+    return {each.about for scene in story for each in scene.outputs if each.word == "alarm"}
+
+
+def sounds(trial: Trial) -> Iterator[Broken]:
+    """Hold every alarm against starting the sounders."""
+    if trial.job.programme.sounder_s is None:
+        trial.missing["How long the sounders run is not entered, so no alarm is held against sounding."] = None
+        return
+    for area, plan in trial.whole.areas.items():
+        found = trial.search((area,), observers=("sound",))
+
+        def mute(row: Row, area: str = area) -> bool:
+            words = {each.word for each in row.outputs if each.place == area}
+            return "sound" in words and "sounds" not in words
+
+        story = trial.first_story(found, found.taken(mute))
+        if story:
+            sentence = f"{plan.name}: an alarm does not start the sounders."
+            yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=story[0])
+
+
+def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
+    """Hold lock-out against every zone of an area being locked out with nothing sent.
+
+    Each zone is followed by itself: their alarms do not hinder one another, so what each can come to, all can, one after the other.
+    """
+    told = trial.whole.told
+    if not told.trips or not told.centre:
+        return
+    for area, plan in trial.whole.areas.items():
+        stories = []
+        for name in trial.whole.zones_of(area):
+            found = trial.search((area,), (name,), observers=("report",))
+            known = fields(found.table.programme)
+            if f"{name}.trips" not in known:
+                continue
+            wrong = (found.field(f"{name}.trips") == told.trips) & (found.field(f"{area}.mode") != UNSET)
+            wrong &= found.field(f"{area}.report") == QUIET_REPORT if "alarm" in told.reports else np.ones_like(wrong)
+            wrong &= found.field(f"{area}.told") == 0 if f"{area}.told" in known else np.ones_like(wrong)
+            first = found.first(wrong)
+            stories.append(trial.first_story(found, [(first, None)]) if first is not None else None)
+        if stories and all(stories):
+            first_told = next(story[0] for story in stories if story)
+            sentence = f"{plan.name}: every zone can come to be locked out, one after the other, with nothing sent."
+            yield Broken(promise="not-all-locked-out", subject=f"areas/{area}#locked-out", sentence=sentence, story=first_told)

@@ -1,0 +1,159 @@
+"""What an area owes: a way back from everywhere, setting that looks at what is in the way, and the shared area's rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopwright.rehearse.part import OTHERS
+from loopwright.rehearse.plan import CONDITIONS, ON_THE_WAY, QUIET, Walk
+from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.search import Reached
+from loopwright.rehearse.state import ENTRY, SET, UNSET
+from loopwright.rehearse.table import Row
+from loopwright.rehearse.words import CONDITIONS as CONDITION_WORDS
+
+Where = NDArray[np.bool_]
+LAWFUL_NEVER = {"alarm", "exit-error", "setting-fails", "setting-stops"}
+NEVER_SENT = {"alarm", "exit-error", "confirmed-alarm"}
+
+
+def way_back(trial: Trial) -> Iterator[Broken]:
+    """Hold every area against being unset, set or alarmed for good."""
+    for area, plan in trial.whole.areas.items():
+        found = trial.search((area,), tracks=("conditions",))
+        mode, part = found.field(f"{area}.mode"), found.field(f"{area}.part")
+        goals = [("unset", f"have {plan.name} unset", mode == UNSET)]
+        for number, state in enumerate(trial.whole.states):
+            if not plan.serves:
+                goals.append((f"set-{state}", f"have {plan.name} set, {state}", (mode == SET) & (part == number)))
+        goals.append(("clear", f"clear an alarm of {plan.name}", found.field(f"{area}.memory") == 0))
+        goals += [(f"clear-{each}", f"clear a {each}", found.field(each) == 0) for each in ("tamper", "hold-up")]
+        for goal, words, there in goals:
+            stuck = found.first(~found.leads_to(there))
+            if stuck is None:
+                continue
+            told = trial.first_story(found, [(stuck, None)])
+            if told:
+                sentence = f"It can come to where nobody can {words}{'' if told[0] else ': from the start'}."
+                yield Broken(promise="way-back", subject=f"areas/{area}#{goal}", sentence=sentence, story=told[0])
+
+
+def setting(trial: Trial) -> Iterator[Broken]:
+    """Hold every way of setting against what was in the way and was not told."""
+    for area in trial.whole.areas:
+        openable = [name for name in trial.whole.zones_of(area) if _watched_contact(trial, name)][:1]
+        found = trial.search((area,), openable, tracks=("conditions",))
+        for name in CONDITIONS:
+            present = _present(trial, found, area, name, openable)
+            if present is None:
+                continue
+            told = trial.first_story(found, _sets_untold(found, area, name, present))
+            if told:
+                words = f"{trial.whole.areas[area].name} is set although {_clause(name)}, and nobody is told."
+                yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told[0])
+
+
+def _clause(name: str) -> str:
+    plain = {
+        "tamper": "a tamper is not cleared",
+        "hold-up": "a hold-up is not cleared",
+        "mains": "mains have failed",
+        "battery": "the battery is low",
+    }
+    return plain.get(name, CONDITION_WORDS[name])
+
+
+def _watched_contact(trial: Trial, name: str) -> bool:
+    zone = trial.whole.zones[name]
+    return zone.contact and any(does not in ON_THE_WAY | QUIET for does in zone.does[1:])
+
+
+def _present(trial: Trial, found: Reached, area: str, name: str, openable: list[str]) -> Where | None:
+    """Return the states in which a condition is there, or None where it cannot be."""
+    if name == "open":
+        name = f"{openable[0]}.open" if openable else ""
+    elif name == "memory":
+        name = f"{area}.memory"
+    return np.equal(found.field(name), np.uint64(1)) if name else None
+
+
+def _sets_untold(found: Reached, area: str, condition: str, present: Where) -> list[tuple[int, Row]]:
+    """Return the rows that take an area out of unset, a condition being there, and say nothing of it."""
+    mask = found.table.packing.place[f"{area}.mode"][1]
+
+    def untold(row: Row) -> bool:
+        if row.set & mask == 0 or row.keep & mask or any((each.word, each.about) == ("override", condition) for each in row.outputs):
+            return False
+        return condition != "open" or _opens_in(found, area, row)
+
+    return found.taken(untold, present & (found.field(f"{area}.mode") == UNSET))
+
+
+def _opens_in(found: Reached, area: str, row: Row) -> bool:
+    """Return whether the followed zone is watched in the set state a row sets."""
+    at, mask = found.table.packing.place[f"{area}.part"]
+    state = (row.set & mask) >> at
+    zone = next(iter(found.table.programme.followed))
+    return found.table.programme.zones[zone].does[1 + state] not in ON_THE_WAY | QUIET
+
+
+def shared(trial: Trial) -> Iterator[Broken]:
+    """Hold every shared area against the areas that share it."""
+    for lobby, plan in trial.whole.areas.items():
+        for each in plan.serves:
+            found = trial.search((lobby, each))
+            served = [each] + ([OTHERS] if len(plan.serves) > 1 else [])
+            counted = np.ones(found.states.size, dtype=np.bool_)
+            unset = np.zeros(found.states.size, dtype=np.bool_)
+            for name in served:
+                mode = found.field(f"{name}.mode")
+                counted &= (mode == SET) | (mode == ENTRY)
+                unset |= mode == UNSET
+            stands = found.field(f"{lobby}.mode")
+            for goal, wrong, words in (
+                ("left-unset", counted & (stands == UNSET), "is left unset with all of its areas set"),
+                ("left-set", unset & (stands != UNSET), "is left set with one of its areas unset"),
+            ):
+                yield from _told(trial, found, wrong, f"areas/{lobby}#{goal}", f"{plan.name} {words}.")
+
+
+def _told(trial: Trial, found: Reached, wrong: Where, subject: str, sentence: str) -> Iterator[Broken]:
+    first = found.first(wrong)
+    told = trial.first_story(found, [(first, None)]) if first is not None else None
+    if told:
+        yield Broken(promise="shared", subject=subject, sentence=sentence, story=told[0])
+
+
+def walk(trial: Trial) -> Iterator[Broken]:
+    """Let somebody walk in by every declared door, and out again, past what is passed, as slowly as is said."""
+    for name, area in trial.job.areas.items():
+        if name not in trial.whole.areas or not area.entry_doors:
+            continue
+        if area.walk_s is None:
+            trial.missing[f"{area.name}: nobody has said how long the slowest walk between door and keypad takes."] = None
+            continue
+        for door in area.entry_doors:
+            for out in (False, True):
+                yield from _walked(trial, name, Walk(area=name, door=door, past=area.walked_past, lasts_s=area.walk_s, out=out))
+
+
+def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:
+    unknown = [zone for zone in (route.door, *route.past) if zone not in trial.whole.zones]
+    if unknown:
+        return
+    areas = dict.fromkeys((name, *(area for zone in (route.door, *route.past) for area in trial.whole.zones[zone].areas)))
+    found = trial.walked(areas, route)
+    told = trial.first_story(found, found.taken(_unlawful))
+    if told:
+        door = trial.whole.zones[route.door].text
+        way = f"out of {trial.whole.areas[name].name} by {door}" if route.out else f"in by {door} to {trial.whole.areas[name].name}"
+        which = "out" if route.out else "in"
+        sentence = f"Walking {way} in {route.lasts_s:g} s ends in trouble."
+        yield Broken(promise="walk", subject=f"areas/{name}/entry_doors#{route.door}-{which}", sentence=sentence, story=told[0])
+
+
+def _unlawful(row: Row) -> bool:
+    return any(each.word in LAWFUL_NEVER or (each.word == "sent" and each.about in NEVER_SENT) for each in row.outputs)

@@ -1,0 +1,112 @@
+"""What a zone owes: an alarm where the customer expects one, at any time where it says so, and reports in silence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loopwright.rehearse.plan import ANY_TIME, FULL, Response
+from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.search import Reached
+from loopwright.rehearse.state import SET, UNSET
+from loopwright.rehearse.table import Row
+
+MOST_AREAS = 3
+NAMED = {"alarm", "hold-up", "tamper", "inhibited", "locked-out", "soak-test"}
+"""What answers an expectation: an alarm of its kind, or a quiet reason that has a name."""
+
+
+def watched(trial: Trial) -> Iterator[Broken]:
+    """Hold every zone against what the customer expects of it, in every set state of every area it lies in."""
+    for name, zone in trial.whole.zones.items():
+        expected = trial.job.zones[name].watched
+        if expected is None:
+            continue
+        if len(zone.areas) > MOST_AREAS:
+            trial.missing[f"{zone.text} lies in {len(zone.areas)} areas; {MOST_AREAS} are searched together."] = None
+            continue
+        found = trial.search(zone.areas, (name,))
+        for area in zone.areas:
+            for part, state in enumerate(trial.whole.states):
+                if expected != "full" or state == FULL:
+                    yield from _silent(trial, found, name, area, part, state)
+            if expected == "always":
+                yield from _silent(trial, found, name, area, -1, "unset")
+
+
+def _silent(trial: Trial, found: Reached, name: str, area: str, part: int, state: str) -> Iterator[Broken]:
+    mode = found.field(f"{area}.mode")
+    there = mode == UNSET if part < 0 else (mode == SET) & (found.field(f"{area}.part") == part)
+    if trial.whole.told.shared_zones == "all":
+        for other in trial.whole.zones[name].areas:
+            there &= (found.field(f"{other}.mode") != UNSET) | (part < 0)
+    entry_door = part >= 0 and name in trial.job.areas[area].entry_doors
+
+    def silent(row: Row) -> bool:
+        return row.event.kind == "activated" and row.event.place == name and not _answered(row, area, entry_door)
+
+    told = trial.first_story(found, found.taken(silent, there))
+    if told is None:
+        return
+    story, row = told
+    zone = trial.whole.zones[name].text
+    entry = row is not None and any(each.word == "entry" for each in row.outputs)
+    instead = "it starts the entry time, though it is no declared entry door" if entry else "nothing happens"
+    sentence = f"{zone[0].upper()}{zone[1:]} is expected to raise an alarm in {state}, and {instead}."
+    yield Broken(promise="watched", subject=f"zones/{name}/response/{state}", sentence=sentence, story=story)
+
+
+def _answered(row: Row, area: str, entry_door: bool) -> bool:
+    """Return whether a zone has answered in an area: an alarm, entry at a declared door, or a quiet reason that has a name."""
+    named = NAMED | ({"entry"} if entry_door else set())
+    return any(each.word in named and each.place == area for each in row.outputs)
+
+
+def any_time(trial: Trial) -> Iterator[Broken]:
+    """Hold every hold-up, tamper and 24-hour zone against answering in every state."""
+    for name, zone in trial.job.zones.items():
+        does = set(zone.response.values())
+        if does & ANY_TIME and len(does) > 1:
+            words = ", ".join(f"{state}: {word}" for state, word in zone.response.items())
+            sentence = f"Zone {zone.number} ({zone.text}) answers at any time in some states only ({words})."
+            yield Broken(promise="any-time", subject=f"zones/{name}/response", sentence=sentence)
+
+
+def answers(trial: Trial) -> Iterator[Broken]:
+    """Hold hold-up, tamper and duress against being signalled in every state, and against sound outside where there must be none."""
+    for name, zone in trial.whole.zones.items():
+        if {Response.HOLD_UP, Response.TAMPER, Response.ROUND_THE_CLOCK} & set(zone.does) and len(zone.areas) <= MOST_AREAS:
+            found = trial.search(zone.areas, (name,), observers=("report",))
+            for area in zone.areas:
+                yield from _not_sent(trial, found, area, name)
+                yield from _sounds_outside(trial, found, area, name)
+    for area in trial.whole.areas:
+        if any(person.duress for person in trial.whole.people):
+            yield from _not_sent(trial, trial.search((area,), observers=("report",)), area, "")
+
+
+def _not_sent(trial: Trial, found: Reached, area: str, zone: str) -> Iterator[Broken]:
+    for what in ("duress",) if not zone else ("hold-up", "tamper"):
+
+        def unsent(row: Row, what: str = what) -> bool:
+            words = {(each.word, each.about if each.word == "sent" else "") for each in row.outputs if each.place == area}
+            return (not zone or row.event.place == zone) and (what, "") in words and ("sent", what) not in words
+
+        told = trial.first_story(found, found.taken(unsent)) if trial.whole.told.centre else None
+        if told:
+            by = f" of {trial.whole.zones[zone].text}" if zone else ""
+            sentence = f"The {what}{by} in {trial.whole.areas[area].name} is not signalled."
+            yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told[0])
+
+
+def _sounds_outside(trial: Trial, found: Reached, area: str, zone: str) -> Iterator[Broken]:
+    """EN 50131-1 Table 7: no external sound while unset."""
+    if not trial.job.region.ruleset.startswith("en-"):
+        return
+
+    def outside(row: Row) -> bool:
+        return row.event.place == zone and any(each[:3] == ("sound", area, "external") for each in row.outputs)
+
+    told = trial.first_story(found, found.taken(outside, found.field(f"{area}.mode") == UNSET))
+    if told:
+        sentence = f"{trial.whole.zones[zone].text} sounds outside while {trial.whole.areas[area].name} is unset (EN 50131-1 Table 7)."
+        yield Broken(promise="answers", subject=f"zones/{zone}/response/unset", sentence=f"Z{sentence[1:]}", story=told[0])

@@ -1,0 +1,101 @@
+"""The rehearsal of a job: every promise held against the parts of its programme, and what was not covered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loopwright.job.document import Job
+from loopwright.rehearse.plan import NotCoveredError
+from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.promises import alarms, areas, zones
+from loopwright.rehearse.reading import programme_of
+from loopwright.rehearse.state import tick_s
+
+FAMILIES = (
+    zones.watched, zones.any_time, areas.walk, zones.answers, areas.setting, alarms.cancel, alarms.confirm, alarms.sounds,
+    alarms.not_all_locked_out, areas.way_back, areas.shared,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rehearsal:
+    """What the search found, over how many states in how many searches, how it was simplified, and what it did not cover."""
+
+    broken: tuple[Broken, ...]
+    states: int
+    searches: int
+    tick_s: float
+    simplified: tuple[str, ...]
+    not_covered: tuple[str, ...]
+
+
+SIMPLIFIED = (
+    "One area at a time; a shared area with one that shares it and a stand-in for the rest, a zone of several areas with them all.",
+    "One zone is followed at a time, two where two matter; the others may be activated, or stand open, at any time.",
+    "Times may end whenever they run; a story that no clock allows is not told, and the search is then done by the clock.",
+    "Reports, sounders and confirmation are looked at one at a time beside the areas, which do not depend on them.",
+)
+
+
+def rehearse(job: Job) -> Rehearsal:
+    """Hold every promise against every area that can be searched.
+
+    Raises TooManyStatesError for a part with more states than can be held.
+    """
+    covered, missing = _covered(job)
+    trial = Trial(job, programme_of(job, covered))
+    broken: dict[tuple[str, str], Broken] = {}
+    for family in FAMILIES:
+        for each in family(trial):
+            broken.setdefault((each.promise, each.subject), each)
+    return Rehearsal(
+        broken=tuple(broken.values()),
+        states=sum(trial.sizes.values()),
+        searches=len(trial.sizes),
+        tick_s=tick_s(trial.whole),
+        simplified=SIMPLIFIED,
+        not_covered=(*missing, *trial.missing, *_unsaid(job), *_left_out(job)),
+    )
+
+
+def _covered(job: Job) -> tuple[tuple[str, ...], list[str]]:
+    """Return the areas that can be searched, and why the others cannot."""
+    covered, missing = [], []
+    for name in job.areas:
+        try:
+            programme_of(job, (name,))
+        except NotCoveredError as reason:
+            missing.append(f"{reason}." if str(reason).startswith(job.areas[name].name) else f"{job.areas[name].name}: {reason}.")
+        else:
+            covered.append(name)
+    for name in list(covered):
+        lacking = [job.areas[each].name for each in job.areas[name].common_to if each not in covered]
+        cascaded = [job.areas[each].name for each in job.areas[name].common_to if job.areas[each].common_to]
+        if lacking or cascaded:
+            why = f"{lacking[0]} is not covered" if lacking else f"{cascaded[0]} is shared itself"
+            missing.append(f"{job.areas[name].name}: it is shared, and {why}.")
+            covered.remove(name)
+    return tuple(covered), missing
+
+
+def _unsaid(job: Job) -> list[str]:
+    """Return what the customer's expectation leaves open."""
+    found = []
+    silent = [zone for zone in job.zones.values() if zone.watched is None]
+    if silent:
+        found.append(
+            f"Nobody has said when {len(silent)} of {len(job.zones)} zones are to raise an alarm, so nothing is held against them."
+        )
+    doorless = [area.name for area in job.areas.values() if not area.entry_doors]
+    if doorless:
+        found.append(f"Nobody has said by which doors people may come in to {', '.join(doorless)}, so no walk is tried there.")
+    return found
+
+
+def _left_out(job: Job) -> list[str]:
+    found = ["Schedules, key fobs and readers, and what switched outputs follow are not searched."]
+    if len(job.areas) > 1:
+        found.append("Times of several areas against each other are searched only where areas share a zone or one of them is shared.")
+    if job.programme.lock_out_trips:
+        found.append("A zone that an unconfirmed alarm would leave inhibited stays as it is.")
+    return found

@@ -1,0 +1,127 @@
+"""Events, outputs and states in words: people act by name, zones are told by their number and text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from loopwright.rehearse.plan import Programme
+from loopwright.rehearse.state import MODES, Event, Output
+
+CENTRE_WORDS = "the receiving centre"
+OUTPUTS = {
+    "exit-begins": "the exit time of {place} begins",
+    "prevented": "{place} cannot be set: {about}",
+    "override": "{place} is set in spite of: {about}",
+    "nobody-left": "nobody went out, so {place} is set in part",
+    "set": "{place} is set",
+    "unset": "{place} is unset",
+    "settling": "{place} settles before it is set",
+    "setting-fails": "setting {place} fails",
+    "setting-stops": "{about} stops the setting of {place}",
+    "exit-error": "exit error: the entry time of {place} begins",
+    "entry": "{about} begins the entry time of {place}",
+    "tolerated": "{about} is tolerated",
+    "ignored": "nothing happens",
+    "ignored-without-power": "nothing happens: inputs are not looked at",
+    "chime": "chime",
+    "soak-test": "{about} is on soak test, and noted only",
+    "inhibited": "nothing happens: {about} is inhibited",
+    "locked-out": "nothing happens: {about} is locked out",
+    "alarm": "alarm in {place}",
+    "tamper": "tamper",
+    "hold-up": "hold-up",
+    "duress": "duress, in silence",
+    "cleared": "cleared",
+    "sound": "{about} sounder asked for",
+    "sounds": "{about} sounder sounds",
+    "silent": "sounder silent",
+    "sent": "sent to the receiving centre: {about}",
+    "abort-window": "abort window begins, nothing is sent yet",
+    "aborted": "aborted: nothing is sent",
+    "confirmed": "confirmed alarm",
+    "unconfirmed": "no second alarm in time: the first is forgotten",
+    "trips-forgotten": "the alarms counted are forgotten",
+    "fault": "{about} fails",
+    "restored": "{about} is back",
+    "power-lost": "all power is lost",
+    "power-back": "power is back, inputs are not looked at yet",
+    "awake": "inputs are looked at again",
+}
+CONDITIONS = {
+    "open": "a zone stands open", "memory": "an alarm is not cleared", "tamper": "tamper", "hold-up": "hold-up",
+    "path": "a path has failed", "mains": "mains", "battery": "battery",
+}  # fmt: skip
+
+
+def event_words(programme: Programme, event: Event) -> str:
+    """Return what happens as a clause: "the owner sets House, stay"."""
+    place, who = place_words(programme, event.place), CENTRE_WORDS if event.who == "centre" else event.who
+    state = programme.states[event.state]
+    match event.kind:
+        case "set":
+            over = f" although {CONDITIONS[event.over]}" if event.over else ""
+            return f"{who} sets {place}, {state}{over}"
+        case "unset":
+            return f"{who} unsets {place}"
+        case "clear":
+            return f"{who} clears the alarm of {place}"
+        case "clear-latched":
+            return f"{who} clears the {event.place}"
+        case "activated":
+            return f"{place} {'opens' if _contact(programme, event.place) else 'sees movement'}"
+        case "shut":
+            return f"{place} shuts"
+        case "end":
+            return f"the time of {place} is over" + (f" and {place_words(programme, event.over)} stands open" if event.over else "")
+    others = {
+        "lock": f"the lock of {place} is thrown",
+        "fault": f"{CONDITIONS.get(event.place, place)} fails",
+        "restored": f"{CONDITIONS.get(event.place, place)} comes back",
+        "power-lost": "mains and battery are gone",
+        "power-back": "mains come back",
+        "awake": "the time after power came back is over",
+        "midnight": "midnight passes",
+        "others-set": "the last of the other areas is set",
+        "others-unset": "one of the other areas is unset",
+        "others-stir": "something changes in the other areas, all of them set",
+        "report-ends": f"the reporting time of {place} is over",
+        "sound-ends": f"the sounders' time of {place} is over",
+        "confirm-ends": f"the confirmation time of {place} is over",
+        "tick": "time goes by",
+    }
+    return others[event.kind]
+
+
+def output_words(programme: Programme, output: Output) -> str:
+    """Return what is given out as a clause."""
+    about = CONDITIONS.get(output.about, "") if output.word in ("prevented", "override", "fault", "restored") else ""
+    return OUTPUTS[output.word].format(place=place_words(programme, output.place), about=about or place_words(programme, output.about))
+
+
+def told(programme: Programme, event: Event, outputs: tuple[Output, ...]) -> str:
+    """Return an event and what it gives out as one clause, with nothing said twice."""
+    said = [f"{event_words(programme, event)[:1].upper()}{event_words(programme, event)[1:]}"]
+    said += [words for words in dict.fromkeys(output_words(programme, each) for each in outputs)]
+    return f"{said[0]}: {'; '.join(said[1:])}" if said[1:] else said[0]
+
+
+def state_words(programme: Programme, state: Mapping[str, int]) -> list[str]:
+    """Return how the areas stand, a line each."""
+    lines = []
+    for name, area in programme.areas.items():
+        mode = state[f"{name}.mode"]
+        part = f", {programme.states[state[f'{name}.part']]}" if mode else ""
+        memory = ", an alarm not cleared" if state.get(f"{name}.memory") else ""
+        lines.append(f"{area.name}: {MODES[mode]}{part}{memory}")
+    return lines
+
+
+def place_words(programme: Programme, place: str) -> str:
+    """Return an area by its name, a zone by its number and text, anything else as it is said."""
+    if place in programme.areas:
+        return programme.areas[place].name
+    return programme.zones[place].text or place if place in programme.zones else place
+
+
+def _contact(programme: Programme, zone: str) -> bool:
+    return zone in programme.zones and programme.zones[zone].contact

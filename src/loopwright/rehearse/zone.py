@@ -1,0 +1,163 @@
+"""What an activated zone does: rows 7 to 10, 13 and 14 of docs/programme.md."""
+
+from __future__ import annotations
+
+from loopwright.rehearse.moment import Moment
+from loopwright.rehearse.plan import ON_THE_WAY, Response
+from loopwright.rehearse.setting import ends_by_act, leave, served
+from loopwright.rehearse.state import (
+    ANOTHER,
+    ENTRY,
+    EXIT,
+    NOBODY,
+    NOT_USED,
+    ON,
+    SET,
+    SETTLING,
+    UNSET,
+    USED,
+    USED_AGAIN,
+    fields,
+    known,
+    number_of,
+)  # fmt: skip
+
+
+def opens(now: Moment, name: str) -> bool:
+    """A zone is activated: a contact that is followed opens and stays open, anything else gives a pulse."""
+    zone = now.programme.zones[name]
+    if zone.contact and zone.followed:
+        if now[f"{name}.open"]:
+            return False
+        now[f"{name}.open"] = 1
+    if "power" in now.programme.tracks and now["power"] != ON:
+        now.say("ignored-without-power", "", name)
+        return True
+    areas = zone.areas
+    if now.programme.told.shared_zones == "all" and len(areas) > 1 and any(now[f"{area}.mode"] == UNSET for area in areas):
+        areas = tuple(area for area in areas if now[f"{area}.mode"] == UNSET)
+    counted = [_answer(now, name, area) for area in areas]
+    if any(counted) and f"{name}.trips" in fields(now.programme):
+        now[f"{name}.trips"] = now[f"{name}.trips"] + 1
+    return True
+
+
+def shuts(now: Moment, name: str) -> bool:
+    """A contact shuts. A final door that does ends the exit where that is how it is set."""
+    zone = now.programme.zones[name]
+    if zone.followed:
+        if not zone.contact or not now[f"{name}.open"]:
+            return False
+        now[f"{name}.open"] = 0
+        if "power" in now.programme.tracks and now["power"] != ON:
+            return True
+    elif now.programme.told.set_by != "final-door" or not zone.contact or ("power" in now.programme.tracks and now["power"] != ON):
+        return False
+    if now.programme.told.set_by == "final-door":
+        doors = [area for area in zone.areas if now[f"{area}.mode"] == EXIT and now.does(name, area) is Response.FINAL_EXIT]
+        return any([ends_by_act(now, area) for area in doors]) or zone.followed
+    return True
+
+
+def _answer(now: Moment, name: str, area: str) -> bool:
+    """Answer a zone in one area; return whether it is an alarm that counts towards lock-out."""
+    does, mode = now.does(name, area), now[f"{area}.mode"]
+    if does is Response.HOLD_UP:
+        return _latches(now, name, area, "hold-up")
+    if does in (Response.IGNORED, Response.SOAK_TEST, Response.CHIME):
+        word = {Response.SOAK_TEST: "soak-test", Response.CHIME: "chime" if mode == UNSET else "ignored"}.get(does, "ignored")
+        now.say(word, area, name)
+        return False
+    quiet = _quiet(now, name) if mode != UNSET else ""
+    if quiet:
+        now.say(quiet, area, name)
+        return False
+    if does is Response.TAMPER:
+        return _latches(now, name, area, "tamper")
+    if does is Response.ROUND_THE_CLOCK:
+        return _alarm(now, name, area, now.programme.sounds[f"24-hour-{'unset' if mode == UNSET else 'set'}"])
+    if mode == UNSET:
+        now.say("ignored", area, name)
+        return False
+    return _armed(now, name, area, does, mode)
+
+
+def _armed(now: Moment, name: str, area: str, does: Response, mode: int) -> bool:
+    if mode == EXIT and does in ON_THE_WAY:
+        if does is Response.FINAL_EXIT:
+            _door_used(now, area)
+        now.say("tolerated", area, name)
+        return False
+    if mode == EXIT and now.programme.told.exit_alarm == "stops":
+        now.say("setting-stops", area, name)
+        leave(now, area)
+        return False
+    if mode == ENTRY and does in ON_THE_WAY:
+        now.say("tolerated", area, name)
+        return False
+    if mode == SET and does is Response.FINAL_EXIT:
+        now[f"{area}.mode"] = ENTRY
+        now[f"{area}.starter"] = number_of(now.programme, name)
+        now.begin(f"{area}.clock")
+        now.say("entry", area, name)
+        served(now, area)
+        return False
+    return _alarm(now, name, area, "external")
+
+
+def _door_used(now: Moment, area: str) -> None:
+    """A use of the final door during exit: the second begins the exit time again, once (SIA CP-01 4.2.2.3). Settling is broken off."""
+    used = now[f"{area}.door"]
+    if used == SETTLING:
+        now[f"{area}.door"] = USED
+        now.begin(f"{area}.clock")
+    elif used == NOT_USED:
+        now[f"{area}.door"] = USED
+    elif used == USED and now.programme.told.exit_restart and now.programme.told.set_by == "timed":
+        now[f"{area}.door"] = USED_AGAIN
+        now.begin(f"{area}.clock")
+
+
+def _quiet(now: Moment, name: str) -> str:
+    """Row 8: why a zone says nothing, by name."""
+    remembered = fields(now.programme)
+    if f"{name}.inhibited" in remembered and now[f"{name}.inhibited"]:
+        return "inhibited"
+    return "locked-out" if f"{name}.trips" in remembered and now[f"{name}.trips"] >= now.programme.told.trips else ""
+
+
+def _alarm(now: Moment, name: str, area: str, sound: str) -> bool:
+    """Row 7: an alarm. It counts towards lock-out while its area is not unset."""
+    now[f"{area}.memory"] = 1
+    now.say("alarm", area, name)
+    if sound != "silent":
+        now.say("sound", area, sound)
+    return now[f"{area}.mode"] != UNSET
+
+
+def _latches(now: Moment, name: str, area: str, what: str) -> bool:
+    """Row 14: a tamper or hold-up is latched, signalled at once, and sounds as the programme's cell says."""
+    if "conditions" in now.programme.tracks:
+        now[what] = 1
+    now.say(what, area, name)
+    now.send(what, area)
+    sound = now.programme.sounds[f"{what}-{'unset' if now[f'{area}.mode'] == UNSET else 'set'}"]
+    if sound != "silent":
+        now.say("sound", area, sound)
+    return False
+
+
+def entry_ends(now: Moment, area: str) -> bool:
+    """Row 10: nobody unset in time. The area is set as before, and the door that started entry raises its alarm."""
+    starter = now[f"{area}.starter"]
+    now[f"{area}.mode"] = SET
+    now[f"{area}.starter"] = NOBODY
+    now.begin(f"{area}.clock")
+    served(now, area)
+    if starter == NOBODY:
+        now.send("exit-error", area)
+    name = "" if starter in (NOBODY, ANOTHER) else known(now.programme)[starter - 2]
+    _alarm(now, name, area, "external")
+    if f"{name}.trips" in fields(now.programme):
+        now[f"{name}.trips"] = min(now[f"{name}.trips"] + 1, now.programme.told.trips)
+    return True

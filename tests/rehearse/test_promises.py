@@ -1,0 +1,203 @@
+"""Each promise kept by a good programme and broken by one wrong cell, with a story that says what happens."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any, Literal
+
+import pytest
+
+from loopwright import demo
+from loopwright.job.document import Job
+from loopwright.job.read import read
+from loopwright.rehearse.promise import PROMISES, Broken, Trial
+from loopwright.rehearse.promises import areas
+from loopwright.rehearse.reading import programme_of
+from loopwright.rehearse.rehearsal import rehearse
+
+EXPECTED: dict[str, Literal["full", "every-set"]] = {
+    "z01": "full", "z02": "full", "z03": "every-set", "z04": "every-set", "z05": "every-set", "z06": "full", "z07": "full",
+    "z08": "full", "z09": "every-set", "z10": "every-set", "z11": "every-set",
+}  # fmt: skip
+
+
+def good(**told: Any) -> Job:
+    """Return the example dwelling with everything said that the promises ask for, and kept."""
+    job = read(demo.text("dwelling")).job
+    house = replace(job.areas["house"], entry_doors=("z01", "z02"), walked_past=("z06",), walk_s=20.0)
+    signalling = replace(job.signalling, reports={**job.signalling.reports, "cancel": "yes", "override": "yes", "duress": "yes"})
+    zones = {name: replace(zone, watched=EXPECTED[name]) for name, zone in job.zones.items()}
+    return replace(job, areas={"house": house}, zones=zones, signalling=signalling, programme=replace(job.programme, **told))
+
+
+def with_cell(job: Job, zone: str, state: str, word: str) -> Job:
+    changed = replace(job.zones[zone], response={**job.zones[zone].response, state: word})
+    return replace(job, zones={**job.zones, zone: changed})
+
+
+def everywhere(job: Job, zone: str, word: str) -> Job:
+    changed = replace(job.zones[zone], response=dict.fromkeys(job.zones[zone].response, word))
+    return replace(job, zones={**job.zones, zone: changed})
+
+
+def broken(job: Job) -> dict[str, Broken]:
+    return {f"{each.promise} {each.subject}": each for each in rehearse(job).broken}
+
+
+def test_a_good_programme_is_not_accused() -> None:
+    assert broken(good()) == {}
+
+
+def test_a_zone_that_does_nothing_where_an_alarm_is_expected_breaks_the_promise_with_a_story() -> None:
+    (only,) = broken(with_cell(good(), "z04", "stay", "ignored")).values()
+    assert (only.promise, only.subject) == ("watched", "zones/z04/response/stay")
+    assert only.lines == (
+        "0 s: The owner sets House, stay: the exit time of House begins.",
+        "60 s: The time of House is over: House is set.",
+        "60 s: Zone 4 (Kitchen windows) opens: nothing happens.",
+    )
+
+
+def test_entry_is_an_answer_at_a_declared_door_only() -> None:
+    found = broken(with_cell(good(), "z03", "full", "final-exit"))
+    assert "no declared entry door" in found["watched zones/z03/response/full"].sentence
+
+
+def test_soak_test_is_a_quiet_reason_with_a_name() -> None:
+    assert broken(with_cell(good(), "z04", "full", "soak-test")) == {}
+
+
+@pytest.mark.parametrize("walk_s, held", [(29.0, True), (30.0, False), (31.0, False)])
+def test_the_walk_in_is_held_against_the_entry_time_ties_both_ways(walk_s: float, held: bool) -> None:
+    job = good()
+    job = replace(job, areas={"house": replace(job.areas["house"], walk_s=walk_s)})
+    found = broken(job)
+    assert ("walk areas/house/entry_doors#z01-in" not in found) == held
+    if not held:
+        assert found["walk areas/house/entry_doors#z01-in"].story[-1].at_s == 30 + 60
+
+
+def test_the_walk_out_is_held_against_the_exit_time() -> None:
+    job = good()
+    job = replace(job, areas={"house": replace(job.areas["house"], walk_s=60.0, entry_s=90.0)})
+    found = broken(job)
+    assert {name for name in found if name.startswith("walk")} == {f"walk areas/house/entry_doors#{door}-out" for door in ("z01", "z02")}
+
+
+def test_a_detector_passed_on_the_way_has_to_tolerate_it() -> None:
+    found = broken(with_cell(good(), "z06", "full", "immediate"))
+    assert "walk areas/house/entry_doors#z01-in" in found and "alarm in House" in found["walk areas/house/entry_doors#z01-in"].lines[-1]
+
+
+def test_who_clears_and_who_unsets_has_to_be_somebody() -> None:
+    assert "way-back areas/house#clear" in broken(good(alarm_reset="engineer"))
+    job = good(alarm_reset="engineer")
+    engineer = replace(job.users["service"], access="engineer")
+    assert broken(replace(job, users={**job.users, "service": engineer})) == {}
+    assert "way-back areas/house#clear" not in broken(good(alarm_reset="remote"))
+    users = {name: replace(user, areas={"house": "set"}) for name, user in job.users.items()}
+    assert "way-back areas/house#unset" in broken(replace(good(), users=users))
+
+
+def test_a_condition_that_is_not_looked_at_is_told() -> None:
+    found = broken(good(prevents={"mains": "ignored", "open": "ignored"}))
+    assert {name for name in found if name.startswith("setting")} == {"setting programme/prevents/mains", "setting programme/prevents/open"}
+    assert broken(good(prevents={"open": "user", "tamper": "user", "memory": "engineer"})) == {}
+
+
+def test_an_alarm_sent_is_cancelled() -> None:
+    job = good()
+    job = replace(job, signalling=replace(job.signalling, reports={**job.signalling.reports, "cancel": "no"}))
+    only = broken(job)["cancel signalling/reports/cancel"]
+    assert [scene.at_s for scene in only.story][-2:] == [30.0, 30.0]
+
+
+def test_entry_and_abort_together_are_held_to_the_minute() -> None:
+    """UL note beside SIA CP-01: entry delay and abort window together at most 60 s."""
+    assert broken(good(abort_s=30.0)) == {}
+    assert "cancel areas/house/entry_s" in broken(good(abort_s=31.0))
+
+
+def test_confirmation_has_to_be_possible_and_of_two_circuits() -> None:
+    assert broken(good(confirm_s=1800.0)) == {}
+    job = good(confirm_s=1800.0)
+    zones = {name: replace(zone, circuit="p04") if name == "z05" else zone for name, zone in job.zones.items()}
+    found = broken(replace(job, zones=zones))
+    assert set(found) == {"confirm zones/z05/circuit"} and "confirmed alarm" in found["confirm zones/z05/circuit"].lines[-1]
+    lone = replace(job, zones={name: zone for name, zone in zones.items() if name == "z03"})
+    lone = replace(lone, areas={"house": replace(lone.areas["house"], entry_doors=(), walked_past=())})
+    assert "confirm areas/house#confirm" in broken(lone)
+
+
+def test_sounders_without_a_time_are_mute() -> None:
+    assert "sounds programme/sounder_s" in broken(good(sounder_s=0.0))
+
+
+def test_lock_out_that_outlasts_the_set_period_can_silence_everybody() -> None:
+    assert broken(good(lock_out_trips=2)) == {}
+    found = broken(good(lock_out_trips=1, lock_out_reset="midnight"))
+    only = found["not-all-locked-out areas/house#locked-out"]
+    assert any("aborted" in line for line in only.lines)
+
+
+def test_duress_and_hold_up_are_signalled() -> None:
+    job = everywhere(good(), "z05", "hold-up")
+    job = replace(job, users={**job.users, "owner": replace(job.users["owner"], duress=True)})
+    reports = {**job.signalling.reports, "hold-up": "yes", "duress": "yes"}
+    assert broken(replace(job, signalling=replace(job.signalling, reports=reports))) == {}
+    silent = replace(job, signalling=replace(job.signalling, reports={**reports, "hold-up": "no", "duress": "local"}))
+    assert set(broken(silent)) == {"answers signalling/reports/hold-up", "answers signalling/reports/duress"}
+
+
+def test_no_sound_outside_while_unset_in_europe() -> None:
+    job = with_cell(
+        with_cell(with_cell(good(sounds={"24-hour-unset": "external"}), "z05", "unset", "24-hour"), "z05", "full", "24-hour"),
+        "z05",
+        "stay",
+        "24-hour",
+    )
+    assert broken(job) == {}
+    assert set(broken(replace(job, region=replace(job.region, ruleset="en-grade-2")))) == {"answers zones/z05/response/unset"}
+
+
+def shared(**told: Any) -> Job:
+    """Return the example business with its two areas upstairs and the lobby they share, every cell said."""
+    job = read(demo.text("business")).job
+    job = with_cell(job, "z23", "late", "immediate")
+    signalling = replace(job.signalling, reports={**job.signalling.reports, "cancel": "yes"})
+    return replace(job, signalling=signalling, programme=replace(job.programme, **told))
+
+
+def of_lobby(job: Job) -> dict[str, Broken]:
+    return {each.subject: each for each in areas.shared(Trial(job, programme_of(job)))}
+
+
+def test_a_shared_area_follows_its_areas_unless_its_setting_can_fail() -> None:
+    assert of_lobby(shared()) == {}
+    only = of_lobby(shared(exit_error="fails"))["areas/lobby#left-unset"]
+    assert "all of its areas set" in only.sentence and "fails" in only.lines[-1]
+    assert of_lobby(shared(exit_error="fails", lobby_sets="at-once")) == {}
+
+
+def test_somebody_who_may_unset_the_shared_area_leaves_it_unset() -> None:
+    job = shared()
+    users = {name: replace(user, areas={**user.areas, "lobby": "both"}) for name, user in job.users.items()}
+    assert "areas/lobby#left-unset" in of_lobby(replace(job, users=users))
+
+
+def test_the_business_says_what_was_not_covered_and_which_zone_answers_at_any_time_in_part() -> None:
+    found = rehearse(read(demo.text("business")).job)
+    assert "zones/z30/response" in [each.subject for each in found.broken]
+    assert any("Lobby" in line for line in found.not_covered) and any("late" in line for line in found.not_covered)
+    assert all(each.promise in PROMISES for each in found.broken)
+
+
+@pytest.mark.parametrize("word", ["instant", "immediate"])
+def test_other_words_of_the_trade_are_known(word: str) -> None:
+    assert broken(with_cell(good(), "z03", "full", word)) == {}
+
+
+def test_areas_shared_in_a_circle_are_told_and_not_searched() -> None:
+    job = shared()
+    circle = {**job.areas, "offices": replace(job.areas["offices"], common_to=("lobby",))}
+    assert any("shared by it" in line for line in rehearse(replace(job, areas=circle)).not_covered)
