@@ -16,6 +16,7 @@ from loopwright.explain.catalogue import Fault, of_group
 from loopwright.explain.circuit.capacitance import drum_of
 from loopwright.explain.circuit.check import circuit_checks
 from loopwright.explain.circuit.edit import BANDS, Variants, cores_alone
+from loopwright.explain.circuit.own import own_job
 from loopwright.explain.circuit.place import CircuitPlaces, Spot
 from loopwright.explain.circuit.reading import Loops, contacts_wanted, predict
 from loopwright.explain.hypothesis import Hypothesis, Part
@@ -24,12 +25,17 @@ from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
 from loopwright.netlist.loop import ActKind, LoopNetwork, compile_loop
 from loopwright.netlist.variants import read_variants
+from loopwright.values.recent import Recent
 
 MOST_AMOUNTS, LEAST_AMOUNTS = 40, 4
 """On a circuit of many places the amounts of each are fewer and further apart: a reading tells the place, not the amount, there."""
 MOST_WAYS = 16
 MOST_DARK = 3
 """Of more powered devices on one circuit than this, only one at a time or all together are taken to go dark."""
+
+MOST_PARTS = 40
+PARTS = Recent[Part](most_names=MOST_PARTS, each=2)
+"""The circuits looked into last, some megabytes where they have many devices."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -48,7 +54,19 @@ class Variant:
 
 
 def circuit_part(job: Job, name: str) -> Part:
-    """Return the circuit called ``name`` with all its hypotheses. Raises KeyError when there is none."""
+    """Return the circuit called ``name`` with all its hypotheses. Raises KeyError when there is none.
+
+    The part is the same object again as long as nothing it comes from has changed.
+    """
+    own = own_job(job, name)
+    if (known := PARTS.find(name, (own,))) is None:
+        known = worked_out(own, name)
+        PARTS.put(name, (own,), known)
+    return known
+
+
+def worked_out(job: Job, name: str) -> Part:
+    """Return the part as it is worked out, with nothing kept."""
     places = CircuitPlaces(job, compile_loop(job, name))
     made = _made(job, places)
     hypotheses, variants = _hypotheses(job, places, made)

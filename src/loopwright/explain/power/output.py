@@ -14,14 +14,15 @@ from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.circuit.check import ACT_MINUTES, label
 from loopwright.explain.circuit.edit import edited
 from loopwright.explain.circuit.place import Spot
-from loopwright.explain.circuit.reading import LEAST_SHARE, spread_ohm
+from loopwright.explain.circuit.reading import LEAST_SD_OHM, LEAST_SHARE
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
 from loopwright.explain.look import looks_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import Supervision
 from loopwright.netlist.compile import PowerNetwork, cores_through
 from loopwright.netlist.element import Resistance
-from loopwright.netlist.loop import ActKind, LoopNetwork, LoopReading, read_loops
+from loopwright.netlist.loop import ActKind, LoopNetwork
+from loopwright.netlist.variants import read_variants
 from loopwright.netlist.watch import compile_watches
 
 SILENT = "silent"
@@ -51,7 +52,8 @@ def output_part(job: Job, power: PowerNetwork, output: str) -> Part:
     looks, look_chances = looks_of(f"outputs/{output}", hypotheses, owner)
     checks = _checks(job, network)
     every = (*checks, *looks)
-    readings = read_loops([v.network for v in variants])
+    readings = read_variants([v.network for v in variants])
+    spread = np.hypot(readings.spread_ohm, LEAST_SD_OHM)
     mean, sd = np.full((len(variants), len(every)), np.nan), np.full((len(variants), len(every)), np.nan)
     chances = {len(checks) + number: values for number, values in look_chances.items()}
     acts = {(act.kind, act.device or ""): column for column, act in enumerate(network.acts)}
@@ -60,11 +62,11 @@ def output_part(job: Job, power: PowerNetwork, output: str) -> Part:
         if check.scenario == SILENT:
             chances[column] = _yes(np.array([v.silent for v in variants]))
         elif check.kind is CheckKind.TROUBLE:
-            chances[column] = _yes(_trouble(variants, readings, acts[check.act, check.device], watch))
+            act = acts[check.act, check.device]
+            chances[column] = _yes(_trouble(readings.volts_v[:, act], readings.field_ohm[:, act], spread[:, act], watch))
         else:
             act = acts[check.act, check.device]
-            mean[:, column] = [reading.field_ohm[act] for reading in readings]
-            sd[:, column] = [spread_ohm(v.network, reading)[act] for v, reading in zip(variants, readings, strict=True)]
+            mean[:, column], sd[:, column] = readings.field_ohm[:, act], spread[:, act]
     share, present = np.array([v.share for v in variants]), np.array([v.present for v in variants])
     known = Predicted(checks=every, mean=mean, sd=sd, chances=chances, owner=owner, share=share, present=present)
     return Part(name=f"outputs/{output}", hypotheses=tuple(hypotheses), predicted=known, hidden={})
@@ -162,16 +164,13 @@ def _watch(job: Job, output: str) -> Supervision:
     return watch
 
 
-def _trouble(variants: list[OutputVariant], readings: tuple[LoopReading, ...], act: int, watch: Supervision) -> Floats:
-    """Return the chance that the unit takes the pair for cut or shorted."""
+def _trouble(volts: Floats, ohm: Floats, spread: Floats, watch: Supervision) -> Floats:
+    """Return the chance that the unit takes the pair for cut or shorted, one a variant."""
     edges = [edge / (edge + watch.pull_up_ohm) for edge in (watch.short_below_ohm, watch.open_above_ohm)]
-    out = []
-    for variant, reading in zip(variants, readings, strict=True):
-        ratio, ohm = float(reading.volts_v[act]) / watch.pull_up_v, float(reading.field_ohm[act])
-        relative = 0.0 if math.isinf(ohm) or ohm <= 0 else float(spread_ohm(variant.network, reading)[act]) / ohm
-        sd = max(ratio * (1 - ratio) * math.hypot(min(relative, 1.0), 0.01), LEAST_SHARE)
-        out.append(float(ndtr((edges[0] - ratio) / sd) + ndtr((ratio - edges[1]) / sd)))
-    return np.array(out)
+    ratio = volts / watch.pull_up_v
+    relative = np.where(np.isfinite(ohm) & (ohm > 0), spread / np.where(ohm > 0, ohm, 1.0), 0.0)
+    sd = np.maximum(ratio * (1 - ratio) * np.hypot(np.minimum(relative, 1.0), 0.01), LEAST_SHARE)
+    return np.asarray(ndtr((edges[0] - ratio) / sd) + ndtr((ratio - edges[1]) / sd))
 
 
 def _yes(chance: NDArray[np.float64]) -> Floats:
