@@ -143,8 +143,8 @@ ACT = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.lists(EVENT, max_size=25), st.lists(ACT, max_size=8, unique_by=lambda act: act.id), st.randoms(use_true_random=False))
+@settings(max_examples=40, deadline=None)
+@given(st.lists(EVENT, max_size=18), st.lists(ACT, max_size=6, unique_by=lambda act: act.id), st.randoms(use_true_random=False))
 def test_order_and_repetition_change_nothing_and_no_event_is_lost(heard: list[Heard], walked: list[Walked], draw: object) -> None:
     first = seen(heard, walked)
     again = [*heard, *heard]

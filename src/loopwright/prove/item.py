@@ -37,6 +37,14 @@ class Proof(StrEnum):
     SIGNAL = "signal"
 
 
+SHORT = {
+    Proof.WALK: "walk test", Proof.EDGE: "edge of coverage", Proof.BEYOND: "nothing beyond it", Proof.LID_SHUT: "lid shut",
+    Proof.LABEL: "text", Proof.PHOTO: "photograph", Proof.RADIO: "radio margin", Proof.RESTED: "rested volts", Proof.FLOAT: "float volts",
+    Proof.MINUTE: "volts after a minute", Proof.UNSET_A: "current unset", Proof.ALARM_A: "current in alarm",
+}  # fmt: skip
+"""Short words for what is done, where its own value is none."""
+
+
 class Group(StrEnum):
     """Where a thing stands on the sheet and in the record."""
 
@@ -79,6 +87,16 @@ class Item:
     wanted: bool = True
     right: str = "yes"
     caution: str = ""
+
+    @property
+    def short(self) -> str:
+        """Return in two or three words what is done: of a circuit in which state, of a signal which."""
+        parts = self.key.split(":")
+        if self.proof in (Proof.OHM, Proof.LIFT):
+            return " ".join(("lifted", *parts[2:]) if self.proof is Proof.LIFT else parts[2:]).strip()
+        if self.proof is Proof.SETTING:
+            return parts[2]
+        return self.act if self.proof is Proof.SIGNAL else SHORT.get(self.proof, self.proof.replace("-", " "))
 
 
 def key_of(proof: Proof, *parts: str) -> str:

@@ -121,11 +121,15 @@ class Issued:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Record:
-    """Everything said of one proving, from its first word to the closed day. ``marks`` name the changes made, each once."""
+    """Everything said of one proving, from its first word to the closed day. ``marks`` name the changes made, each once.
+
+    ``after`` is the number of the last received message that belongs to the proving before.
+    """
 
     id: str = ""
     begun_at: str = ""
     by: str = ""
+    after: int = 0
     tools: tuple[Tool, ...] = ()
     entries: tuple[Entry, ...] = ()
     walked: tuple[Walked, ...] = ()

@@ -79,11 +79,14 @@ def zone_events(job: Job, name: str) -> Iterator[Expected]:
     codes = _ALARM_CODES.get(response, _BURGLARY) if kind is Kind.ALARM else _CODES[kind][0]
     yield from _pair(job, name, kind, codes, told)
     circuit = job.circuits.get(zone.circuit or "")
-    if circuit is None or zone.part == "b":
+    if circuit is None:
         return
     contacts = {contact for hop in circuit.path if hop.device is not None for contact in hop.contacts}
     if kind is not Kind.TAMPER and "tamper" in contacts and circuit.topology in (Topology.DOUBLE, Topology.TRIPLE, Topology.PAIR):
-        yield from _pair(job, name, Kind.TAMPER, _CODES[Kind.TAMPER][0], "a lid of its circuit")
+        # Which of two zones on one pair tells of its lids is up to the unit: the first is asked for, the second may.
+        second = zone.part == "b"
+        told = "a lid of its pair, if told by both zones" if second else "a lid of its circuit"
+        yield from _pair(job, name, Kind.TAMPER, _CODES[Kind.TAMPER][0], told, asked=not second)
     if "fault" in contacts and circuit.topology is Topology.TRIPLE:
         yield from _pair(job, name, Kind.FAULT, _CODES[Kind.FAULT][0], "a fault contact of its circuit")
 
@@ -105,7 +108,7 @@ def _response(zone: Zone) -> tuple[str, str]:
     return (zone.response[loud[0]], loud[0]) if loud else ("", "")
 
 
-def _pair(job: Job, name: str, kind: Kind, contact_id: tuple[str, ...], told: str) -> Iterator[Expected]:
+def _pair(job: Job, name: str, kind: Kind, contact_id: tuple[str, ...], told: str, *, asked: bool = True) -> Iterator[Expected]:
     zone = job.zones[name]
     numbers = {area: at for at, area in enumerate(job.areas, start=1)}
     _, new, over = _CODES[kind]
@@ -121,7 +124,7 @@ def _pair(job: Job, name: str, kind: Kind, contact_id: tuple[str, ...], told: st
             area_words=", ".join(job.areas[area].name for area in zone.areas if area in job.areas),
             contact_id=tuple(dict.fromkeys(contact_id)),
             dc03=over if restored else new,
-            sent=job.signalling.sends(_REPORT_OF[kind]),
+            sent=asked and job.signalling.sends(_REPORT_OF[kind]),
             from_words=told,
         )
 

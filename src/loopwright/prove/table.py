@@ -27,7 +27,7 @@ def _row(event: Expected, board: Board, told: object) -> tuple[str, ...]:
     answer, time, operator = (getattr(told, name, "") for name in ("answer", "time", "operator"))
     return (
         event.words, "" if event.number is None else str(event.number), event.text, event.area_words,
-        _contact_id(event), " or ".join(event.dc03), "yes" if event.restored else "no", "yes" if event.sent else "no", event.from_words,
+        _contact_id(event), " or ".join(event.dc03[:2]), "yes" if event.restored else "no", "yes" if event.sent else "no", event.from_words,
         f"{here.at:%Y-%m-%d %H:%M:%S}" if here else "", here.code if here else "",
         {"yes": "arrived", "no": "did not arrive"}.get(answer, ""), time, operator,
     )  # fmt: skip

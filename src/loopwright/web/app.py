@@ -27,6 +27,7 @@ from loopwright.web.page import Page, Query
 from loopwright.web.past import add_past
 from loopwright.web.place import link_to_cell
 from loopwright.web.print_run import Clock, moment, paper
+from loopwright.web.prove_asked import add_prove
 from loopwright.web.refusal import add_refusal
 from loopwright.web.rights import allowed, demands
 from loopwright.web.search import add_searching
@@ -100,6 +101,7 @@ def _add_job(
     add_past(app, draw.steps, session)
     add_secrets(app, draw, session, sittings)
     add_on_site(app, draw, session, clock)
+    add_prove(app, draw, session, clock)
     add_desk(app, draw, session, clock)
     _add_asking(app, draw, session, clock)
     if entrance is not None:

@@ -32,6 +32,7 @@ from loopwright.web.session import State
 if TYPE_CHECKING:
     from loopwright.web.desking import Desk
     from loopwright.web.past import Past
+    from loopwright.web.proving import Proving
     from loopwright.web.visiting import OnSite
 
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
@@ -85,6 +86,7 @@ class Page:
     query: Query
     past: Past | None = None
     on_site: OnSite | None = None
+    prove: Proving | None = None
     desk: Desk | None = None
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
@@ -277,6 +279,8 @@ class Page:
 
     def state_words(self, room: str) -> str:
         """Return how a room stands, in a word or two; the front sheet speaks for the whole job."""
+        if room == "prove" and self.prove is not None:
+            return self.prove.words
         found = self.appraisal.findings
         here = [finding.severity for finding in found if room == "front" or room_of_finding(finding) == room]
         for severity in (Severity.MUST, Severity.SHOULD, Severity.GAP):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -27,13 +28,18 @@ class Waiting:
     async def until_changed(self, request: Request, known: str, wait_s: float) -> None:
         """Return when the job is no longer one of the known ETags, the other side has gone, or the time is over."""
         # Whatever it is never becomes anything else.
-        if ANY in known or self._many >= MOST_WAITING:
+        if ANY not in known:
+            await self.while_same(request, lambda: names_tag(known, self._tag(), weak=True), wait_s)
+
+    async def while_same(self, request: Request, same: Callable[[], bool], wait_s: float) -> None:
+        """Return when ``same`` says no, asked in a worker now and then, the other side has gone, or the time is over."""
+        if self._many >= MOST_WAITING:
             return
         loop = asyncio.get_running_loop()
         end_s = loop.time() + wait_s
         self._many += 1
         try:
-            while names_tag(known, await run_in_threadpool(self._tag), weak=True):
+            while await run_in_threadpool(same):
                 left_s = end_s - loop.time()
                 if left_s <= 0 or await request.is_disconnected():
                     return

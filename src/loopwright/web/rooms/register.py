@@ -8,7 +8,7 @@ from typing import Any
 
 from loopwright.store.person import Right
 from loopwright.web.page import Page
-from loopwright.web.rooms import desk, front, history, kit, on_site, papers, power, premises, programme, secrets, wiring
+from loopwright.web.rooms import desk, front, history, kit, on_site, papers, power, premises, programme, prove, secrets, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -36,6 +36,7 @@ ROOMS = (
     Room(key="programme", words="Programme", view=programme.view),
     Room(key="secrets", words="Secrets", view=secrets.view, right=Right.READ_SECRETS, changing=Right.READ_SECRETS),
     Room(key="on-site", words="On site", view=on_site.view, changing=Right.ENTER_READINGS),
+    Room(key="prove", words="Prove", view=prove.view, changing=Right.ENTER_READINGS),
     Room(key="desk", words="Desk", view=desk.view, right=Right.WORK_ALARMS, changing=Right.WORK_ALARMS),
     Room(key="papers", words="Papers", view=papers.view),
     Room(key="history", words="History", view=history.view),

@@ -1,0 +1,222 @@
+"""The proving record and the event table: what was proved, by whom, when and with what; and what a receiving centre is given."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import datetime, tzinfo
+
+from loopwright.job.document import Job, UnitSystem
+from loopwright.papers.press import pressed
+from loopwright.papers.words import moment, plain
+from loopwright.prove.call import Call
+from loopwright.prove.found import Found
+from loopwright.prove.heard import BY_HAND
+from loopwright.prove.item import Group, Item
+from loopwright.prove.record import Record
+from loopwright.prove.set_up import doubts, fields_of
+from loopwright.prove.standing import Stand, Standing, at_laptop, gaps, leaving, progress
+from loopwright.prove.table import HEAD, difference, event_table
+from loopwright.values.figure import show
+
+RECORD, TABLE = "Proving record", "Event table"
+CAUTIONS = (
+    "While a system is on test no help comes to a real alarm: people on the premises are told face to face, the centre before and after.",
+    "Sounders harm hearing at arm's length; ladders are footed; behind the mains cover a licensed person alone works; no battery lug is "
+    "bridged.",
+    "Hold-up devices are operated only as agreed with the receiving centre beforehand.",
+    "Fire, gas, carbon-monoxide and medical devices are proved by those licensed for them: nothing here is said of them.",
+)
+LAPTOP = (
+    "The column of the laptop tells what the unit reported to the technician's own receiver: it proves unit and wiring. It is no proof "
+    "that the receiving centre receives. That is told by the centre's column alone, with the centre's own times."
+)
+
+
+def proving_record(found: Found, *, revision: str, now: datetime) -> bytes:
+    """Return the record as a PDF; the same contents and moment give the same bytes. Raises ValueError when ``now`` carries no zone."""
+    if now.tzinfo is None:
+        raise ValueError("the moment on a record needs its zone")
+    return pressed("proving.typ", record_contents(found, revision=revision, now=now), now=now)
+
+
+def event_table_paper(found: Found, *, revision: str, now: datetime) -> bytes:
+    """Return the event table as a PDF. Raises ValueError when ``now`` carries no zone."""
+    if now.tzinfo is None:
+        raise ValueError("the moment on a table needs its zone")
+    job = found.due.job
+    missing, odd = difference(found.board)
+    contents = _head(job, TABLE, revision, now) | {
+        "centre": _centre(job),
+        "head": list(HEAD),
+        "rows": [[plain(cell) for cell in row] for row in event_table(found.board, found.record)],
+        "missing": [plain(each) for each in missing],
+        "odd": [plain(each) for each in odd],
+        "laptop": LAPTOP,
+    }
+    return pressed("event-table.typ", contents, now=now)
+
+
+PROVING_PAPERS: dict[str, Callable[..., bytes]] = {"proving-record": proving_record, "event-table": event_table_paper}
+"""The papers of a proving by the name they are asked for."""
+
+
+def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, object]:
+    """Return everything the record says, as the template reads it."""
+    job, record, before, stand = found.due.job, found.record, found.before, found.standings
+    signed = [each for each in stand if each.signed is not None]
+    left = gaps(stand)
+    issued = record.issued
+    return _head(job, RECORD, revision, now) | {
+        "cover": _cover(job, record),
+        "issued": f"Issued {_when(issued.at)} by {issued.by}" if issued is not None else "",
+        "open": len(left),
+        "cautions": list(CAUTIONS),
+        "progress": [[each.group, str(each.done), str(each.of), str(each.wrong)] for each in progress(stand)],
+        "tools": [[plain(t.name), plain(t.serial), plain(t.calibrated_on)] for t in record.tools],
+        "groups": [
+            _group(stand, group, now.tzinfo) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
+        ],
+        "signals": [_signal(each, now.tzinfo) for each in stand if each.item.group is Group.SIGNALS],
+        "laptop": LAPTOP,
+        "radio": [_radio(row) for row in record.radio_rows],
+        "paths": _paths(job, record),
+        "gaps": _gaps(left),
+        "signed": [_signed(each) for each in signed],
+        "calls": [
+            [plain(each.sentence), "settled" if each.over else "inferred" if not each.sure else "stands"] for each in found.board.calls
+        ],
+        "gate": _gate(job, record),
+        "closed": _when(record.closed_at) if record.closed_at else "",
+        "before": f"Baseline: the proving begun {_when(before.begun_at)} by {before.by}." if before is not None and before.begun_at else "",
+    }
+
+
+def _standing_of(call: Call) -> str:
+    return "settled" if call.over else "stands" if call.sure else "inferred"
+
+
+def _gaps(left: Sequence[Standing]) -> list[list[str]]:
+    """Return what is open, a row for each place; what is not as it should be says so."""
+    rows: dict[tuple[str, str], list[str]] = {}
+    for each in left:
+        wrong = " (not as it should be)" if each.stand is Stand.WRONG else ""
+        rows.setdefault((each.item.group, each.item.where), []).append(f"{each.item.short}{wrong}")
+    return [[group, plain(where), plain(", ".join(what))] for (group, where), what in rows.items()]
+
+
+def _head(job: Job, kind: str, revision: str, now: datetime) -> dict[str, object]:
+    return {
+        "kind": kind,
+        "title": plain(job.title),
+        "paper": "us-letter" if job.region.units is UnitSystem.US else "a4",
+        "revision": plain(revision),
+        "printed": moment(now),
+    }
+
+
+def _centre(job: Job) -> str:
+    party = job.parties.get(job.signalling.centre or "")
+    return plain(party.name) if party is not None else ""
+
+
+def _cover(job: Job, record: Record) -> list[list[str]]:
+    rows = [
+        ("Premises", job.premises.name), ("Address", job.premises.address.strip()), ("Receiving centre", _centre(job)),
+        ("Begun", f"{_when(record.begun_at)} by {record.by}" if record.begun_at else "not begun"),
+        ("Closed", _when(record.closed_at) if record.closed_at else "not closed"),
+    ]  # fmt: skip
+    return [[name, plain(words)] for name, words in rows if words]
+
+
+def _when(text: str) -> str:
+    return text[:16].replace("T", " ")
+
+
+def _group(found: Sequence[Standing], group: Group, zone: tzinfo | None) -> dict[str, object]:
+    parts: dict[str, list[Standing]] = {}
+    for each in found:
+        # What was never done and is not wanted leaves no empty line.
+        if each.item.group is group and (each.item.wanted or each.entry is not None):
+            parts.setdefault(each.item.where, []).append(each)
+    return {
+        "name": str(group),
+        "read": any(each.item.unit for rows in parts.values() for each in rows),
+        "parts": [{"where": plain(where), "rows": [_line(each, zone) for each in rows]} for where, rows in parts.items()],
+    }
+
+
+def _line(each: Standing, zone: tzinfo | None) -> dict[str, object]:
+    entry, event = each.entry, each.event
+    shown = (entry.reading or entry.answer) if entry is not None else ""
+    if not shown and event is not None:
+        shown = f"reported {event.at.astimezone(zone):%H:%M:%S}" if event.by != BY_HAND else f"keypad {event.at.astimezone(zone):%H:%M:%S}"
+    by = (
+        f"{entry.by}, {_when(entry.at)}"
+        if entry is not None
+        else f"{event.at.astimezone(zone):%Y-%m-%d %H:%M}"
+        if event is not None
+        else ""
+    )
+    return {
+        "act": plain(each.item.act),
+        "expected": _expected(each.item),
+        "found": plain(shown),
+        "told": plain(each.judged.sentence) if each.judged is not None else "",
+        "stand": str(each.stand),
+        "wrong": each.stand in (Stand.WRONG, Stand.OPEN),
+        "by": plain(by),
+        "tool": plain(each.tool.serial) if each.tool is not None else "",
+        "before": plain(each.baseline.reading) if each.baseline is not None and each.baseline.reading else "",
+    }
+
+
+def _expected(item: Item) -> str:
+    target = item.target
+    if target is None:
+        return "" if item.unit else item.right
+    return "OL" if target.value > 1e300 else f"{show(target.low, target.unit)} to {show(target.high, target.unit)}"
+
+
+def _signal(each: Standing, zone: tzinfo | None) -> list[str]:
+    here, told = at_laptop(each), each.centre
+    centre = "" if told is None else f"{told.time} {told.operator}".strip() if told.answer == "yes" else "did not arrive"
+    laptop = f"{here.at.astimezone(zone):%Y-%m-%d %H:%M:%S}, {here.code}" if here is not None else ""
+    return [
+        plain(f"{each.item.where}: {each.item.act}"),
+        laptop,
+        plain(centre),
+        "signed for" if each.signed is not None else str(each.stand),
+    ]
+
+
+def _signed(each: Standing) -> list[str]:
+    assert each.signed is not None
+    return [plain(f"{each.item.where}: {each.item.act}"), plain(each.signed.reason), plain(f"{each.signed.by}, {_when(each.signed.at)}")]
+
+
+def _radio(row: object) -> list[str]:
+    identity, what, holder, seen, gone = (getattr(row, name) for name in ("identity", "what", "holder", "checked_in", "gone"))
+    margin = getattr(row, "margin_db", None)
+    told = "lost, removed from the unit" if gone else str(seen) or "not seen"
+    return [plain(identity), plain(f"{what}{f', {holder}' if holder else ''}"), "" if margin is None else f"{margin:g} dB", plain(told)]
+
+
+def _paths(job: Job, record: Record) -> list[dict[str, object]]:
+    out: list[dict[str, object]] = []
+    for name, sheet in record.setup_of.items():
+        path = job.signalling.paths.get(name)
+        if path is not None:
+            said = dict(sheet.said)
+            rows = [[f.words, plain(f"{said[f.name]} {f.unit}".strip())] for f in fields_of(path.kind) if said.get(f.name)]
+            out.append({"name": plain(f"{name}, {path.kind}"), "rows": rows, "doubts": [plain(each) for each in doubts(path.kind, said)]})
+    return out
+
+
+def _gate(job: Job, record: Record) -> list[list[str]]:
+    said = record.standing
+    out = []
+    for gate in leaving(job):
+        entry = said.get(gate.key)
+        told = "not said" if entry is None else ("so" if entry.answer == "yes" else "NOT SO")
+        out.append([plain(gate.words), told, plain(entry.note) if entry else "", plain(f"{entry.by}, {_when(entry.at)}") if entry else ""])
+    return out

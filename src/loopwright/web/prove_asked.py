@@ -1,0 +1,110 @@
+"""The addresses of a proving: where something is said, where a page waits for what arrives, and the table and the record as files."""
+
+from __future__ import annotations
+
+import csv
+from io import StringIO
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+
+from loopwright.prove.table import HEAD, event_table
+from loopwright.store.file import StoreError
+from loopwright.store.person import Right
+from loopwright.store.proof_file import OtherProving
+from loopwright.values.error import JobError, Problem
+from loopwright.web.api.waiting import Waiting
+from loopwright.web.drawn import Drawn
+from loopwright.web.page import Query
+from loopwright.web.print_run import Clock, revision_of
+from loopwright.web.prove_change import By, ProveChange, changed, said_at
+from loopwright.web.proving import Proving
+from loopwright.web.rights import MAY_NOT, demands
+from loopwright.web.session import Session
+from loopwright.web.visitor import Visitor, visitor_of
+
+ROOM = "prove"
+WAIT_S = 20.0
+LONGEST_TAG = 120
+RISKY = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes for a formula where a cell begins with it."""
+
+
+def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
+    """Add the addresses of the room, and the one proving there is of the job."""
+    proving = draw.prove = Proving(session, clock)
+    waiting = Waiting(session)
+
+    @app.post(f"/{ROOM}")
+    @demands(Right.ENTER_READINGS)
+    def said(change: ProveChange, request: Request) -> Response:
+        visitor = visitor_of(request)
+        problems = make(proving, session, change, visitor)
+        told = [{"path": each.path, "message": each.message} for each in problems]
+        page = draw.room(ROOM, Query.of(change.query), visitor, held=change.held)
+        return JSONResponse({"problems": told, "page": page})
+
+    @app.get(f"/{ROOM}/news")
+    @demands(Right.READ_JOB)
+    async def news(request: Request, known: str = "") -> Response:
+        await waiting.while_same(request, lambda: proving.tag() == known[:LONGEST_TAG], WAIT_S)
+        return JSONResponse({"tag": proving.tag()})
+
+    @app.get(f"/{ROOM}/event-table.csv")
+    @demands(Right.READ_JOB)
+    def table() -> Response:
+        found = proving.found(session.state.appraisal)
+        out = StringIO()
+        rows = csv.writer(out)
+        rows.writerow(HEAD)
+        rows.writerows([safe(cell) for cell in row] for row in event_table(found.board, found.record))
+        return _file("\ufeff" + out.getvalue(), "event-table.csv", "text/csv; charset=utf-8")
+
+    @app.get(f"/{ROOM}/{{name}}.pdf")
+    @demands(Right.READ_JOB)
+    def paper(name: str) -> Response:
+        # Only here: the typesetter is a tenth of a second of start-up.
+        from loopwright.papers.proving import PROVING_PAPERS
+
+        made = PROVING_PAPERS.get(name)
+        if made is None:
+            return Response(status_code=404)
+        state = session.state
+        found = proving.found(state.appraisal)
+        pdf = made(found, revision=revision_of(state), now=found.now)
+        return _file(pdf, f"{name}.pdf", "application/pdf")
+
+
+def make(proving: Proving, session: Session, change: ProveChange, visitor: Visitor) -> tuple[Problem, ...]:
+    """Make what was posted; return what keeps it from being made."""
+    appraisal, now = session.state.appraisal, proving.clock()
+    by = By(name=visitor.name, at=said_at(change, now))
+    if change.do in ("issue", "anew") and not visitor.may(Right.CHANGE_JOB):
+        return (Problem(path="", line=0, column=0, message=MAY_NOT[Right.CHANGE_JOB]),)
+    try:
+        if change.do == "anew":
+            proving.file.begin_anew(mark=change.mark, of=change.record, after=proving.last())
+            return ()
+        items = {item.key: item for item in proving.due(appraisal).items}
+        proving.file.change(
+            lambda record: changed(change, record, appraisal.job, items, by, lambda said: proving.found(appraisal, said)),
+            mark=change.mark, of=change.record, by=visitor.name, at=by.at,
+        )  # fmt: skip
+    except JobError as error:
+        return error.problems
+    except StoreError as error:
+        return (Problem(path="over" if isinstance(error, OtherProving) else "kept", line=0, column=0, message=str(error)),)
+    return ()
+
+
+def safe(cell: str) -> str:
+    """Return a cell that no spreadsheet takes for a formula.
+
+    >>> safe("=1+1"), safe("1130")
+    ("'=1+1", '1130')
+    """
+    return f"'{cell}" if cell.startswith(RISKY) else cell
+
+
+def _file(content: str | bytes, name: str, kind: str) -> Response:
+    return Response(content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
