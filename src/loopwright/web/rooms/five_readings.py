@@ -9,6 +9,7 @@ import math
 from typing import Any, NamedTuple
 
 from loopwright.appraisal.observed import Verdict, held_against
+from loopwright.appraisal.trend import Trend, of_circuit, trends
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, ohm_figure
 from loopwright.drawing.circuit_bands import circuit_bands
 from loopwright.drawing.meter_points import meter_points
@@ -20,7 +21,7 @@ from loopwright.netlist.loop import ActKind
 from loopwright.store.visit import Visit
 from loopwright.values.figure import Figure, show
 from loopwright.web.page import Page
-from loopwright.web.site_reading import Read, observation_of, typed
+from loopwright.web.site_reading import Read, is_on_record, observation_of, typed
 from loopwright.web.visiting import OnSite
 
 KILO = 1000.0
@@ -73,11 +74,18 @@ def _sheet(page: Page, site: OnSite, visit: Visit, reads: list[Read], item: Circ
         "read": len(own),
         "pattern": pattern,
         "named": named(pattern),
+        "trends": _trends(page, own, visit, item.circuit),
         "wide": meter_points(page.appraisal, item.circuit),
         "narrow": meter_points(page.appraisal, item.circuit, narrow=True),
         "bands_wide": circuit_bands(page.appraisal, item.circuit),
         "bands_narrow": circuit_bands(page.appraisal, item.circuit, narrow=True),
     }
+
+
+def _trends(page: Page, own: list[Read], visit: Visit, circuit: str) -> tuple[Trend, ...]:
+    """Return what has moved since former years, this visit's readings among those on record."""
+    new = [observation_of(each.entry, visit.meter.name) for each in own if each.entry.reading and not is_on_record(page.job, each.entry)]
+    return of_circuit(trends(page.appraisal, new), circuit)
 
 
 def named(pattern: Explanation | None) -> list[tuple[float, Any]]:

@@ -15,6 +15,7 @@ from loopwright.explain.whole.word import words
 from loopwright.job.document import Stage
 from loopwright.store.file import StoreError
 from loopwright.store.visit import Visit
+from loopwright.values.figure import show
 from loopwright.values.source import source
 from loopwright.web.page import Page
 from loopwright.web.rooms import before_power, expected_now, five_readings, old_wiring, where_along
@@ -64,6 +65,7 @@ def view(page: Page) -> Mapping[str, Any]:
         "chance": chance_words,
         "share": share,
         "units": UNITS,
+        "ohms": lambda value: show(value, "Ω"),
         "stages": list(Stage),
     }
 

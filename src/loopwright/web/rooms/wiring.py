@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, NamedTuple
 
+from loopwright.appraisal.trend import of_circuit, trends
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure, volts_figure
 from loopwright.circuits.headroom import MOST_BOAST_M, extra_cable_figure, leak_figure
 from loopwright.circuits.misread import misread_figure, worst_act, worst_of_all
@@ -212,6 +213,7 @@ def _opened(page: Page, name: str) -> dict[str, Any]:
         "wide": circuit_bands(page.appraisal, name),
         "narrow": circuit_bands(page.appraisal, name, narrow=True),
         "acts": [_reading(page, item, act) for act in item.acts],
+        "trends": of_circuit(trends(page.appraisal), name) if job.observations else (),
         "more_cable": extra_cable_figure(job, item) if metres is not None and metres > 0 else None,
         "beyond": " and more" if metres is not None and metres > MOST_BOAST_M else "",
         "no_more": metres is not None and metres <= 0,
