@@ -37,7 +37,7 @@ class Ending(StrEnum):
     LASTED = "the battery outlasted the time asked for"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True)
 class Load:
     """The network as the battery sees it: over rising emf [V], the current [A], and volts in hand at each watched device.
 
@@ -318,10 +318,21 @@ def longest_standby(
     return _longest(battery, _rest_walk(battery, phase, cut_out_v, start), standby, alarm, alarm_h, cut_out_v)
 
 
-def rest_and_longest(battery: KineticBattery, rest: Phase, *, alarm: Load, alarm_h: float, cut_out_v: float) -> tuple[Trace, Standby]:
-    """Return what ``discharge`` gives for one phase without end, and what ``longest_standby`` gives for its load, by one walk."""
-    walk = _rest_walk(battery, rest, cut_out_v, None)
-    return _trace(walk, battery, (rest,)), _longest(battery, walk, rest.load, alarm, alarm_h, cut_out_v)
+class Rest:
+    """A battery walked at rest to its end. Where it goes follows from the currents alone, whatever devices are watched on the way."""
+
+    def __init__(self, battery: KineticBattery, load: Load, *, cut_out_v: float) -> None:
+        """Walk it, once for all."""
+        self.battery, self.cut_out_v = battery, cut_out_v
+        self._walk = _rest_walk(battery, Phase(name="set", load=load), cut_out_v, None)
+
+    def with_alarm(self, rest: Phase, *, alarm: Load, alarm_h: float) -> tuple[Trace, Standby]:
+        """Return what ``discharge`` gives for one phase without end, and what ``longest_standby`` gives for its load.
+
+        ``rest`` draws the currents this was walked with, and may watch other devices.
+        """
+        longest = _longest(self.battery, self._walk, rest.load, alarm, alarm_h, self.cut_out_v)
+        return _trace(self._walk, self.battery, (rest,)), longest
 
 
 def _rest_walk(battery: KineticBattery, rest: Phase, cut_out_v: float, start: Wells | None) -> _Walk:
