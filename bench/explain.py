@@ -37,7 +37,21 @@ MOST_CHECKS = 25
 WRONG_MINUTES = 240.0
 SIMPLER_EVERY = 4
 """Of so many cases one is also worked in the simpler ways."""
+APART_EVERY = 20
+"""Of so many cases one is of the whole."""
 KINDS = ("circuit", "power", "sounder", "bus")
+APART = "whole"
+"""What is told alone is drawn by the chances the program itself states, so its cases stand apart."""
+NAMES = {
+    "circuit": "wiring of circuits",
+    "sees": "what detectors see",
+    "power": "supplies",
+    "sounder": "outputs",
+    "bus": "bus",
+    "nothing": "nothing wrong",
+    APART: "what is told, apart",
+}
+NOTHING = "nothing"
 
 
 @dataclass
@@ -69,7 +83,7 @@ def classes(weighed: Weighed) -> list[tuple[float, set[str]]]:
         owner = int(rows.owner[row])
         entry = out[int(weighed.group[position])]
         entry[0] += float(weighed.after.rows[row])
-        entry[1].add(rows.hypotheses[owner].key if owner >= 0 else "nothing")
+        entry[1].add(rows.hypotheses[owner].key if owner >= 0 else NOTHING)
     out[-1] = [weighed.after.none_of_these, {"none"}]
     return sorted(((p, keys) for p, keys in out.values()), key=lambda each: -each[0])
 
@@ -82,7 +96,7 @@ def never_parted(weighed: Weighed) -> dict[str, int]:
     outs = outcomes(known, rows, every, np.arange(len(known.checks)))
     weight = np.append(np.where(rows.owner >= 0, rows.share, 1.0), 1.0)
     group = alike(outs, np.append(rows.owner + 1, len(rows.hypotheses) + 1), weight)
-    return {rows.hypotheses[int(owner)].key: int(group[row]) for row, owner in enumerate(rows.owner.tolist()) if owner >= 0}
+    return {rows.hypotheses[owner].key if owner >= 0 else NOTHING: int(group[row]) for row, owner in enumerate(rows.owner.tolist())}
 
 
 class Shift:
@@ -112,32 +126,36 @@ class Shift:
     def single(self, group: str, blunders: float, *, simpler: bool) -> list[Run]:
         """Work one case; with ``simpler`` in the simpler ways too."""
         world, first = self.case((group,), blunders)
-        truth = world.truths[0]
+        fault, truth = (world.truths[0].fault.id, world.truths[0].key) if world.truths else (NOTHING, NOTHING)
+        sees = group == "circuit" and truth != NOTHING and world.truths[0].part == "system"
+        named = NOTHING if truth == NOTHING and group != APART else "sees" if sees else group
         seen, minutes, believed, cpu = list(first), 0.0, [], []
         while True:
             start = time.process_time()
             weighed, _ = self.inquiry.weigh(Observations(seen=tuple(seen), meter=world.meter))
             cpu.append(time.process_time() - start)
             ranked = classes(weighed)
-            believed.append((ranked[0][0], truth.key in ranked[0][1]))
+            # No case has two faults, or one that no row knows: what is believed is taken given that.
+            known = max(1 - weighed.after.two_faults - weighed.after.none_of_these, 1e-9)
+            believed.append((min(ranked[0][0] / known, 1.0) if ranked[0][1] != {"none"} else 0.0, truth in ranked[0][1]))
             advice = weighed.advised
             if advice.stop or not advice.checks or len(seen) - len(first) >= MOST_CHECKS:
                 break
             check = advice.checks[0].check
             minutes += check.minutes
             seen.append(world.check(check))
-        right = truth.key in ranked[0][1]
+        right = truth in ranked[0][1]
         leading = max(ranked[0][1], key=lambda key: self._chance(weighed, key))
         runs = [
             Run(
                 way="advised",
-                group=group,
-                fault=truth.fault.id,
+                group=named,
+                fault=fault,
                 minutes=minutes,
                 checks=len(seen) - len(first),
                 right=right,
-                third=any(truth.key in keys for _, keys in ranked[:3]),
-                alone=leading == truth.key or right and self._never(weighed, leading, truth.key),
+                third=any(truth in keys for _, keys in ranked[:3]),
+                alone=leading == truth or right and self._never(weighed, leading, truth),
                 causes=len(ranked[0][1]),
                 believed=tuple(believed),
                 cpu=tuple(cpu),
@@ -152,13 +170,13 @@ class Shift:
                 again = replace(world, draw=Random(self.draw.random()))
                 again.seed = world.seed
                 minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight)
-                alone = keys[0] == truth.key or self._never(weighed, keys[0], truth.key)
-                third = any(k == truth.key or self._never(weighed, k, truth.key) for k in keys)
-                runs.append(Run(name, group, truth.fault.id, minutes, checks, alone, third, alone))
+                alone = keys[0] == truth or self._never(weighed, keys[0], truth)
+                third = any(k == truth or self._never(weighed, k, truth) for k in keys)
+                runs.append(Run(name, named, fault, minutes, checks, alone, third, alone))
         return runs
 
     def _chance(self, weighed: Weighed, key: str) -> float:
-        if key == "nothing":
+        if key == NOTHING:
             return weighed.after.nothing
         return next((float(p) for h, p in zip(weighed.rows.hypotheses, weighed.after.hypotheses, strict=True) if h.key == key), 0.0)
 
@@ -169,6 +187,19 @@ class Shift:
             self.parted[names] = never_parted(weighed)
         known = self.parted[names]
         return one in known and other in known and known[one] == known[other]
+
+    def inseparable(self) -> set[str]:
+        """Return the faults that no check parts, as they were met: of one place, or "elsewhere" where two places are not parted."""
+        out = set()
+        for known in self.parted.values():
+            classes = defaultdict(set)
+            for key, number in known.items():
+                classes[number].add(key)
+            for keys in (some for some in classes.values() if len(some) > 1):
+                places = {key.partition("@")[2] for key in keys}
+                faults_ = sorted({key.partition("@")[0] for key in keys})
+                out.add(" = ".join(faults_) + (f" at {len(places)} places" if len(places) > 1 and len(faults_) == 1 else ""))
+        return out
 
     def pair(self, blunders: float) -> Run:
         """Work one case of two faults in different parts."""
@@ -207,8 +238,9 @@ class Shift:
         return all(any(a == b or self._never(weighed, a, b) for b in other) for a in one)
 
 
-def shift(asked: tuple[int, int, float, int, int, int]) -> tuple[list[Run], list[Run], list[Run], Counter[str], int]:
-    """Return the runs on one job: plain, with blunders, pairs; what the simulators do not know; how many faults were drawn.
+def shift(asked: tuple[int, int, float, int, int, int]) -> tuple[list[Run], list[Run], list[Run], Counter[str], int, set[str]]:
+    """Return the runs on one job: plain, with blunders, pairs; what the simulators do not know; how many faults were drawn;
+    the faults no check parts.
 
     Each kind ends when its cases are done, or its share of the job's minutes is over.
     """
@@ -221,19 +253,22 @@ def shift(asked: tuple[int, int, float, int, int, int]) -> tuple[list[Run], list
         for case in range(count):
             if time.time() > end:
                 break
-            group = work.draw.choices(KINDS, weight)[0]
+            group = APART if case % APART_EVERY == 5 else work.draw.choices(KINDS, weight)[0]
             runs += work.single(group, blunders, simpler=case % SIMPLER_EVERY == 0)
     two: list[Run] = []
     while len(two) < pairs and time.time() < over[2]:
         two.append(work.pair(0.0))
-    return out[0], out[1], two, work.unknown, work.drawn
+    return out[0], out[1], two, work.unknown, work.drawn, work.inseparable()
 
 
 def table(title: str, runs: list[Run]) -> None:
     """Print how every way of working did."""
     print(f"\n{title}")
-    print("way of working            cases  first %  one cause %  first three %  causes  checks  minutes  minutes, wrong answers at 240")
-    ways = [(f"advised, {g}", [r for r in runs if r.way == "advised" and r.group == g]) for g in KINDS]
+    print(
+        "way of working                cases  first %  one cause %  first three %  causes  checks  minutes  minutes, wrong answers at 240"
+    )
+    ways = [(f"advised, {name}", [r for r in runs if r.way == "advised" and r.group == g]) for g, name in NAMES.items()]
+    runs = [r for r in runs if r.group != APART]
     ways += [(way, [r for r in runs if r.way == way]) for way in ("advised", "weight a minute", "down the list")]
     for name, some in ways:
         if some:
@@ -241,7 +276,7 @@ def table(title: str, runs: list[Run]) -> None:
             paid = minutes + WRONG_MINUTES * np.array([not r.right for r in some])
             shares = [np.mean([getattr(r, word) for r in some]) for word in ("right", "alone", "third")]
             means = [np.mean([r.causes for r in some]), np.mean([r.checks for r in some]), minutes.mean(), paid.mean()]
-            print(f"{name:24s} {len(some):6d} {shares[0]:8.2%} {shares[1]:11.2%} {shares[2]:13.2%} " + " ".join(f"{m:8.2f}" for m in means))
+            print(f"{name:27s} {len(some):6d} {shares[0]:8.2%} {shares[1]:11.2%} {shares[2]:13.2%} " + " ".join(f"{m:8.2f}" for m in means))
     calibration([r for r in runs if r.way == "advised"])
     wrong = Counter(f"{r.fault}>{r.instead}" for r in runs if r.way == "advised" and not r.right)
     print("wrong: " + ", ".join(f"{name} {count}" for name, count in wrong.most_common(14)))
@@ -305,9 +340,11 @@ def main() -> None:
     plain, blundered, two = ([run for part in done for run in part[n]] for n in range(3))
     unknown = sum((part[3] for part in done), Counter[str]())
     drawn = sum(part[4] for part in done)
+    same = Counter(each for part in done for each in part[5])
     took = f"{(time.time() - start) / 60:.0f} min with {options.workers} at once"
     print(f"{jobs} premises, seed {options.seed}, {len(faults())} rows of {len(GROUPS)} groups, {took}")
     print(f"{drawn} faults drawn, {unknown.total()} of kinds the simulators do not know: {', '.join(sorted(unknown)) or 'none'}")
+    print("parted by no check, with the number of premises: " + "; ".join(f"{name} ({count})" for name, count in same.most_common()))
     table("blind single faults, measured as said", plain)
     table("blind single faults, 2 % of readings a blunder", blundered)
     if two:

@@ -1,13 +1,15 @@
 """Blind cases: what is wrong is drawn by the catalogue's weights, and answers come from simulators apart from the program's.
 
 Circuits are ``bench/ladder.py``, supplies, runs and watched outputs ``bench/supply.py``; what no network shows (the bus, troubles at the
-keypad, looks) is drawn by the chances the catalogue states. Parts lie anywhere in their tolerance, amounts anywhere in their range.
+keypad, looks, what is told) is drawn by the chances the catalogue states. Parts lie anywhere in their tolerance, amounts anywhere in their
+range. In a quarter of what is drawn nothing is wrong, as the program takes it; what shows nothing to complain of is no case. The same
+check done again has errors of its own.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
@@ -18,9 +20,14 @@ from loopwright.explain.catalogue import faults
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.explain import Inquiry, powered_devices
 from loopwright.explain.hypothesis import Hypothesis
+from loopwright.explain.learned import NONE_OF_THESE, NOTHING
 from loopwright.explain.meter import LEAST_STEP, Instrument, Mistake, Shown
 from loopwright.explain.observation import Observations
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
+from loopwright.explain.weigh.posterior import TWO_FAULTS
+from loopwright.explain.whole.part import FITFUL, SHOWN, STEADY, told
+from loopwright.explain.whole.scope import OPERATED, UNDONE, sensing_devices
+from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from supply import STATE, Sounders, Supply, put_in_sounders, put_in_supply
@@ -36,6 +43,8 @@ ACTS = {
     ActKind.LIFTED: "lifted",
 }
 SYMPTOMS = (ActKind.REST, ActKind.ACTIVATED, ActKind.LID_OPEN, ActKind.SHORTED)
+AT_ZONES = ("detector", "contact", "sensing", "zone")
+COMPLAINTS = ("alarms", "silent", "entry", "exit", "wont-set", "nothing-arrives")
 BUS_WORDS = ("missing", "others", "tamper", "ghost")
 SUPPLY_WORDS = ("mains", "battery", "aux")
 STATED = {"bus": 0.01, "power": 0.01, "silent": 0.02, "unfed": 0.97}
@@ -70,7 +79,7 @@ class World:
                 self.sounders(where, truth)
             elif truth.part == "power":
                 self.supply(truth)
-            elif truth.part != "bus" and (truth.part != "system" or truth.fault.reads != "operated"):
+            elif truth.part not in ("bus", "system"):
                 raise Unknown(truth.fault.id)
 
     def kept(self, key: object, make: Callable[[], object]) -> object:
@@ -134,8 +143,14 @@ class World:
     def check(self, check: Check) -> Seen:
         """Do a check and return what is seen."""
         if check.kind is CheckKind.LOOK:
-            yes = max(self._look(check, truth) for truth in self.truths)
+            look = faults()[check.fault].look
+            assert look is not None
+            yes = max((self._look(check, truth) for truth in self.truths), default=look.false)
             return self._word(check, "yes" if self.draw.random() < yes else "no", YES_NO)
+        if check.kind is CheckKind.TOLD:
+            chances = self._told(check)
+            outcomes = words()[check.scenario].outcomes
+            return self._word(check, self.draw.choices(outcomes, chances)[0], outcomes)
         if check.kind in CIRCUIT_KINDS and check.where in self.job.circuits:
             return self._circuit(check)
         if check.kind is CheckKind.OHM or "." in check.where and check.kind is CheckKind.TROUBLE:
@@ -155,12 +170,36 @@ class World:
             return look.hit
         return look.also.get(truth.fault.id, look.false) if same else look.false
 
+    def _told(self, check: Check) -> list[float]:
+        """Return the chance of each outcome of a word: that of the fault that speaks of it here, of either of two, or as with none."""
+        word = words()[check.scenario]
+        found = [word.chances(says[word.id]) for says in map(self._says, self.truths, [check] * len(self.truths)) if word.id in says]
+        if len(found) == 2 and len(word.outcomes) == 2:
+            no = found[0][1] * found[1][1] / word.unmoved[1]
+            return [1 - min(no, 1.0), min(no, 1.0)]
+        return (self.draw.choice(found) if found else word.unmoved).tolist()
+
+    def _says(self, truth: Hypothesis, check: Check) -> Mapping[str, float | Mapping[str, float]]:
+        """Return what a fault says of the zone a word is asked of."""
+        circuit = self.job.zones[check.place].circuit if check.place in self.job.zones else None
+        on_it = {circuit, check.place} | {hop.device for hop in (self.job.circuits[circuit].path if circuit else ())}
+        if truth.part.startswith("circuits/"):
+            own = truth.part.partition("/")[2]
+            fitful = FITFUL if truth.fault.present < 1 else STEADY
+            return {**fitful, **truth.fault.says} if not check.place or circuit == own else {}
+        if truth.part == "system" and truth.place and check.place and truth.fault.at in AT_ZONES and truth.place not in on_it:
+            return {}
+        undone = {UNDONE[edit[1]]: SHOWN for way in truth.fault.ways for edit in way if edit[0] == "undo"}
+        return {**undone, **truth.fault.says}
+
     def _circuit(self, check: Check) -> Seen:
         own = self.at(f"circuits/{check.where}", check)
         behind = self.at("power", check)
         sees = self.at("system", check)
+        sees = sees if sees is not None and sees.fault.reads == OPERATED else None
         devices = {hop.device for hop in self.job.circuits[check.where].path}
-        open_ = self.dark(powered_devices(self.job, check.where), behind) | ({sees.place} & devices if sees else frozenset())
+        at = {next(iter(sensing_devices(self.job, check.where)), "") if sees.place == check.where else sees.place} if sees else set()
+        open_ = self.dark(powered_devices(self.job, check.where), behind) | (at & devices)
         ladder = self.ladder(check.where, own, frozenset(open_))
         act = ACTS[check.act]
         if check.kind is CheckKind.STATE:
@@ -242,7 +281,7 @@ class World:
         if kind is Mistake.WIRE_IN and unit == "Ω":
             return pull if math.isinf(value) else value * pull / (value + pull)
         if kind is Mistake.NO_CONTACT:
-            return math.inf if unit in ("Ω", "nF") else 0.0
+            return math.inf if unit == "Ω" else 0.0
         if kind is Mistake.RANGE and math.isfinite(value):
             return value * self.draw.choice([0.001, 0.1, 10, 1000])
         return math.exp(self.draw.uniform(math.log(LEAST_STEP[unit]), math.log(self.meter.top(unit))))
@@ -261,7 +300,8 @@ class World:
 
 
 def first_checks(job: Job, group: str, draw: Random) -> list[Check]:
-    """Return what is asked first of a place drawn at random: a circuit in all states, or the troubles of a supply, output or bus device."""
+    """Return what is asked first of a place drawn at random: a circuit in all states, or the troubles of a supply, output or bus device;
+    of the whole the troubles the keypad shows and what people complain of."""
     if group == "circuit":
         name = draw.choice([c for c, circuit in job.circuits.items() if circuit.input])
         devices = [hop.device for hop in job.circuits[name].path if hop.device]
@@ -273,6 +313,9 @@ def first_checks(job: Job, group: str, draw: Random) -> list[Check]:
     if group == "power":
         asked = [Check(kind=CheckKind.TROUBLE, where="control", scenario=word) for word in SUPPLY_WORDS]
         return [*asked, Check(kind=CheckKind.OUTPUT_VOLTS, where="control.aux", scenario="unset/mains")]
+    if group == "whole":
+        asked = [word for word in words().values() if word.at != "radio" and (word.shows or word.id in COMPLAINTS)]
+        return [told(word, "") for word in asked]
     if group == "sounder":
         return [
             Check(kind=CheckKind.TROUBLE, where="control.bells"),
@@ -304,7 +347,7 @@ def complain(world: World, rows: Rows, checks: Sequence[Check]) -> list[Seen] | 
 
 
 def blind(job: Job, inquiry: Inquiry, groups: Sequence[str], draw: Random, blunders: float) -> tuple[World, list[Seen]] | None:
-    """Return a blind case with a fault in each of some groups; None where what was drawn shows nothing to complain of.
+    """Return a blind case with a fault in each of some groups, or nothing wrong; None where it shows nothing to complain of.
 
     Raises Unknown where the simulators do not know a fault.
     """
@@ -324,7 +367,8 @@ def blind(job: Job, inquiry: Inquiry, groups: Sequence[str], draw: Random, blund
             here = [h for h in rows.hypotheses if h.part == rows.parts[0].name]
         else:
             here = list(rows.hypotheses)
-        truths.append(draw.choices(here, [h.weight for h in here])[0])
+        if len(groups) > 1 or draw.random() >= NOTHING / (1 - NONE_OF_THESE - TWO_FAULTS):
+            truths.append(draw.choices(here, [h.weight for h in here])[0])
         own.append(rows)
     world = World(job, tuple(truths), draw, blunders)
     known: list[Seen] = []

@@ -59,7 +59,7 @@ def test_all_pairs_are_those_written_out_one_by_one(name: str) -> None:
                 one, other = (float(found.likely.chance[own[h][0], number]) for h in (a, b))
                 words *= together(one, other, float(sound[number]), reading.told[0]) / float(sound[number])
         mass += metered[a] * metered[b] * words
-    both = TWO_FAULTS * mass / total
+    both = TWO_FAULTS * 2 * mass / float(before[1:].sum()) ** 2
     single = (before * np.prod(found.likely.chance / sound, axis=1)).sum()
     none = 0.01 * np.prod(found.likely.anything / sound)
     assert found.after.two_faults == pytest.approx(both / (both + single + none), rel=1e-9)

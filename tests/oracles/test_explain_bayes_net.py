@@ -43,19 +43,18 @@ def states(found: Weighed) -> tuple[np.ndarray, np.ndarray]:
     rows, chance = found.rows, found.likely.chance
     own = [reading.check.where for reading in found.used]
     weight = np.array([rows.hypotheses[o].weight * s if o >= 0 else 0.0 for o, s in zip(rows.owner, rows.share, strict=True)])
-    two = TWO_FAULTS if sum(part.paired for part in rows.parts) > 1 else 0.0
-    single = 1 - NOTHING - NONE_OF_THESE - two
-    prior, likely = [NOTHING], [chance[0]]
-    for row in range(1, weight.size):
-        prior.append(single * weight[row] / weight.sum())
-        likely.append(chance[row])
     # Two that move the readings of one part stand beside each other nowhere, nor does what was not spoken of. Words were not asked.
     parts = {part.name.partition("/")[2]: number for number, part in enumerate(rows.parts)}
-    moves = [{int(rows.part[r])} | {part for part, column in rows.dark.items() if column[r] >= 0} for r in range(weight.size)]
-    moves = [{part for part in some if part >= 0 and not rows.parts[part].worded} for some in moves]
+    every = [{int(rows.part[r])} | {part for part, column in rows.dark.items() if column[r] >= 0} for r in range(weight.size)]
+    whole = [set().union(*(every[r] for r in np.flatnonzero(rows.owner == owner))) for owner in range(len(rows.hypotheses))]
+    moves = [{part for part in (whole[owner] if owner >= 0 else ()) if not rows.parts[part].worded} for owner in rows.owner]
     able = [r for r in range(1, weight.size) if rows.parts[rows.part[r]].paired]
     pairs = [(a, b) for n, a in enumerate(able) for b in able[n + 1 :] if not moves[a] & moves[b]]
     total = sum(weight[a] * weight[b] for a, b in pairs)
+    two = TWO_FAULTS * 2 * total / weight.sum() ** 2
+    single = 1 - NOTHING - NONE_OF_THESE - two
+    prior = [NOTHING, *(single * weight[1:] / weight.sum())]
+    likely = [chance[0], *chance[1:]]
     for a, b in pairs:
         prior.append(two * weight[a] * weight[b] / total)
         who = [next((row for row in (a, b) if parts[where] in moves[row]), 0) for where in own]

@@ -132,12 +132,19 @@ def chances_of_mistakes(shown: Shown, mean: Floats, sd: Floats, meter: Instrumen
         with np.errstate(divide="ignore", invalid="ignore"):
             beside = np.where(np.isinf(mean), pull_ohm, mean * pull_ohm / (mean + pull_ohm))
         out[Mistake.WIRE_IN] = prior[Mistake.WIRE_IN] * chance_shown(shown, beside, np.minimum(sd, 0.02 * pull_ohm), meter)
-    nothing = shown.over_range if shown.unit == "Ω" else abs(shown.value) <= shown.half + 3 * LEAST_STEP[shown.unit]
-    out[Mistake.NO_CONTACT] = np.full(mean.shape, prior[Mistake.NO_CONTACT] * float(nothing))
+    out[Mistake.NO_CONTACT] = np.full(mean.shape, prior[Mistake.NO_CONTACT] * _chance_untouched(shown, meter))
     scaled = [chance_shown(shown, mean * factor, sd * factor, meter) for factor in RANGE_FACTORS]
     out[Mistake.RANGE] = prior[Mistake.RANGE] * np.mean(scaled, axis=0)
     out[Mistake.STRAY] = np.full(mean.shape, prior[Mistake.STRAY] * chance_anything(shown, meter))
     return out
+
+
+def _chance_untouched(shown: Shown, meter: Instrument) -> float:
+    """Return the probability of the digits when the tips touch nothing: over range in ohms, else what a dead point shows."""
+    if shown.unit == "Ω":
+        return float(shown.over_range)
+    sd = np.array(NEXT_TO_NOTHING[shown.unit] / 2)
+    return float(chance_shown(shown, np.array(0.0), sd, meter))
 
 
 def chances_of_words(told: Floats, chances: Floats) -> dict[Mistake, Floats]:

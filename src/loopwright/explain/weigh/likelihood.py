@@ -60,6 +60,8 @@ class Rows:
     index: dict[Check, tuple[int, int]]
     read: dict[Seen, tuple[dict[Mistake, Floats], float]] = field(default_factory=dict, compare=False, repr=False)
     """What was read so far, and the likelihood of each under every row: the next question brings the same readings and one more."""
+    kept: dict[str, object] = field(default_factory=dict, compare=False, repr=False)
+    """What follows from the rows alone and was worked out already."""
 
     def column(self, check: Check) -> tuple[int, int] | None:
         """Return the part and the column of a check; None when no part has it."""

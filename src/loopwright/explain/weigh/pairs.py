@@ -50,7 +50,14 @@ class Beside:
 
 
 def beside(rows: Rows) -> Beside:
-    """Return which hypotheses of ``rows`` may stand beside which."""
+    """Return which hypotheses of ``rows`` may stand beside which, worked out once."""
+    found = rows.kept.get("beside") or _beside(rows)
+    assert isinstance(found, Beside)
+    rows.kept["beside"] = found
+    return found
+
+
+def _beside(rows: Rows) -> Beside:
     count = len(rows.hypotheses)
     touched = np.zeros((count, len(rows.parts)), dtype=np.bool_)
     home = np.zeros(count, dtype=np.int64)
@@ -66,7 +73,9 @@ def beside(rows: Rows) -> Beside:
     meets = np.concatenate((touched[:, ~worded], own), axis=1) if count else np.zeros((0, 1), dtype=np.bool_)
     kinds, kind = np.unique(meets, axis=0, return_inverse=True)
     apart = (kinds.astype(np.int64) @ kinds.T.astype(np.int64)) == 0
-    return Beside(kind=np.where(paired[home], kind.reshape(-1), -1), may=apart.astype(float), speaks=np.asarray(touched[:, worded].any(axis=1)))
+    return Beside(
+        kind=np.where(paired[home], kind.reshape(-1), -1), may=apart.astype(float), speaks=np.asarray(touched[:, worded].any(axis=1))
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

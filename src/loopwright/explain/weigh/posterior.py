@@ -46,7 +46,7 @@ class Posterior:
 
 def prior(rows: Rows, weights: Weights = CATALOGUE) -> Floats:
     """Return the prior probability of nothing wrong and of every variant of a single fault."""
-    weight = np.array([h.weight * weights.factor(h.fault.id) for h in rows.hypotheses] or [0.0])
+    weight = weight_of(rows, weights)
     out = weight[rows.owner] * rows.share if rows.hypotheses else np.zeros(rows.part.size)
     out[0] = 0.0
     total = out.sum()
@@ -57,10 +57,20 @@ def prior(rows: Rows, weights: Weights = CATALOGUE) -> Floats:
     return np.asarray(out)
 
 
+def weight_of(rows: Rows, weights: Weights) -> Floats:
+    """Return the prior weight of each hypothesis."""
+    return np.array([h.weight * weights.factor(h.fault.id) for h in rows.hypotheses])
+
+
 def two_faults(rows: Rows, weights: Weights) -> float:
-    """Return the prior share of two faults at once: where cases leave less for known causes, less for pairs of them."""
+    """Return the prior share of the two faults at once that are weighed.
+
+    Both are drawn alike from all that is looked into, so what may not stand side by side leaves its share to single faults. Where cases
+    leave less for known causes, they leave less for pairs of them.
+    """
     known = (1 - weights.nothing - weights.none_of_these) / (1 - NOTHING - NONE_OF_THESE)
-    return TWO_FAULTS * known if beside(rows).shares(np.ones(len(rows.hypotheses))) > 0 else 0.0
+    weight = weight_of(rows, weights)
+    return TWO_FAULTS * known * beside(rows).shares(weight) / max(float(weight.sum()) ** 2, LEAST)
 
 
 def posterior(rows: Rows, seen: Likelihood, used: Sequence[Seen] = (), weights: Weights = CATALOGUE) -> Posterior:
