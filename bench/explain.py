@@ -33,7 +33,8 @@ from premises import premises
 from simpler import Known, Simple
 from world import Unknown, World, blind
 
-MOST_CHECKS = 25
+MOST_CHECKS = 40
+"""A guard against a visit without end, not a stop rule: words are many and short."""
 WRONG_MINUTES = 240.0
 SIMPLER_EVERY = 4
 """Of so many cases one is also worked in the simpler ways."""
