@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import loopwright.demo
 from loopwright.explain.check import CheckKind
-from loopwright.explain.explain import explain
+from loopwright.explain.explain import Inquiry, explain
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import read_observations
 from loopwright.explain.written import Unreadable, shown_of
@@ -162,3 +162,45 @@ def test_the_second_zone_of_a_pair_is_told_in_the_words_of_the_pair() -> None:
     assert only("{where: z14, state: operated hatch-store, shows: active}").told == ("fault",)
     assert only("{where: z14, shows: rest}").told == ("rest", "active")
     assert only("{where: z13, state: operated dual-store, shows: active}").told == ("active",)
+
+
+def test_a_keypad_that_is_lit_or_dark_is_a_reading_of_its_volts_and_a_meter_still_tells_more() -> None:
+    """Lit leaves the data, dark the supply or its polarity; the volts themselves are offered next where it is dark."""
+    job = read(loopwright.demo.text("dwelling")).job
+    inquiry = Inquiry(job)
+    lead = "readings:\n - {where: pad-upstairs, shows: yes}\n - {where: pad-upstairs, at: others, shows: no}\n"
+    found = {}
+    for shows in ("yes", "no"):
+        observed = read_observations(job, f"{lead} - {{where: pad-upstairs, at: lit, shows: {shows}}}\n")
+        explained = inquiry.explain(observed)
+        assert not explained.left_out
+        found[shows] = {cause.fault: cause.probability for answer in explained.answers for cause in answer.causes}
+        weighed, _ = inquiry.weigh(observed)
+        assert weighed.outs is not None
+        assert any(each.kind is CheckKind.DEVICE_VOLTS and each.where == "pad-upstairs.supply" for each in weighed.outs.checks)
+    assert found["yes"]["B01"] > 20 * found["no"]["B01"] and found["no"]["D26"] > 20 * found["yes"].get("D26", 0)
+    assert found["no"]["D27"] > 0.1 and found["yes"].get("D27", 0) < 0.01
+    for where, shows, words in (
+        ("control", "yes", "something feeds"),
+        ("pad-upstairs", "perhaps", "a yes or a no"),
+        ("c01", "yes", "keypad"),
+    ):
+        refused = read_observations(job, f"readings:\n - {{where: {where}, at: lit, shows: {shows}}}\n").problems
+        assert refused and words in str(refused[0])
+
+
+def test_who_tells_when_alarms_come_tells_that_there_were_some() -> None:
+    inquiry = Inquiry(JOB)
+    told = "readings:\n - {where: z05, told: hours, answer: same night hour}\n"
+    alone = inquiry.explain(read_observations(JOB, told))
+    both = inquiry.explain(read_observations(JOB, told + " - {where: z05, told: alarms, answer: yes}\n"))
+    assert [(c.key, c.probability) for a in alone.answers for c in a.causes] == [
+        (c.key, c.probability) for a in both.answers for c in a.causes
+    ]
+    # Who says that there were none is taken at their word.
+    assert len(read_observations(JOB, told + " - {where: z05, told: alarms, answer: no}\n").seen) == 2
+
+
+def test_nobody_is_asked_when_alarms_come_before_there_were_any() -> None:
+    found = Inquiry(JOB).explain(read_observations(JOB, "readings:\n - {where: c05, reading: 2.73 kΩ}\n - {where: c05, shows: active}\n"))
+    assert found.next_checks and not any(each.entry.get("told") in ("hours", "heating", "plant", "sun") for each in found.next_checks)

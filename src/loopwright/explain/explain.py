@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.hypothesis import Floats, Part
@@ -32,6 +32,7 @@ from loopwright.explain.whole.bus import SHOWN, bus_part, on_bus
 from loopwright.explain.whole.part import SystemPart, system_part
 from loopwright.explain.whole.scope import PART as WHOLE
 from loopwright.explain.whole.scope import Scope, circuits_behind, scope_of
+from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.netlist.compile import PowerNetwork, compile_power
 
@@ -77,9 +78,17 @@ class Weighed:
             self.follow(chance, self.after.none_of_these)
             self.outs = outcomes(known, self.rows, self.keep, np.array(left, dtype=np.int64))
             self.group = alike(self.outs, self.owner, self.weight)
-            self.advised = advise(self.outs.only(may), self.weight, self.group)
+            self.advised = advise(self.outs.only(lambda check: may(check) and self._makes_sense(check)), self.weight, self.group)
             if not self.advised.stop:
                 return
+
+    def _makes_sense(self, check: Check) -> bool:
+        """Return whether a check can be asked now: when alarms come is no question before there were any."""
+        after = words()[check.scenario].after if check.kind is CheckKind.TOLD else ""
+        return not after or any(
+            seen.told == YES_NO[:1] and (seen.check.kind, seen.check.scenario, seen.check.place) == (CheckKind.TOLD, after, check.place)
+            for seen in self.used
+        )
 
     def _in_doubt(self) -> list[Floats]:
         """Return the beliefs to be looked into, one after the other: that of single faults, or where two at once are likelier that of each

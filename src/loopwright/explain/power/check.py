@@ -26,7 +26,9 @@ STATE_WORDS = {
 }
 QUIET = "unset/mains"
 RESTED = "rested"
-TROUBLES = ("mains", "battery", "aux")
+TROUBLE_WORDS = {"mains": "a mains trouble", "battery": "a battery trouble", "aux": "a trouble of the supply to its detectors"}
+"""What the keypad may show of a supply, by the word it is written with."""
+TROUBLES = tuple(TROUBLE_WORDS)
 METER, LID = "meter", "supply's lid"
 
 
@@ -82,6 +84,6 @@ def _supply(job: Job, supply: str) -> list[Check]:
         words = f"Ac volts at the transformer's secondary, load lifted, {named}"
         out.append(Check(kind=CheckKind.SECONDARY_VOLTS, where=supply, minutes=5.0, needs=(METER, LID), words=words, by="licensed"))
     for trouble in TROUBLES:
-        words = f"Does the keypad show a {trouble} trouble of {named}"
+        words = f"Does the keypad show {TROUBLE_WORDS[trouble]} of {named}?"
         out.append(Check(kind=CheckKind.TROUBLE, where=supply, scenario=trouble, minutes=0.5, words=words, outcomes=YES_NO, by="caller"))
     return out

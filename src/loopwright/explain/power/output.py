@@ -151,7 +151,7 @@ def _checks(job: Job, network: LoopNetwork) -> tuple[Check, ...]:
         )
         shown = replace(ohm, kind=CheckKind.TROUBLE, minutes=SHOWN_MINUTES + minutes, needs=(), outcomes=YES_NO, pull_ohm=math.inf)
         shown = replace(shown, by="caller" if act.kind is ActKind.REST else "lid")
-        out += [ohm, replace(shown, words=f"Does the keypad show a trouble of {lead}, {words}")]
+        out += [ohm, replace(shown, words=f"Does the keypad show a trouble of {lead}, {words}?")]
     silent = f"In alarm, does what hangs on {lead} stay silent (warn people, protect ears)"
     out.append(Check(kind=CheckKind.TROUBLE, where=output, scenario=SILENT, minutes=SOUND_MINUTES, words=silent, outcomes=YES_NO))
     return tuple(out)

@@ -35,7 +35,7 @@ def bus_part(job: Job, devices: tuple[str, ...]) -> Part:
             where=device,
             scenario=word,
             minutes=0.5,
-            words=f"Does the keypad show {label(job, device)} {words}",
+            words=f"Does the keypad show {label(job, device)} {words}?",
             outcomes=YES_NO,
             by="caller",
         )

@@ -24,6 +24,7 @@ class Word:
     """One word: what it ``asks``, ``at`` which kind of place, who can answer it in how many minutes; ``shows`` marks a keypad's trouble.
 
     ``idle`` is the chance of yes where no fault states another, ``share`` that of each outcome of a word that has more than yes and no.
+    ``after`` is the word that has to be told with yes first, at the same place, for this one to make sense.
     """
 
     id: str
@@ -35,6 +36,7 @@ class Word:
     idle: float = 0.05
     outcomes: tuple[str, ...] = YES_NO
     share: tuple[float, ...] = ()
+    after: str = ""
 
     @property
     def unmoved(self) -> Floats:
