@@ -205,7 +205,14 @@ def test_the_event_table_and_its_difference() -> None:
 
 def test_identities_of_radio_devices_are_told_apart() -> None:
     row = RadioRow(
-        id="a", at="", by="", identity=identity_of("00a-4f:19"), what="door-front", kind="device", margin_db=18.0, checked_in="14:05"
+        id="a",
+        at=BEGIN.isoformat(),
+        by="",
+        identity=identity_of("00a-4f:19"),
+        what="door-front",
+        kind="device",
+        margin_db=18.0,
+        checked_in="14:05",
     )
     refuse_double([row], row)
     with pytest.raises(ValueError, match="is door-front already"):

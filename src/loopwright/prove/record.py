@@ -5,7 +5,10 @@ Moments are ISO 8601 with their zone. Nothing is taken out: what is put right st
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Protocol, TypeVar
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -153,34 +156,50 @@ class Record:
 
     @property
     def standing(self) -> dict[str, Entry]:
-        """Return what stands, by what it was said of. Of two of one moment the one with the greater name stands, in whatever order."""
+        """Return what stands, by what it was said of: what was said last, whenever it came in."""
         found: dict[str, Entry] = {}
-        for each in sorted(self.entries, key=lambda one: (one.at, one.id)):
+        for each in in_order(self.entries):
             found[each.key] = each
         return {key: each for key, each in found.items() if each.answer or each.reading}
 
     @property
     def gaps_signed(self) -> dict[str, Signed]:
         """Return the gaps that are signed for, by what they are of."""
-        found = {each.key: each for each in sorted(self.signed, key=lambda one: (one.at, one.id))}
+        found = {each.key: each for each in in_order(self.signed)}
         return {key: each for key, each in found.items() if each.reason}
 
     @property
     def told_by_centre(self) -> dict[str, AtCentre]:
         """Return what the receiving centre told last, by signal."""
-        found = {each.key: each for each in sorted(self.centre, key=lambda one: (one.at, one.id))}
+        found = {each.key: each for each in in_order(self.centre)}
         return {key: each for key, each in found.items() if each.answer}
 
     @property
     def radio_rows(self) -> tuple[RadioRow, ...]:
         """Return the radio devices and fobs, each as it was said last."""
-        found = {each.identity: each for each in sorted(self.radio, key=lambda one: (one.at, one.id))}
+        found = {each.identity: each for each in in_order(self.radio)}
         return tuple(found.values())
 
     @property
     def setup_of(self) -> dict[str, SetUp]:
         """Return the set-up sheets by path, each as it was filled in last."""
-        return {each.path: each for each in sorted(self.setups, key=lambda one: (one.at, one.id))}
+        return {each.path: each for each in in_order(self.setups)}
+
+
+class Dated(Protocol):
+    """Something said, with its moment."""
+
+    @property
+    def at(self) -> str:
+        """Return when it was said."""
+
+
+D = TypeVar("D", bound=Dated)
+
+
+def in_order(rows: Iterable[D]) -> list[D]:
+    """Return what was said in the order of its moments; what a telephone sent late stands where it was said."""
+    return sorted(rows, key=lambda each: datetime.fromisoformat(each.at))
 
 
 def size_of(record: Record) -> int:

@@ -24,7 +24,8 @@ from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor, visitor_of
 
 ROOM = "prove"
-WAIT_S = 20.0
+WAIT_S = 6.0
+"""A page that is left is noticed only when this is over [s]; so long too an act may go unanswered before it is called out."""
 LONGEST_TAG = 120
 RISKY = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes for a formula where a cell begins with it."""

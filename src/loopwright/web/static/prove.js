@@ -149,6 +149,17 @@ const typing = () => {
   return field?.closest("#proving") && /^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName) && field.type !== "checkbox" && field.value !== field.defaultValue;
 };
 
+const quiet = () => !document.hidden && !typing() && !pending() && !waiting().length;
+
+// Whatever was drawn, said or opened while the answer was on its way is newer than it.
+async function fresh() {
+  const [address, shown] = [location.pathname + location.search, document.getElementById("page").dataset.drawn];
+  const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": shown } });
+  const html = await answer.text();
+  const still = address === location.pathname + location.search && shown === document.getElementById("page").dataset.drawn;
+  if (answer.ok && still && quiet()) drawn(html);
+}
+
 async function listen() {
   for (;;) {
     try {
@@ -158,9 +169,9 @@ async function listen() {
       const { tag } = answer.ok ? await answer.json() : {};
       // An act that is still open may by now have gone unanswered for too long.
       const due = sheet()?.dataset.open === "yes";
-      if ((tag !== sheet()?.dataset.tag || due) && answer.ok && !document.hidden && !typing() && !pending() && !waiting().length) {
+      if ((tag !== sheet()?.dataset.tag || due) && answer.ok && quiet()) {
         const before = counted();
-        await show(location.pathname + location.search);
+        await fresh();
         heard(before);
       }
       await rest(answer.ok ? 300 : 4000);
