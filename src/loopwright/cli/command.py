@@ -21,6 +21,7 @@ from loopwright.cli import (
     desk,
     explain,
     forecast,
+    keying,
     list_in,
     list_out,
     locate,
@@ -55,8 +56,8 @@ For example:
     loopwright serve shop.yaml
 
 `loopwright VERB --help` tells more about a verb, with examples.
-Exit status: 0; 1 when `check` finds a must broken, `rehearse` a promise, `verify` a history changed or `decode` a frame damaged;
-2 when the command or the document cannot be read; 3 for a fault in this program.
+Exit status: 0; 1 when `check` finds a must broken, `rehearse` a promise, `keying` what the unit cannot hold, `verify` a history changed
+or `decode` a frame damaged; 2 when the command or the document cannot be read; 3 for a fault in this program.
 """
 VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "new": (new.new, "FILE [--demo dwelling|business] [--synthetic N --seed S] [--force]"),
@@ -84,6 +85,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
         "[--no-browser] [--no-history]",
     ),
     "put-in": (put_in.put_in, "FILE postgresql://PERSON@SERVER/DATABASE [--job NAME] [--force]"),
+    "keying": (keying.keying, "FILE [--found FILE] [--unit NAME] [--walk AREA=SECONDS] [--no-restore] [--json]"),
     "backup": (backup.backup, "FILE.db TO [--force]"),
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "history": (past.history, "FILE [--from N|NAME] [--to N|NAME] [--job NAME] [--json]"),

@@ -16,6 +16,7 @@ from loopwright.job.field import (
     DischargeHours,
     Gauge,
     LongText,
+    Keyable,
     Nanofarads,
     Ohms,
     OhmsPerKm,
@@ -245,11 +246,40 @@ class BusSheet:
 class Setting:
     """One factory setting and the place where the unit takes another value."""
 
-    address: Text = need("Where the setting is entered, in the sheet's own words.")
+    address: Text = need("Where the setting is entered, in the sheet's own words, step by step with commas; {zone}, {area} ... for a row.")
     default: Text = need("Value from the factory.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+    of: Text = may("What it holds: a place of this document, * for every row; clock; codes/user/* or codes/installer.", "")
+    place: OneOrMore | None = may("Its place in an entry that several settings share; by the order here when silent.")
+    unit: Literal["s", "min", "h"] | None = may("Unit in which a time is keyed; seconds when silent.")
+    digits: OneOrMore | None = may("How many digits are keyed, nought in front; as many as there are when silent.")
+    least: Keyable | None = may("Least number it takes, in the unit in which it is keyed.")
+    most: Keyable | None = may("Greatest number it takes, likewise.")
+    step: Keyable | None = may("Step from one number it takes to the next; 1 when silent.")
+    choices: Mapping[str, Text] = rows("For each word of the programme: what is keyed for it.")
+    longest: OneOrMore | None = may("Most characters of a text.")
+    characters: Text = may("Characters a text may have, such as A-Z 0-9 and a blank; any when silent.", "")
+    up_to: OneOrMore | None = may("Highest number of a row in its address.")
+    after: tuple[str, ...] = may("Settings that are entered before it.", ())
+    turn: Literal["first", "last"] | None = may("Entered before, or after, everything else.")
+    kept: bool = may("A factory restore leaves it as it is.", False)
+    read_back: Text = may("How it is read back, in the sheet's own words; at its own address when silent.", "")
+    clears: Text = may("The trouble that goes once it is entered, in the sheet's own words.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KeyingSheet:
+    """How a unit is brought to take settings, and what that costs in key presses."""
+
+    way_in: Text = may("How one gets to the settings and away again, in the sheet's own words.", "")
+    in_presses: Count = may("Key presses for each step of an address, going in.", 1)
+    out_presses: Count = may("Key presses for each step of an address, coming out.", 1)
+    letter_presses: OneOrMore = may("Key presses for a letter of a text.", 1)
+    choice_presses: OneOrMore | None = may("Key presses for choosing a word; as many as it has characters when silent.")
+    restore: Text = may("Where everything is put back to the factory's, in the sheet's own words; empty where nothing does that.", "")
+    restore_presses: Count = may("Key presses there.", 1)
 class EquipmentSheet:
     """The data sheet of a piece of equipment. What it can do is what blocks it has: loads, contacts, outputs, inputs, supply, bus."""
 
@@ -274,6 +304,7 @@ class EquipmentSheet:
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DischargeRow:
     """One row of a battery's discharge table: this current is carried for these hours."""
+    keying: KeyingSheet | None = may("How settings are keyed, and at what cost.")
 
     hours: DischargeHours = need("Hours to the cut-off volts.")
     current_a: DischargeAmperes = need("Constant current.")

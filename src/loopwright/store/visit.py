@@ -92,6 +92,32 @@ class OldRow:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class KeyedSaid:
+    """An entry of the keying plan that was ticked off or read back, with what was to be keyed; of a code neither is ever kept.
+
+    ``wrong`` says that it reads otherwise; ``read`` is what it reads, where that means something at the unit.
+    """
+
+    unit: str
+    address: str
+    keys: str
+    by: str
+    at: str
+    done: bool = False
+    read: str = ""
+    wrong: bool = False
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoundSaid:
+    """What a unit was found to hold at an address, before anything was entered."""
+
+    unit: str
+    address: str
+    shown: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class MeterSaid:
     """The meter in use, as its paper says; empty fields are those of a usual one."""
 
@@ -118,6 +144,8 @@ class Visit:
     meter: MeterSaid = MeterSaid()
     past: tuple[Past, ...] = ()
     old: tuple[OldRow, ...] = ()
+    keyed: tuple[KeyedSaid, ...] = ()
+    found: tuple[FoundSaid, ...] = ()
     marks: tuple[str, ...] = ()
 
     @property

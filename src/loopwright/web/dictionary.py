@@ -236,6 +236,8 @@ def ticked(job: Job, path: str) -> list[tuple[str, str]] | None:
     if among := choice_key(shape.item):
         own = path.split("/")[1]
         return [(key, words or key) for key, words in choices(job)[among] if path != f"areas/{own}/common_to" or key != own]
+    if path.startswith("sheets/equipment/") and path.endswith("/after"):
+        return [(name, name) for name in value_at(job, path.rpartition("/")[0].rpartition("/")[0]) or () if name != path.split("/")[-2]]
     if path.startswith("circuits/") and path.endswith("/contacts"):
         device = value_at(job, path.rpartition("/")[0] + "/device")
         names = job.sheet_of(device).contacts if device else ("tamper", "alarm", "fault")

@@ -19,7 +19,7 @@ NAMED = {"loads": ("supply",), "contacts": ("alarm", "tamper", "fault")}
 """Names the trade gives to rows of these, offered beforehand."""
 NEXT = "{next}"
 """Stands in the names and titles of a pattern for the number of the row that is made from it."""
-LEFT_OUT = frozenset({"invented", "end_resistors", "rooms", "part_sets"})
+LEFT_OUT = frozenset({"invented", "end_resistors", "rooms", "part_sets", "choices", "after"})
 SCALED = {"cables": "W", "circuits": "c", "zones": "z"}
 BANDS = {
     "none": ("rest", "open"), "single": ("short", "rest", "open"), "double": ("short", "rest", "active", "open"),

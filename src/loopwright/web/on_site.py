@@ -9,6 +9,7 @@ from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.values.error import JobError
 from loopwright.web.drawn import Drawn
+from loopwright.web.keying_said import add_keying
 from loopwright.web.page import Query
 from loopwright.web.print_run import Clock
 from loopwright.web.rights import demands
@@ -25,6 +26,7 @@ LONGEST_UNIT = 64
 def add_on_site(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
     """Add the address of the room, and the one visit there is of the job."""
     site = draw.on_site = OnSite(session, clock)
+    add_keying(app, draw, session, site)
 
     @app.get(f"/{ROOM}/taken-over.yaml")
     @demands(Right.READ_JOB)

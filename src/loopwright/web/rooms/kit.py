@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from loopwright.job.document import Equipment
 from loopwright.job.labels import label_at, label_in
-from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, Shape, record_shape
+from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, Shape, TextShape, record_shape
 from loopwright.web.dictionary import plain_words, ticked, value_at, words_of
 from loopwright.web.page import Page
 
@@ -80,7 +80,7 @@ def _field(page: Page, declared: FieldShape, label: str, path: str, depth: int) 
         for key in value or {}:
             yield Line("head", depth, f"{label}: {plain_words(key)}", f"{path}/{key}", declared.doc, out=True)
             yield from _inside(page, shape.value, f"{path}/{key}", depth + 1)
-        if isinstance(shape.value, RecordShape) and not words_of(shape.key):
+        if isinstance(shape.value, RecordShape | TextShape) and not words_of(shape.key):
             yield Line("put", depth, f"a further {label}" if value else label, path, declared.doc)
     elif isinstance(shape, ListShape):
         yield from _list(page, shape, declared, label, path, depth)

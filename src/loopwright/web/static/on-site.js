@@ -5,6 +5,8 @@ import { drawn, pending, show, trouble } from "./post.js";
 const HELD = `said:${new URL(".", location.href).pathname}`;
 const waits = [1, 2, 4, 8, 15];
 const visit = () => document.getElementById("visit")?.dataset.visit ?? "";
+// Where what is said on this page goes: the keying plan keeps its ticks with the same visit, at an address of its own.
+const here = () => document.getElementById("visit")?.dataset.to ?? "on-site";
 let busy = false;
 let only = [];
 
@@ -30,7 +32,7 @@ function keep(list) {
 const mark = () => [...crypto.getRandomValues(new Uint32Array(4))].map((number) => number.toString(36)).join("-");
 
 function say(change, place) {
-  const made = { ...change, visit: visit(), mark: mark() };
+  const made = { ...change, visit: visit(), mark: mark(), to: here() };
   keep([...waiting(), made]);
   told.set(made.mark, place);
   busyAt(place, true);
@@ -49,19 +51,19 @@ async function run() {
     const place = told.get(next.mark);
     told.delete(next.mark);
     busyAt(place, false);
-    if (answer.page && !waiting().length) drawn(answer.page);
+    if (answer.page && !waiting().length && (next.to ?? "on-site") === here()) drawn(answer.page);
     settle(place, answer.problems || []);
     if (["ask", "why"].includes(next.do) && !answer.problems?.length) lead();
   }
   busy = false;
 }
 
-async function attempt(change) {
+async function attempt({ to = "on-site", ...change }) {
   for (let tries = 0; ; tries += 1) {
     try {
       const held = document.getElementById("page").dataset.drawn || "";
       const body = JSON.stringify({ ...change, query: location.search, held });
-      const answer = await fetch("on-site", { method: "POST", headers: { "Content-Type": "application/json" }, body });
+      const answer = await fetch(to, { method: "POST", headers: { "Content-Type": "application/json" }, body });
       if (answer.status < 500) {
         if (tries) trouble("");
         const json = answer.headers.get("Content-Type")?.startsWith("application/json");
