@@ -12,7 +12,7 @@ import loopwright.demo
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.explain import Inquiry, explain
 from loopwright.explain.explanation import Explanation
-from loopwright.explain.meter import Instrument, Shown, chance_shown
+from loopwright.explain.meter import METER_MISTAKES, NEXT_TO_NOTHING, Instrument, Mistake, Shown, chance_shown, chances_of_mistakes
 from loopwright.explain.observation import read_observations
 from loopwright.explain.telling import entry_of
 from loopwright.job.read import read
@@ -38,6 +38,29 @@ def test_the_digits_of_a_display_have_probabilities_that_sum_to_one() -> None:
     assert chance_shown(Shown(value=np.inf, half=0.0, unit="Ω"), mean, sd, meter).tolist() == [0.0, 1.0]
     # Beyond its highest range a meter shows over range for a resistance too.
     assert chance_shown(Shown(value=np.inf, half=0.0, unit="Ω"), np.array([9e7]), np.array([1e5]), meter)[0] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("unit", "step"), [("V", 0.001), ("A", 0.001), ("nF", 0.01)])
+def test_a_meter_that_touches_nothing_shows_what_a_dead_point_shows(unit: str, step: float) -> None:
+    """Over all digits its chances sum to its prior, so that naught read at a dead point speaks for the point."""
+    meter, mean, sd = Instrument(), np.array([0.0, 12.0]), np.array([NEXT_TO_NOTHING[unit] / 2, 0.1])
+    total, ratio = 0.0, []
+    for digit in range(-600, 601):
+        seen = chances_of_mistakes(Shown(value=digit * step, half=step / 2, unit=unit), mean, sd, meter, np.inf)
+        total += float(seen[Mistake.NO_CONTACT][0])
+        ratio += [float(seen[Mistake.NONE][0] / seen[Mistake.NO_CONTACT][0])] if abs(digit) < 5 else []
+    assert total == pytest.approx(METER_MISTAKES[Mistake.NO_CONTACT], rel=1e-6)
+    assert ratio == pytest.approx([ratio[0]] * len(ratio))
+    assert ratio[0] > 300
+
+
+def test_a_gnawed_cable_and_a_staple_read_alike_wherever_they_are() -> None:
+    for ohm in ("0.9 Ω", "2.0 Ω", "3.6 Ω"):
+        found = told(f"{{where: c01, reading: {ohm}}}", "{where: c01, state: operated, reading: " + ohm + "}")
+        chance = {cause.fault: cause.probability for answer in found.answers for cause in answer.causes}
+        assert chance["D09"] / chance["D40"] == pytest.approx(6.0, rel=0.05), (
+            "three times as common, and a gnawed run is broken half the time"
+        )
 
 
 def test_more_readings_of_a_sound_circuit_make_it_sounder() -> None:
