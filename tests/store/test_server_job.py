@@ -153,3 +153,38 @@ def test_two_servers_of_one_job_are_one_workbench(
     assert "no database server answers there. What is shown is the job as it was last read." in clients[0].get("/wiring").text
     for each in sessions:
         each.file.close()  # type: ignore[union-attr]
+
+
+def test_a_whole_call_about_a_job_on_a_server(server: str, job: Path, run: Callable[..., Ran], tmp_path: Path) -> None:
+    """By its addresses, from the danger to the true cause: the case stands where the job is served, the job on the server as it was."""
+    run("put-in", job, server)
+    place = ServerJob(server, "shop", tmp_path / "beside" / "shop")
+    session = opened(place, history=True)
+    client = TestClient(create_app(session, token=None), base_url="http://127.0.0.1")
+    case = ""
+
+    def say(do: str, **more: object) -> str:
+        nonlocal case
+        body = {"do": do, "mark": f"mark-of-{do}-{more.get('key', '')}"[:64], "case": case, **more}
+        answer = client.post("/desk", json=body, headers={"Origin": "http://127.0.0.1"})
+        assert answer.status_code == 200 and not answer.json()["problems"], answer.text
+        case = answer.json()["case"]
+        return str(answer.json()["page"])
+
+    say("begin", on_file=True)
+    say("danger", answer="none")
+    say("caller", answer="called back on the number on record", fields={"name": "Delia", "premises": "House", "call_back": "01632 960 014"})
+    say("complaint", answer="keypad")
+    say("answer", key="opening:keypad", answer="pad-foyer")
+    page = say("answer", key="opening:keypad-lit", answer="yes")
+    assert "What may be so" in page and "Hand over to the visit" in page
+    say("hand-over")
+    assert "pad-foyer" in client.get("/on-site").text
+    assert "Closed" in say("close", fields={"cause": "B01", "place": "foyer", "fixed_by": "data cores swapped"})
+    kept = sorted(path.name for path in place.beside.parent.iterdir() if path.is_file())
+    assert any(name.endswith(".cases") for name in kept) and any(name.endswith(".cases.trail") for name in kept)
+    assert not any("Delia" in path.read_text(encoding="utf-8") for path in place.beside.parent.glob("*.trail"))
+    store = open_store(server)
+    assert store.head("shop").number == 1
+    store.close()
+    session.file.close()  # type: ignore[union-attr]

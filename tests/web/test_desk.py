@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import warnings
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -180,6 +181,30 @@ def test_a_pass_word_is_held_against_the_vault_and_found_nowhere(desk: Desk) -> 
     assert "compared word/owner" in desk.path.with_name("house.yaml.vault.trail").read_text(encoding="utf-8") or "word/owner" in "".join(
         Audit(desk.path.with_name("house.yaml.vault.trail"), by="", clock=lambda: AT).told()
     )
+
+
+def test_the_next_day_pass_words_are_compared_again(desk: Desk) -> None:
+    vault = create_vault(
+        desk.path.with_name("house.yaml.vault"), Secret(PASSPHRASE), note=lambda *_: None, cost=Cost(passes=1, memory_kib=8, lanes=1)
+    )
+    vault.put("word/owner", Secret(WORD))
+    desk.say("begin")
+    desk.say("danger", answer="none")
+    desk.post("/at/house/secrets/open", {"passphrase": PASSPHRASE})
+    said = {"case": desk.case, "name": "word/owner"}
+    for word in ("one", "two", "three"):
+        assert desk.post("/at/house/desk/compare", said | {"word": word}).json() == {"problem": "", "right": False}
+    assert "before tomorrow" in desk.post("/at/house/desk/compare", said | {"word": WORD}).json()["problem"]
+    # A day goes by: the tries of the case stand where they stood, one day earlier.
+    tries = desk.kept().wrong_words
+    assert len(tries) == 3
+    before = tuple((datetime.fromisoformat(each) - timedelta(days=1)).isoformat(timespec="seconds") for each in tries)
+    CaseFile(cases_path(desk.path)).change(desk.case, lambda case: replace(case, wrong_words=before), mark="a-day-goes-by")
+    assert desk.post("/at/house/desk/compare", said | {"word": WORD}).json() == {"problem": "", "right": True}
+    # A new day has its own three.
+    for _ in range(3):
+        assert desk.post("/at/house/desk/compare", said | {"word": "four"}).json()["right"] is False
+    assert "before tomorrow" in desk.post("/at/house/desk/compare", said | {"word": WORD}).json()["problem"]
 
 
 def test_who_is_not_identified_is_told_nothing_of_the_system(desk: Desk) -> None:
