@@ -41,11 +41,9 @@ def main() -> None:
     timed = by_the_clock(search(table))
     ended = time.process_time()
     rate = timed.size / (ended - tabled)
-    print(
     tabled_s = tabled - start
     print(f"one zone and its reports, by the second: {timed.size} states, {len(table.rows)} rows, tabled in {tabled_s:.3f} s,", end=" ")
     print(f"{rate:,.0f} states/s")
-    )
 
 
 if __name__ == "__main__":

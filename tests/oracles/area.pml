@@ -1,0 +1,292 @@
+/* A programme as docs/programme.md has it, written by hand from that page: at most three areas (the third a shared one), three zones,
+   three people. What a programme says is read when the model starts and is no part of its state. ROWS stands for the events, one for
+   each area, zone, person and set state, written out below. */
+#define UNSET 0
+#define EXIT 1
+#define SET 2
+#define ENTRY 3
+#define IGN 0
+#define CHIME 1
+#define SOAK 2
+#define FINAL 3
+#define ROUTE 4
+#define IMM 5
+#define H24 6
+#define TAMPER 7
+#define HOLD 8
+#define SETTLING 3
+#define GONE 1
+#define BLIND 2
+#define WINDOW 1
+#define SENT 2
+#define CLOSED 3
+#define HELD 4
+#define WAITS 5
+#define NONE 99
+
+c_decl { #include <stdlib.h> }
+c_decl { #include <string.h> }
+
+/* The programme: read once. */
+hidden byte said[160];
+#define HAS(a) said[a]
+#define ENT(a) said[3 + a]
+#define EXI(a) said[6 + a]
+#define SERVED(a) said[9 + a]
+#define IN(z, a) said[12 + 3 * (z) + (a)]
+#define ORDER(z, k) said[21 + 3 * (z) + (k)]
+#define DOES(z, s) said[30 + 3 * (z) + (s)]
+#define CONTACT(z) said[39 + z]
+#define FOLLOWED(z) said[42 + z]
+#define MAYSET(p, a) said[45 + 3 * (p) + (a)]
+#define MAYUNSET(p, a) said[54 + 3 * (p) + (a)]
+#define ENGINEER(p) said[63 + p]
+#define CLEARS(p) said[66 + p]
+#define PREVENTS(c) said[69 + c]
+#define SOUNDS(c) said[76 + c]
+#define STATES said[82]
+#define TIMED said[83]
+#define BYDOOR said[84]
+#define BYKEY said[85]
+#define SETTLE said[86]
+#define RESTART said[87]
+#define FAILS said[88]
+#define TOPART said[89]
+#define STOPS said[90]
+#define MOST said[91]
+#define FORGETS said[92] /* 0 unset, 1 set, 2 midnight */
+#define ALARMBY said[93] /* 0 user, 1 engineer, 2 remote */
+#define TAMPERBY said[94]
+#define ALLSET said[95]
+#define ATONCE said[96]
+#define BLINDFOR said[97]
+#define SOUNDFOR said[98]
+#define ABORT said[99]
+#define CANCEL said[100] /* NONE: for any time */
+#define CONFIRM said[101]
+#define CONFIRMENTRY said[102]
+#define HOLDBACK said[103]
+#define SENDSALARM said[104]
+#define CONDITIONS said[105]
+#define POWER said[106]
+#define REPORT said[107]
+#define SOUND said[108]
+#define CONFIRMS said[109]
+#define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
+#define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent */
+
+byte mode[3], part[3], door[3], memory[3], starter[3], clk[3];
+byte opened[3], trips[3], inhibited[3];
+byte cond[5]; /* tamper, hold-up, path, mains, battery */
+byte power, powerclk;
+byte report[3], reportclk[3], told[3], sound[3], soundclk[3], confirm[3], confirmclk[3];
+hidden byte d, counts, rings, moved, first[3], started, some, same;
+
+#define WAY(x) ((x) == FINAL || (x) == ROUTE)
+#define STILL(x) ((x) == IGN || (x) == CHIME || (x) == SOAK)
+#define NOW(z, a) (mode[a] == UNSET -> DOES(z, 0) : DOES(z, 1 + part[a]))
+#define STANDS(z, a, s) (FOLLOWED(z) && IN(z, a) && CONTACT(z) && opened[z] && !WAY(DOES(z, 1 + s)) && !STILL(DOES(z, 1 + s)))
+#define ANYOPEN(a, s) (STANDS(0, a, s) || STANDS(1, a, s) || STANDS(2, a, s))
+#define INWAY1(z, a) (FOLLOWED(z) && IN(z, a) && CONTACT(z) && opened[z] && WAY(NOW(z, a)))
+#define INWAY(a) (INWAY1(0, a) || INWAY1(1, a) || INWAY1(2, a))
+#define OVER(c, p) (PREVENTS(c) == 0 || PREVENTS(c) == 1 || (PREVENTS(c) == 2 && ENGINEER(p)))
+#define FREE(a, s, p) ((!ANYOPEN(a, s) || OVER(0, p)) && (!memory[a] || OVER(1, p)) && (!cond[0] || OVER(2, p)) \
+  && (!cond[1] || OVER(3, p)) && (!cond[2] || OVER(4, p)) && (!cond[3] || OVER(5, p)) && (!cond[4] || OVER(6, p)))
+#define MAYCLEAR(by, p) (CLEARS(p) && (by == 0 || (by == 1 && ENGINEER(p))))
+#define CAUSE1(z, x) (FOLLOWED(z) && CONTACT(z) && opened[z] && DOES(z, 0) == x)
+#define CAUSEIN(a) ((CAUSE1(0, H24) && IN(0, a)) || (CAUSE1(1, H24) && IN(1, a)) || (CAUSE1(2, H24) && IN(2, a)))
+#define CAUSE(x) (CAUSE1(0, x) || CAUSE1(1, x) || CAUSE1(2, x))
+#define WORKS (power != GONE)
+
+/* Observers: what an area gives out is told to them at once. */
+inline quiet_report(a) { report[a] = 0; reportclk[a] = 0 }
+inline quiet_sound(a) { sound[a] = 0; soundclk[a] = 0 }
+inline is_left(a) { quiet_report(a); quiet_sound(a); confirm[a] = 0; confirmclk[a] = 0 }
+inline send_alarm(a) { report[a] = SENT; reportclk[a] = 0; if :: (MOST && FORGETS && SENDSALARM) -> told[a] = 1 :: else fi }
+inline opens_window(a) { if :: ABORT -> report[a] = WINDOW; reportclk[a] = 0 :: else -> send_alarm(a) fi }
+inline alarm_reported(a) {
+  if
+  :: !REPORT || report[a] == WINDOW || report[a] == HELD || report[a] == WAITS
+  :: else -> if
+    :: report[a] == 0 && HOLDBACK && mode[a] == ENTRY -> report[a] = HELD; reportclk[a] = 0
+    :: report[a] == 0 && !(HOLDBACK && mode[a] == ENTRY) -> opens_window(a)
+    :: else -> send_alarm(a)
+    fi
+  fi
+}
+inline sounds(a) { if :: SOUND && SOUNDFOR -> sound[a] = 1; soundclk[a] = 0 :: else fi }
+inline alarm_confirms(a, who) {
+  if
+  :: !CONFIRMS || !CONFIRM
+  :: else -> if
+    :: confirm[a] == 0 -> confirm[a] = 3 + who; confirmclk[a] = 0
+    :: confirm[a] >= 3 && confirm[a] != 3 + who -> confirm[a] = 1; confirmclk[a] = 0
+    :: else
+    fi
+  fi
+}
+inline entry_begun(a) { if :: CONFIRMS && !CONFIRMENTRY -> confirm[a] = 2; confirmclk[a] = 0 :: else fi }
+inline alarm(a, who, cell) { /* row 7; cell 0 is a sound */
+  memory[a] = 1; alarm_reported(a);
+  if :: cell != 2 -> sounds(a) :: else fi;
+  alarm_confirms(a, who)
+}
+
+/* Rows 6 and 18, 21. */
+inline forget1(z, a) {
+  if
+  :: FOLLOWED(z) && IN(z, a) && (a == 0 || !IN(z, 0) || mode[0] == UNSET) && (a == 1 || !IN(z, 1) || mode[1] == UNSET) &&
+     (a == 2 || !IN(z, 2) || mode[2] == UNSET) -> inhibited[z] = 0; if :: FORGETS == 0 -> trips[z] = 0 :: else fi
+  :: else
+  fi
+}
+inline leaves(a) {
+  mode[a] = UNSET; part[a] = 0; door[a] = 0; starter[a] = 0; clk[a] = 0;
+  forget1(0, a); forget1(1, a); forget1(2, a); is_left(a)
+}
+inline period1(z, a) { if :: FOLLOWED(z) && IN(z, a) -> trips[z] = 0 :: else fi }
+inline period(a) { if :: MOST && FORGETS == 1 -> period1(0, a); period1(1, a); period1(2, a); told[a] = 0 :: else fi }
+inline leave_out1(z, a, s) { if :: STANDS(z, a, s) -> inhibited[z] = 1 :: else fi }
+inline leave_out(a, s) { if :: PREVENTS(0) -> leave_out1(0, a, s); leave_out1(1, a, s); leave_out1(2, a, s) :: else fi }
+inline begins_exit(a, s) { period(a); part[a] = s; mode[a] = EXIT; door[a] = 0; clk[a] = 0 }
+inline changed(a) { /* row 18 */
+  if
+  :: SERVED(a) && HAS(2) -> if
+    :: ((SERVED(0) && mode[0] == UNSET) || (SERVED(1) && mode[1] == UNSET)) && mode[2] != UNSET -> leaves(2)
+    :: mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) && (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) ->
+      some = part[a]; leave_out(2, some);
+      if :: ATONCE -> period(2); part[2] = some; mode[2] = SET :: else -> begins_exit(2, some) fi
+    :: else
+    fi
+  :: else
+  fi
+}
+
+/* Rows 3 to 5, 10. */
+inline is_set(a) {
+  if :: TOPART && STATES > 1 && part[a] == 0 && door[a] == 0 -> part[a] = 1 :: else fi;
+  mode[a] = SET; door[a] = 0; clk[a] = 0; changed(a)
+}
+inline error(a) {
+  if
+  :: FAILS -> leaves(a); changed(a)
+  :: else -> mode[a] = ENTRY; door[a] = 0; starter[a] = 0; clk[a] = 0; changed(a); sounds(a); entry_begun(a)
+  fi
+}
+inline by_act(a) { if :: SETTLE -> door[a] = SETTLING; clk[a] = 0 :: else -> door[a] = 1; is_set(a) fi }
+inline starter_trips(z) { if :: FOLLOWED(z) && MOST && trips[z] < MOST -> trips[z]++ :: else fi }
+inline entry_over(a) {
+  started = starter[a]; mode[a] = SET; starter[a] = 0; clk[a] = 0; changed(a);
+  some = 0;
+  if :: started >= 2 -> some = started - 1 :: else fi;
+  alarm(a, some, 0);
+  if :: REPORT && report[a] == WAITS -> opens_window(a) :: else fi;
+  if :: started >= 2 -> starter_trips(started - 2) :: else fi
+}
+
+/* An activated zone. */
+inline latches(a, c) {
+  if :: CONDITIONS -> cond[c] = 1 :: else fi;
+  if :: SOUNDS(2 * c + (mode[a] != UNSET)) != 2 -> sounds(a) :: else fi
+}
+inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved: the area's mode has changed */
+  d = NOW(z, a); rings = 0; moved = 0;
+  if
+  :: d == HOLD -> latches(a, 1)
+  :: STILL(d)
+  :: else -> if
+    :: mode[a] != UNSET && (inhibited[z] || (MOST && FOLLOWED(z) && trips[z] >= MOST))
+    :: else -> if
+      :: d == TAMPER -> latches(a, 0)
+      :: d == H24 -> counts = counts || mode[a] != UNSET; rings = 1 + SOUNDS(4 + (mode[a] != UNSET))
+      :: d != TAMPER && d != H24 && mode[a] == UNSET
+      :: mode[a] == EXIT && d == FINAL -> if
+        :: door[a] == SETTLING -> door[a] = 1; clk[a] = 0
+        :: door[a] == 0 -> door[a] = 1
+        :: door[a] == 1 && RESTART && TIMED -> door[a] = 2; clk[a] = 0
+        :: else
+        fi
+      :: (mode[a] == EXIT || mode[a] == ENTRY) && d == ROUTE
+      :: mode[a] == ENTRY && d == FINAL
+      :: mode[a] == EXIT && d == IMM && STOPS -> leaves(a); moved = 1
+      :: mode[a] == SET && d == FINAL ->
+        mode[a] = ENTRY; starter[a] = ((FOLLOWED(z) || TOGETHER) -> 2 + z : 1); clk[a] = 0; entry_begun(a); moved = 1
+      :: (d == IMM && !(mode[a] == EXIT && STOPS) && mode[a] != UNSET) || (d == ROUTE && mode[a] == SET) -> counts = 1; rings = 1
+      fi
+    fi
+  fi;
+  if :: rings -> alarm(a, z + 1, rings - 1) :: else fi;
+  if :: moved -> changed(a) :: else fi
+}
+inline answer_at(z, k) {
+  if :: ORDER(z, k) != NONE && first[k] -> same = ORDER(z, k); answer(z, same) :: else fi
+}
+#define UNSETAT(z, k) (ORDER(z, k) != NONE && mode[ORDER(z, k) % 3] == UNSET)
+inline activated(z) {
+  if :: FOLLOWED(z) && CONTACT(z) -> opened[z] = 1 :: else fi;
+  if
+  :: power != 0
+  :: else ->
+    counts = 0;
+    some = (ALLSET && ORDER(z, 1) != NONE && (UNSETAT(z, 0) || UNSETAT(z, 1) || UNSETAT(z, 2)));
+    first[0] = !some || UNSETAT(z, 0); first[1] = !some || UNSETAT(z, 1); first[2] = !some || UNSETAT(z, 2);
+    answer_at(z, 0); answer_at(z, 1); answer_at(z, 2);
+    if :: counts && MOST && FOLLOWED(z) -> trips[z]++ :: else fi
+  fi
+}
+#define ENDSBY(z, k) (ORDER(z, k) != NONE && mode[ORDER(z, k) % 3] == EXIT && NOW(z, (ORDER(z, k) % 3)) == FINAL)
+inline shuts_at(z, k) {
+  if
+  :: first[k] -> same = ORDER(z, k); if :: mode[same] == EXIT && door[same] != SETTLING && !INWAY(same) -> by_act(same) :: else fi
+  :: else
+  fi
+}
+inline shuts(z) {
+  opened[z] = 0;
+  if
+  :: BYDOOR && power == 0 ->
+    first[0] = ENDSBY(z, 0); first[1] = ENDSBY(z, 1); first[2] = ENDSBY(z, 2);
+    shuts_at(z, 0); shuts_at(z, 1); shuts_at(z, 2)
+  :: else
+  fi
+}
+
+/* Time. */
+#define LASTS(a) (mode[a] == ENTRY -> ENT(a) : (mode[a] == EXIT && TIMED -> EXI(a) : (mode[a] == EXIT && door[a] == SETTLING -> SETTLE : NONE)))
+#define REPORTFOR(a) (report[a] == WINDOW -> ABORT : (report[a] == SENT -> CANCEL : (report[a] == HELD -> HOLDBACK : NONE)))
+#define SOUNDSFOR(a) (sound[a] -> SOUNDFOR : NONE)
+#define CONFIRMFOR(a) (confirm[a] >= 3 -> CONFIRM : NONE)
+#define BLINDS (power == BLIND -> BLINDFOR : NONE)
+#define DUE(a) (clk[a] == LASTS(a) || reportclk[a] == REPORTFOR(a) || soundclk[a] == SOUNDSFOR(a) || confirmclk[a] == CONFIRMFOR(a))
+#define RUNS(a) (LASTS(a) != NONE || REPORTFOR(a) != NONE || SOUNDSFOR(a) != NONE || CONFIRMFOR(a) != NONE)
+inline ticks(a) {
+  if :: LASTS(a) != NONE -> clk[a]++ :: else fi;
+  if :: REPORTFOR(a) != NONE -> reportclk[a]++ :: else fi;
+  if :: SOUNDSFOR(a) != NONE -> soundclk[a]++ :: else fi;
+  if :: CONFIRMFOR(a) != NONE -> confirmclk[a]++ :: else fi
+}
+inline stopped(a) { clk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
+
+inline tidy() { d = 0; counts = 0; rings = 0; moved = 0; first[0] = 0; first[1] = 0; first[2] = 0; started = 0; some = 0; same = 0 }
+
+active proctype control() {
+  c_code {
+    char *at = getenv("PROGRAMME");
+    int number = 0;
+    for (at = strtok(at, " "); at; at = strtok(0, " ")) said[number++] = atoi(at);
+  };
+end:
+  do
+ROWS
+  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || BLINDS != NONE) ->
+       ticks(0); ticks(1); ticks(2); if :: BLINDS != NONE -> powerclk++ :: else fi }
+  :: d_step { ASKED == 1 && HAS(2) && mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) &&
+       (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) -> assert(false) }
+  :: d_step { ASKED == 2 && mode[0] == ENTRY && starter[0] == 0 -> assert(false) }
+  :: d_step { ASKED == 3 && MOST && FOLLOWED(0) && IN(0, 0) && trips[0] == MOST && mode[0] != UNSET && report[0] == 0 -> assert(false) }
+  :: d_step { POWER && power != GONE -> power = GONE; stopped(0); stopped(1); stopped(2); powerclk = 0 }
+  :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0 }
+  :: d_step { power == BLIND && powerclk == BLINDFOR -> power = 0; powerclk = 0 }
+  :: d_step { WORKS && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; told[0] = 0; told[1] = 0; told[2] = 0 }
+  od
+}

@@ -1,0 +1,119 @@
+"""The model of tests/oracles/area.pml, filled in for a programme: its rows written out, what the programme says as a line of numbers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from loopwright.rehearse.plan import CONDITIONS, Programme, Response
+from loopwright.rehearse.state import tick_s
+
+MODEL = Path(__file__).with_name("area.pml")
+NONE = 99
+RESPONSES = (
+    Response.IGNORED, Response.CHIME, Response.SOAK_TEST, Response.FINAL_EXIT, Response.ENTRY_ROUTE, Response.IMMEDIATE,
+    Response.ROUND_THE_CLOCK, Response.TAMPER, Response.HOLD_UP,
+)  # fmt: skip
+LEVELS = ("ignored", "user", "engineer", "never")
+SOUNDS = ("external", "internal", "silent")
+AREA_ROWS = """
+  :: d_step { HAS(@) && WORKS && mode[@] == ENTRY && clk[@] == ENT(@) -> entry_over(@) }
+  :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) -> if :: INWAY(@) -> error(@) :: else -> is_set(@) fi }
+  :: d_step { HAS(@) && WORKS && BYKEY && mode[@] == EXIT && door[@] != SETTLING && !INWAY(@) -> by_act(@) }
+  :: d_step { HAS(@) && WORKS && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
+       memory[@] = 0; quiet_report(@); quiet_sound(@) }
+  :: d_step { WORKS && report[@] == WINDOW && reportclk[@] == ABORT -> send_alarm(@) }
+  :: d_step { WORKS && report[@] == SENT && reportclk[@] == CANCEL -> report[@] = CLOSED; reportclk[@] = 0 }
+  :: d_step { WORKS && report[@] == HELD && reportclk[@] == HOLDBACK ->
+       if :: mode[@] == ENTRY -> report[@] = WAITS; reportclk[@] = 0 :: else -> opens_window(@) fi }
+  :: d_step { WORKS && sound[@] && soundclk[@] == SOUNDFOR -> quiet_sound(@) }
+  :: d_step { WORKS && confirm[@] >= 3 && confirmclk[@] == CONFIRM -> confirm[@] = 0; confirmclk[@] = 0 }"""
+PERSON_ROWS = """
+  :: d_step { HAS(@) && WORKS && mode[@] != UNSET && ANYBODY(MAYUNSET(#, @)) -> leaves(@); changed(@) }
+  :: d_step { HAS(@) && WORKS && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
+       ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
+       memory[@] = 0; quiet_report(@); quiet_sound(@) }"""
+SET_ROWS = """
+  :: d_step { HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(MAYSET(#, @) && FREE(@, $, #)) ->
+       leave_out(@, $); begins_exit(@, $); changed(@) }"""
+ZONE_ROWS = """
+  :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) -> activated(~) }
+  :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] -> shuts(~) }
+  :: d_step { ORDER(~, 0) != NONE && !FOLLOWED(~) && CONTACT(~) && BYDOOR && power == 0 -> shuts(~) }"""
+DOOR_ROWS = """
+  :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) &&
+       ANYBODY(!FOLLOWED(#) && CONTACT(#) && IN(#, @) && WAY(NOW(#, @))) -> error(@) }"""
+LATCHED_ROWS = """
+  :: d_step { CONDITIONS && WORKS && cond[0] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(TAMPER) -> cond[0] = 0 }
+  :: d_step { CONDITIONS && WORKS && cond[1] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(HOLD) -> cond[1] = 0 }"""
+FAULT_ROWS = """
+  :: d_step { CONDITIONS && WORKS -> cond[%] = 1 - cond[%] }"""
+
+
+def model(*, breadth_first: bool = False) -> str:
+    """Return the model with its rows written out. A search by breadth has no hidden variables: what is between is tidied up."""
+    three = "012"
+    rows = [AREA_ROWS.replace("@", area) for area in three] + [LATCHED_ROWS] + [FAULT_ROWS.replace("%", each) for each in "234"]
+    rows += [PERSON_ROWS.replace("@", area) for area in three] + [ZONE_ROWS.replace("~", zone) for zone in three]
+    rows += [SET_ROWS.replace("@", area).replace("$", state) for area in "01" for state in "01"]
+    rows += [DOOR_ROWS.replace("@", area) for area in three]
+    text = MODEL.read_text(encoding="utf-8").replace("\nROWS\n", anybody("".join(rows)) + "\n")
+    if breadth_first:
+        text = text.replace("hidden byte", "byte").replace(" said[number++]", " now.said[number++]").replace(" }\n  ::", "; tidy() }\n  ::")
+        text = text.replace(" }\n  od", "; tidy() }\n  od")
+    return text
+
+
+def anybody(rows: str) -> str:
+    """Return rows with what is asked of anybody, person or zone, asked of each of three."""
+    done = ""
+    while "ANYBODY(" in rows:
+        before, _, rows = rows.partition("ANYBODY(")
+        depth, at = 1, 0
+        while depth:
+            depth += {"(": 1, ")": -1}.get(rows[at], 0)
+            at += 1
+        asked, rows = rows[: at - 1], rows[at:]
+        done += before + "(" + " || ".join(f"({asked.replace('#', who)})" for who in "012") + ")"
+    return done + rows
+
+
+def numbers(programme: Programme, asked: int = 0) -> str:
+    """Return what a programme says, in the order the model reads it, and which of three questions is asked."""
+    told, tick = programme.told, tick_s(programme)
+    areas = [name for name, plan in programme.areas.items() if not plan.serves]
+    lobby = next((name for name, plan in programme.areas.items() if plan.serves), None)
+    slots = [*(areas + [""] * 2)[:2], lobby or ""]
+    zones = [*programme.zones.values()]
+    blank = (zones + [None] * 3)[:3]
+
+    def ticks(time_s: float | None) -> int:
+        return NONE if time_s is None else round(time_s / tick)
+
+    found = [int(bool(slot)) for slot in slots]
+    found += [ticks(programme.areas[slot].entry_s) if slot else 0 for slot in slots]
+    found += [ticks(programme.areas[slot].exit_s) if slot else 0 for slot in slots]
+    found += [int(bool(lobby) and slot in programme.areas[lobby or ""].serves) for slot in slots]
+    found += [int(zone is not None and slot in zone.areas) for zone in blank for slot in slots]
+    for zone in blank:
+        order = [slots.index(area) for area in zone.areas] if zone else []
+        found += (order + [NONE] * 3)[:3]
+    for zone in blank:
+        does = [RESPONSES.index(word) for word in zone.does] if zone else []
+        found += (does + [0] * 3)[:3]
+    found += [int(zone is not None and zone.contact) for zone in blank] + [int(zone is not None and zone.followed) for zone in blank]
+    people = [*programme.people]
+    three = (people + [None] * 3)[:3]
+    found += [int(who is not None and who.right(slot, "set")) for who in three for slot in slots]
+    found += [int(who is not None and who.right(slot, "unset")) for who in three for slot in slots]
+    found += [int(who is not None and who.engineer) for who in three] + [int(who is not None and not who.duress) for who in three]
+    found += [LEVELS.index(programme.prevents.get(name, "ignored")) for name in CONDITIONS]
+    found += [SOUNDS.index(programme.sounds[f"{what}-{when}"]) for what in ("tamper", "hold-up", "24-hour") for when in ("unset", "set")]
+    found += [len(programme.states), *(int(told.set_by == each) for each in ("timed", "final-door", "key-switch")), ticks(told.settle_s)]
+    found += [int(told.exit_restart), int(told.exit_error == "fails"), int(told.unvacated == "part"), int(told.exit_alarm == "stops")]
+    found += [told.trips, ("unset", "set", "midnight").index(told.trips_reset)]
+    found += [("user", "engineer", "remote").index(each) for each in (told.alarm_reset, told.tamper_reset)]
+    found += [int(told.shared_zones == "all"), int(told.lobby_sets == "at-once"), ticks(told.blind_s), ticks(told.sounder_s)]
+    found += [ticks(told.abort_s), ticks(told.cancel_s), ticks(told.confirm_s), int(told.confirm_in_entry), ticks(told.entry_alarm_s)]
+    found += [int("alarm" in told.reports), int("conditions" in programme.tracks), int("power" in programme.tracks)]
+    found += [int(each in programme.observers) for each in ("report", "sound", "confirm", "confirm")]
+    return " ".join(map(str, (*found, asked)))

@@ -1,0 +1,98 @@
+"""The search against a model written by hand from docs/programme.md for the model checker SPIN: it tests what the step means.
+
+The other model (tests/oracles/test_rehearse_spin.py) is made from the table of rows, and tests the search alone.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+
+from loopwright.rehearse.plan import Programme
+from loopwright.rehearse.search import search
+from loopwright.rehearse.state import ENTRY, NOBODY, QUIET_REPORT, SET, UNSET, fields
+from loopwright.rehearse.table import table_of
+from loopwright.rehearse.timed import Timed, by_the_clock
+from often import DEEP
+from oracles.by_hand import model, numbers
+from rehearse.drawn import programme
+
+pytestmark = pytest.mark.skipif(not (shutil.which("spin") and shutil.which("gcc")), reason="spin or gcc is not installed")
+LIMITS = ("-DSAFETY", "-DNOREDUCE", "-DBFS", "-DMEMLIM=512")
+PATIENCE_S = 600
+PROGRAMMES = 240 if DEEP else 12
+LARGEST = 60_000 if DEEP else 3_000
+"""Programmes with more states than this are drawn again, to keep the test short."""
+
+
+def drawn(random: Random) -> Programme:
+    kind = random.choice(["plain", "observed", "observed", "tracked", "two", "shared", "shared by two"])
+    if kind == "two":
+        return programme(random, areas=2, followed=random.randint(1, 2), rest=random.randint(0, 1))
+    if kind.startswith("shared"):
+        return programme(random, areas=1 + kind.endswith("two"), lobby=True, followed=1, rest=random.randint(0, 1))
+    more = {"observers": frozenset([random.choice(["report", "sound", "confirm"])])} if kind == "observed" else {}
+    more |= {"tracks": frozenset([random.choice(["power", "conditions"])])} if kind == "tracked" else {}
+    return programme(random, followed=random.randint(1, 2), rest=random.randint(0, 1), **more)
+
+
+@pytest.fixture(scope="module")
+def checker(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("by-hand")
+    (folder / "area.pml").write_text(model(breadth_first=True), encoding="utf-8")
+    for command in (("spin", "-a", "area.pml"), ("gcc", "-w", "-O0", *LIMITS, "-o", "pan", "pan.c")):
+        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=PATIENCE_S)
+    return folder / "pan"
+
+
+def run(checker: Path, what: str) -> str:
+    done = subprocess.run(
+        (str(checker), "-E"), cwd=checker.parent, env={**os.environ, "PROGRAMME": what}, capture_output=True, text=True, timeout=PATIENCE_S
+    )  # fmt: skip
+    assert "pan: reached -DMEMLIM" not in done.stdout
+    return done.stdout
+
+
+def test_as_many_states_as_deep_and_the_same_verdicts(checker: Path) -> None:
+    random, tried = Random(7), 0
+    while tried < PROGRAMMES:
+        made = drawn(random)
+        timed = by_the_clock(search(table_of(made)))
+        if timed.size > LARGEST:
+            continue
+        tried += 1
+        said = run(checker, numbers(made))
+        stored, depth = re.search(r"(\d+) states, stored", said), re.search(r"depth reached (\d+)", said)
+        assert stored and depth, said
+        # One more than ours of each: SPIN keeps the state before the programme is read.
+        assert (int(stored[1]), int(depth[1])) == (timed.size + 1, len(timed.layers)), made
+        for asked, reached in enumerate(verdicts(made, timed), start=1):
+            if asked == 1 + tried % 3 or DEEP:
+                assert (re.search(r"errors: ([1-9])", run(checker, numbers(made, asked))) is not None) == reached, (asked, made)
+
+
+def verdicts(made: Programme, timed: Timed) -> list[bool]:
+    """Return whether each of the three questions of the model is answered with a state that is reached by the clock."""
+    reached, found = timed.reached, timed.untimed()
+
+    def mode(area: str) -> np.ndarray:
+        return reached.field(f"{area}.mode")
+
+    hall = found & (mode("hall") == UNSET) if "hall" in made.areas else np.zeros_like(found)
+    for area in made.areas:
+        if area != "hall":
+            hall &= (mode(area) == SET) | (mode(area) == ENTRY)
+    nobody = found & (mode("a0") == ENTRY) & (reached.field("a0.starter") == NOBODY)
+    out = np.zeros_like(found)
+    if "z0.trips" in fields(made) and "a0" in made.zones["z0"].areas:
+        out = found & (reached.field("z0.trips") == made.told.trips) & (mode("a0") != UNSET)
+        if "report" in made.observers:
+            out &= reached.field("a0.report") == QUIET_REPORT
+    return [bool(each.any()) for each in (hall, nobody, out)]
