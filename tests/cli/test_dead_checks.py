@@ -15,7 +15,7 @@ def test_the_list_and_what_keeps_the_power_off(run: Run, tmp_path: Path) -> None
     file, seen = tmp_path / "business.yaml", tmp_path / "dead.yaml"
     file.write_text(demo.text("business"), encoding="utf-8")
     told = run("dead-checks", str(file)).out
-    assert "licensed" in told and "Circuit c01: ohms between its two cores" in told and "0 of 97 are entered" in told
+    assert "licensed" in told and "Circuit c01: ohms between its two cores" in told and "0 of 121 are entered" in told
     assert "Power stays off" not in told
     seen.write_text(
         "readings:\n  - {where: control, at: battery, state: no power, reading: -12.7 V}\n"

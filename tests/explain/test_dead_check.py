@@ -12,8 +12,10 @@ import pytest
 import loopwright.demo
 from loopwright.circuits.forecast import forecast_circuits
 from loopwright.explain.check import CheckKind
-from loopwright.explain.dead.check import DeadCheck, DeadKind, Weight, dead_checks, judge, let_go_of
+from loopwright.explain.dead.check import DeadCheck, DeadKind, let_go_of
 from loopwright.explain.dead.entry import Checked, entered, read_dead, stops
+from loopwright.explain.dead.every import dead_checks
+from loopwright.explain.dead.judge import Weight, judge
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import read_observations
 from loopwright.job.read import read
@@ -78,6 +80,14 @@ def test_circuits_without_power_read_what_ngspice_says(ngspice: str) -> None:
         ("c01/pair", "2.3 Ω", "", Weight.STOP),
         ("c01/pair", "9.5 kΩ", "", Weight.ODD),
         ("c02/pair", "9.5 kΩ", "", Weight.RIGHT),
+        ("c05/pair to pair", "OL", "", Weight.RIGHT),
+        ("c05/pair to pair", "31 Ω", "", Weight.STOP),
+        ("control.bus/pair", "14 kΩ", "", Weight.RIGHT),
+        ("control.bus/pair", "2.4 Ω", "", Weight.STOP),
+        ("control.bus/pair", "120 Ω", "", Weight.ODD),
+        ("control.bus/data to supply", "4 kΩ", "", Weight.RIGHT),
+        ("control.bus/data to supply", "1.1 Ω", "", Weight.STOP),
+        ("control.bus/earth", "20 kΩ", "", Weight.STOP),
     ],
 )
 def test_what_is_entered_is_judged(key: str, reading: str, word: str, weight: Weight) -> None:
@@ -121,7 +131,40 @@ def test_a_pair_read_without_power_is_a_reading_of_explain_too() -> None:
     assert not told.seen and "the list of dead checks judges it" in str(told.problems[0])
 
 
+def test_every_bus_with_a_cable_and_every_circuit_with_company_has_its_rows() -> None:
+    buses = {name for name in JOB.equipment if JOB.sheet_of(name).bus is not None}
+    assert {check.where for check in CHECKS if check.kind is DeadKind.SUPPLY} == {f"{name}.bus" for name in buses}
+    beside = {check.where for check in CHECKS if check.kind is DeadKind.BETWEEN}
+    for name, circuit in JOB.circuits.items():
+        runs = [JOB.cables[hop.cable] for hop in circuit.path]
+        # Counted from the cables: a feed or the bus in one of its runs is company, whatever else there is.
+        if circuit.input and any(run.feeds or run.bus for run in runs):
+            assert name in beside
+    alone = {
+        name for name, circuit in JOB.circuits.items() if all(not (c := JOB.cables[h.cable]).feeds and not c.bus for h in circuit.path)
+    }
+    assert alone and "c01" in alone and "c01" not in beside
+
+
+def test_two_circuits_that_share_a_core_are_not_told_apart_by_ohms() -> None:
+    text = loopwright.demo.text("business").replace(
+        "{cable: W10, device: door-front}", "{cable: W11, device: door-front, shares_return_with: c02}"
+    )
+    job = read(text).job
+    checks = {check.key: check for check in dead_checks(job, compile_power(job), forecast_circuits(job))}
+    assert "circuit c02" not in checks["c01/pair to pair"].words and "circuit c01" not in checks["c02/pair to pair"].words
+
+
+def test_a_terminated_bus_reads_the_one_terminator_left() -> None:
+    text = loopwright.demo.text("business").replace("bus: {longest_m: 300,", "bus: {terminate_ohm: 120, longest_m: 300,")
+    job = read(text).job
+    checks = {check.key: check for check in dead_checks(job, compile_power(job), forecast_circuits(job))}
+    pair = checks["control.bus/pair"]
+    # From the control unit: the resistor at the far end, with the cores on the way; two in parallel, or none, is not it.
+    assert pair.low < 120 < 120 + 0.1569 * 40 < pair.high and not pair.low <= 55 <= pair.high and not pair.low <= 1e4 <= pair.high
+
+
 def test_a_supply_pair_is_known_from_below_only_unless_its_loads_are_plain() -> None:
-    pairs: list[DeadCheck] = [check for check in CHECKS if check.kind is DeadKind.PAIR and "." in check.where]
+    pairs: list[DeadCheck] = [check for check in CHECKS if check.kind is DeadKind.PAIR and check.feeds]
     assert all(check.short_ohm < check.low for check in pairs)
     assert all("no" in check.known or "plain" in check.known for check in pairs)

@@ -375,7 +375,7 @@ def dead(van: Van, place: str, reading: str = "", unit: str = "Ω", shows: str =
 
 def test_a_reversed_battery_keeps_the_steps_of_power_up_shut_until_it_is_mended(van: Van) -> None:
     assert "at this stage they are done as a rule" in van.text()
-    assert "0 of 97 dead checks are entered" in van.text("/on-site?dead=yes")
+    assert "0 of 121 dead checks are entered" in van.text("/on-site?dead=yes")
     assert not dead(van, "control/battery", "-12,7", "V")["problems"]
     text = van.text()
     assert "Power stays off; the steps of power-up are shut" in text and "Steps that are done" not in text

@@ -41,8 +41,8 @@ def dead_checks(file: File, /, *, seen: Annotated[str | None, Parameter(show_def
     from loopwright.circuits.forecast import forecast_circuits
     from loopwright.cli.file import read_job
     from loopwright.cli.terminal import say_json
-    from loopwright.explain.dead.check import dead_checks as checks_of
     from loopwright.explain.dead.entry import stops
+    from loopwright.explain.dead.every import dead_checks as checks_of
     from loopwright.netlist.compile import compile_power
 
     job = read_job(file)
@@ -99,7 +99,7 @@ def _show(job: Job, checked: Sequence[Checked], stopping: Sequence[Checked]) -> 
 
     from loopwright.cli.terminal import console, plain
     from loopwright.explain.caution import in_full
-    from loopwright.explain.dead.check import Weight
+    from loopwright.explain.dead.judge import Weight
 
     out = console()
     out.print(Text(plain(f"{job.title}: dead checks, before power"), "bold"), soft_wrap=True)

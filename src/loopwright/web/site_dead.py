@@ -6,8 +6,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from loopwright.appraisal.appraise import Appraisal
-from loopwright.explain.dead.check import NO_POWER, DeadCheck, DeadKind, Judged, Weight, dead_checks
+from loopwright.explain.dead.check import NO_POWER, DeadCheck, DeadKind
 from loopwright.explain.dead.entry import Checked, entered, stops
+from loopwright.explain.dead.every import dead_checks
+from loopwright.explain.dead.judge import Judged, Weight
 from loopwright.explain.expected.situation import ORDER, Step
 from loopwright.explain.terminal import circuit_of
 from loopwright.job.document import Job

@@ -17,7 +17,6 @@ from loopwright.explain.circuit.check import label
 from loopwright.explain.circuit.edit import edited
 from loopwright.explain.circuit.place import CircuitPlaces
 from loopwright.explain.circuit.reading import spread_ohm
-from loopwright.explain.meter import Shown
 from loopwright.job.document import Job
 from loopwright.job.sheet import LoadLaw, RestPosition
 from loopwright.netlist.compile import Landing, PowerNetwork
@@ -47,16 +46,9 @@ class DeadKind(StrEnum):
     TERMINALS = "terminals"
     POLARITY = "polarity"
     PAIR = "pair"
+    BETWEEN = "pair to pair"
+    SUPPLY = "data to supply"
     EARTH = "earth"
-
-
-class Weight(StrEnum):
-    """What a finding means for the power-up. ``NEVER``: it stays off; ``STOP``: until mended, or signed past with a reason."""
-
-    RIGHT = "as it should be"
-    ODD = "not as it should be"
-    STOP = "stops the power-up"
-    NEVER = "stops the power-up; cannot be signed past"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -64,7 +56,8 @@ class DeadCheck:
     """One dead check: at which supply, output or circuit, what is done and what should be seen.
 
     A check has either ``answers``, the right one first, or a reading in ``unit`` from ``low`` to ``high``; at or below ``short_ohm`` [Ω]
-    cores touch. ``known`` says what the expectation comes from, ``caution`` what to mind, in brief.
+    cores touch. ``feeds``: power comes on there, so that a short is never signed past. ``known`` says what the expectation comes from,
+    ``caution`` what to mind, in brief.
     """
 
     where: str
@@ -76,6 +69,7 @@ class DeadCheck:
     low: float = 0.0
     high: float = math.inf
     short_ohm: float = 0.0
+    feeds: bool = False
     known: str = ""
     caution: str = ""
 
@@ -85,42 +79,21 @@ class DeadCheck:
         return f"{self.where}/{self.kind}"
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """What an entry comes to: a weight, and the sentence that says why."""
-
-    weight: Weight
-    sentence: str
-
-
-def dead_checks(job: Job, network: PowerNetwork, circuits: Sequence[CircuitForecast]) -> tuple[DeadCheck, ...]:
-    """Return the dead checks of every supply, every output with a cable, and every landed circuit, in the order in which to make them."""
-    return (*_supplies(job), *_outputs(job, network), *_circuits(job, circuits))
-
-
-def _supplies(job: Job) -> Iterator[DeadCheck]:
+def supply_checks(job: Job) -> Iterator[DeadCheck]:
+    """Yield the checks of every supply: its mains, its battery, its terminals."""
     for name, item in job.equipment.items():
         supply = job.sheet_of(name).supply
         if supply is None:
             continue
         named = label(job, name)
-        yield DeadCheck(
-            where=name,
-            kind=DeadKind.MAINS,
-            words=f"Mains of {named}: off, locked off and proved dead by a licensed person",
-            expects="off and proved dead",
-            answers=("proved dead", "not proved dead"),
-            caution="mains",
-        )
+        yield _asked(
+            name, DeadKind.MAINS, f"Mains of {named}: off, locked off and proved dead by a licensed person",
+            ("proved dead", "not proved dead"), expects="off and proved dead", caution="mains",
+        )  # fmt: skip
         if item.battery is not None:
             nominal = job.sheets.batteries[item.battery.sheet].nominal_v
-            yield DeadCheck(
-                where=name,
-                kind=DeadKind.BATTERY_OFF,
-                words=f"Battery of {named}: both leads off its posts",
-                expects="off",
-                answers=("off", "still on"),
-                caution="battery",
+            yield _asked(
+                name, DeadKind.BATTERY_OFF, f"Battery of {named}: both leads off its posts", ("off", "still on"), caution="battery"
             )
             yield DeadCheck(
                 where=name,
@@ -133,19 +106,38 @@ def _supplies(job: Job) -> Iterator[DeadCheck]:
                 known="below naught it is the wrong way round",
                 caution="battery",
             )
-        yield DeadCheck(
-            where=name,
-            kind=DeadKind.TERMINALS,
-            words=f"Ohms across the dc terminals of {named}, everything landed; wait until the reading stands still",
-            expects=f"more than {show(supply.output_v / supply.limit_a, 'Ω')}",
-            unit="Ω",
-            low=supply.output_v / supply.limit_a,
-            short_ohm=TOUCH_OHM,
+        least = supply.output_v / supply.limit_a
+        yield ohms(
+            name, DeadKind.TERMINALS, f"Ohms across the dc terminals of {named}, everything landed; wait until the reading stands still",
+            low=least, short_ohm=TOUCH_OHM, feeds=True,
             known="less would take more than the supply can give; what its electronics read is not on the sheet",
-        )
+        )  # fmt: skip
 
 
-def _outputs(job: Job, network: PowerNetwork) -> Iterator[DeadCheck]:
+def _asked(where: str, kind: DeadKind, words: str, answers: tuple[str, ...], *, expects: str = "", caution: str = "") -> DeadCheck:
+    """Return a check that is answered with a word, the right one first."""
+    return DeadCheck(where=where, kind=kind, words=words, expects=expects or answers[0], answers=answers, caution=caution)
+
+
+def ohms(
+    where: str, kind: DeadKind, words: str, *, low: float, high: float = math.inf, short_ohm: float = 0.0, feeds: bool = False, known: str
+) -> DeadCheck:
+    """Return a check that is read in ohms, from ``low`` to ``high`` [Ω]."""
+    span = f"{show(low, 'Ω')} to {show(high, 'Ω')}" if math.isfinite(high) else f"more than {show(low, 'Ω')}"
+    expects = "over range" if math.isinf(low) else span
+    return DeadCheck(
+        where=where, kind=kind, words=words, expects=expects, unit="Ω", low=low, high=high, short_ohm=short_ohm, feeds=feeds, known=known
+    )
+
+
+def apart(where: str, kind: DeadKind, words: str) -> DeadCheck:
+    """Return the check of cores that have nothing to do with each other, or with earth."""
+    known = "a plain meter; never an insulation tester while electronics are connected"
+    return DeadCheck(where=where, kind=kind, words=words, expects="over 1 MΩ", unit="Ω", low=LEAST_EARTH_OHM, known=known)
+
+
+def output_checks(job: Job, network: PowerNetwork) -> Iterator[DeadCheck]:
+    """Yield the checks of every output with a cable: which way round, its ohms, earth."""
     fed: dict[str, list[Landing]] = {}
     for landing in network.landings:
         if landing.output and landing.runs:
@@ -155,43 +147,31 @@ def _outputs(job: Job, network: PowerNetwork) -> Iterator[DeadCheck]:
         where = f"{terminal} of {label(job, unit)}"
         ends = list(dict.fromkeys(label(job, each.equipment) for each in landings))
         names = ", ".join(ends[:MOST_NAMES]) + (f" and {len(ends) - MOST_NAMES} more" if len(ends) > MOST_NAMES else "")
-        yield DeadCheck(
-            where=output,
-            kind=DeadKind.POLARITY,
-            words=f"Output {where}: plus lands on plus, 0 V on 0 V, at {names}",
-            expects="right way round",
-            answers=("right way round", "reversed"),
-        )
+        words = f"Output {where}: plus lands on plus, 0 V on 0 V, at {names}"
+        yield _asked(output, DeadKind.POLARITY, words, ("right way round", "reversed"))
         yield _pair(job, output, where, landings)
-        yield _earth(output, f"Output {where}: each core to earth, cores out of their terminals")
+        yield apart(output, DeadKind.EARTH, f"Output {where}: each core to earth, cores out of their terminals")
 
 
 def _pair(job: Job, output: str, where: str, landings: Sequence[Landing]) -> DeadCheck:
     draws = [job.sheet_of(each.equipment).loads[each.load] for each in landings if each.load in job.sheet_of(each.equipment).loads]
     siemens = sum(max(draw.amperes()) / draw.nominal_v for draw in draws)
     plain = sum(max(draw.amperes()) / draw.nominal_v for draw in draws if draw.law is LoadLaw.RESISTIVE)
-    cable = max((sum(_loop_ohm(job, run) for run in each.runs) for each in landings), default=0.0)
+    cable = max((sum(loop_ohm(job, run) for run in each.runs) for each in landings), default=0.0)
     low = 1 / siemens if siemens else 0.0
-    high = (1 / plain) * 1.2 + cable if plain else math.inf
     known = "what the equipment takes at work; without power its electronics read more, how much is not on the sheet"
     if plain:
         known = "of the plain loads among them; electronics beside them can only take it lower"
-    # Where the equipment at work is as good as a short by ohms, nothing is told from one.
-    short = min(cable + TOUCH_OHM, 0.8 * low) if low else cable + TOUCH_OHM
-    return DeadCheck(
-        where=output,
-        kind=DeadKind.PAIR,
-        words=f"Output {where}: ohms between its two cores, out of their terminals",
-        expects=f"more than {show(low, 'Ω')}" + (f", less than {show(high, 'Ω')}" if math.isfinite(high) else ""),
-        unit="Ω",
-        low=low,
-        high=high,
-        short_ohm=short,
-        known=known,
-    )
+    return ohms(
+        output, DeadKind.PAIR, f"Output {where}: ohms between its two cores, out of their terminals",
+        low=low, high=(1 / plain) * 1.2 + cable if plain else math.inf,
+        # Where the equipment at work is as good as a short by ohms, nothing is told from one.
+        short_ohm=min(cable + TOUCH_OHM, 0.8 * low) if low else cable + TOUCH_OHM, feeds=True, known=known,
+    )  # fmt: skip
 
 
-def _loop_ohm(job: Job, run: str) -> float:
+def loop_ohm(job: Job, run: str) -> float:
+    """Return the ohms there and back of a run [Ω]; naught while its length is not known."""
     cable = job.cables[run]
     if cable.length_m + cable.slack_m <= 0:
         return 0.0
@@ -199,39 +179,41 @@ def _loop_ohm(job: Job, run: str) -> float:
     return line.ohm_per_m * line.length_m
 
 
-def _earth(where: str, words: str) -> DeadCheck:
-    return DeadCheck(
-        where=where,
-        kind=DeadKind.EARTH,
-        words=words,
-        expects="over 1 MΩ",
-        unit="Ω",
-        low=LEAST_EARTH_OHM,
-        known="a plain meter; never an insulation tester while electronics are connected",
-    )
-
-
-def _circuits(job: Job, circuits: Sequence[CircuitForecast]) -> Iterator[DeadCheck]:
+def circuit_checks(job: Job, circuits: Sequence[CircuitForecast]) -> Iterator[DeadCheck]:
+    """Yield the checks of every landed circuit: its ohms without power, what else goes through its cables, earth."""
     landed = [item.network for item in circuits if item.network.landed and item.circuit in job.circuits]
     quiet = [_unpowered(job, network) for network in landed]
     for network, reading in zip(landed, read_loops(quiet), strict=True):
+        name = network.circuit
         ohm, spread = float(reading.field_ohm[0]), float(spread_ohm(network, reading)[0])
         room = SPREADS * spread + METER_SHARE * ohm + METER_OHM
         open_ = math.isinf(ohm)
-        let_go = bool(let_go_of(job, network.circuit))
-        cable = sum(_loop_ohm(job, hop.cable) for hop in job.circuits[network.circuit].path)
-        yield DeadCheck(
-            where=network.circuit,
-            kind=DeadKind.PAIR,
-            words=f"Circuit {network.circuit}: ohms between its two cores, both out of their terminals",
-            expects="over range" if open_ else f"{show(max(ohm - room, 0.0), 'Ω')} to {show(ohm + room, 'Ω')}",
-            unit="Ω",
-            low=math.inf if open_ else max(ohm - room, 0.0),
-            high=math.inf if open_ else ohm + room,
-            short_ohm=cable + TOUCH_OHM,
-            known="the design, its detectors’ relays let go" if let_go else "the design, everything at rest",
-        )
-        yield _earth(network.circuit, f"Circuit {network.circuit}: each core to earth, both out of their terminals")
+        yield ohms(
+            name, DeadKind.PAIR, f"Circuit {name}: ohms between its two cores, both out of their terminals",
+            low=math.inf if open_ else max(ohm - room, 0.0), high=math.inf if open_ else ohm + room,
+            short_ohm=sum(loop_ohm(job, hop.cable) for hop in job.circuits[name].path) + TOUCH_OHM,
+            known="the design, its detectors’ relays let go" if let_go_of(job, name) else "the design, everything at rest",
+        )  # fmt: skip
+        beside = beside_in_cables(job, name)
+        if beside:
+            words = f"Circuit {name}: each of its cores to each other core in its cables ({', '.join(beside)}), all out of their terminals"
+            yield apart(name, DeadKind.BETWEEN, words)
+        yield apart(name, DeadKind.EARTH, f"Circuit {name}: each core to earth, both out of their terminals")
+
+
+def beside_in_cables(job: Job, circuit: str) -> tuple[str, ...]:
+    """Return what else goes through the runs of a circuit: supply pairs, the data bus, other circuits that share no core with it."""
+    runs = {hop.cable for hop in job.circuits[circuit].path}
+    shared = {hop.shares_return_with for hop in job.circuits[circuit].path}
+    found: dict[str, None] = {}
+    for run in runs:
+        found |= dict.fromkeys(feed.output for feed in job.cables[run].feeds)
+        found |= dict.fromkeys(["data bus"] if job.cables[run].bus else [])
+    for name, other in job.circuits.items():
+        if name != circuit and any(hop.cable in runs for hop in other.path):
+            if name not in shared and not any(hop.shares_return_with == circuit for hop in other.path):
+                found[f"circuit {name}"] = None
+    return tuple(found)
 
 
 def let_go_of(job: Job, circuit: str) -> tuple[str, ...]:
@@ -250,52 +232,3 @@ def _unpowered(job: Job, network: LoopNetwork) -> LoopNetwork:
     places = CircuitPlaces(job, network)
     way = tuple(("open", places.contact_of(device)) for device in let_go_of(job, network.circuit))
     return edited(job, network, way, {})
-
-
-def judge(check: DeadCheck, shown: Shown | None, word: str) -> Judged:
-    """Return what an entry comes to: a reading, or one of the check's answers. Raises ValueError for what is neither."""
-    if check.answers:
-        if word not in check.answers:
-            raise ValueError(f"‘{word}’ is no answer here. Accepted: {' or '.join(check.answers)}.")
-        return _answered(check, word)
-    if shown is None or (shown.unit != check.unit and not (shown.over_range and check.unit == "Ω")):
-        raise ValueError(f"{'Ohms' if check.unit == 'Ω' else 'Volts'} are read here, with their unit.")
-    return _of_battery(check, shown.value) if check.unit == "V" else _of_ohms(check, shown.value)
-
-
-def _answered(check: DeadCheck, word: str) -> Judged:
-    if word == check.answers[0]:
-        return Judged(Weight.RIGHT, "")
-    return {
-        DeadKind.MAINS: Judged(Weight.NEVER, "The mains is not proved dead: nothing is touched until a licensed person has done it."),
-        DeadKind.BATTERY_OFF: Judged(Weight.STOP, "The battery is on: ohms read on a live pair are false. Take its leads off first."),
-        DeadKind.POLARITY: Judged(Weight.STOP, "The supply pair is reversed: with power on, what hangs on it may be destroyed."),
-    }[check.kind]
-
-
-def _of_battery(check: DeadCheck, volts: float) -> Judged:
-    if volts < -TOUCH_OHM:
-        return Judged(Weight.NEVER, "The battery is the wrong way round: connected so, it destroys the supply and may burn.")
-    if volts < check.low:
-        return Judged(Weight.ODD, f"Below {check.low:.1f} V it is flat: charge or change it before it is connected.")
-    if volts > check.high:
-        return Judged(Weight.STOP, f"More than {check.high:.1f} V: another voltage, or no battery of this job.")
-    return Judged(Weight.RIGHT, "")
-
-
-def _of_ohms(check: DeadCheck, ohm: float) -> Judged:
-    shorted = ohm <= check.short_ohm and check.kind is not DeadKind.EARTH
-    if shorted and (check.kind is DeadKind.TERMINALS or "." in check.where):
-        return Judged(Weight.NEVER, f"Shorted: {show(ohm, 'Ω')} is no more than the cable itself. Part it cable by cable until it goes.")
-    if check.low <= ohm <= check.high:
-        return Judged(Weight.RIGHT, "")
-    if shorted:
-        return Judged(Weight.STOP, f"The two cores touch: {show(ohm, 'Ω')} is no more than the cable itself.")
-    if check.kind is DeadKind.EARTH:
-        return Judged(Weight.STOP, f"A leak to earth of {show(ohm, 'Ω')}: find the pinched core before power comes on.")
-    if "." in check.where or check.kind is DeadKind.TERMINALS:
-        if ohm < check.low:
-            return Judged(Weight.STOP, "Less than everything on it takes at work: something lies across the pair, or is reversed.")
-        return Judged(Weight.ODD, "More than its plain loads read: something is not connected yet.")
-    way = "less" if ohm < check.low else "more"
-    return Judged(Weight.ODD, f"{way.capitalize()} than the design by more than parts and meter allow: the five readings tell what it is.")

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from loopwright.explain.dead.check import NO_POWER, DeadCheck, DeadKind, Judged, Weight, judge
+from loopwright.explain.dead.check import NO_POWER, DeadCheck, DeadKind
+from loopwright.explain.dead.judge import Judged, Weight, judge
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted
 from loopwright.explain.terminal import circuit_of

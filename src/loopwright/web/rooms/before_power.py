@@ -7,7 +7,9 @@ from typing import Any, NamedTuple
 
 from loopwright.explain.caution import in_full
 from loopwright.explain.circuit.check import label
-from loopwright.explain.dead.check import NO_POWER, Weight
+from loopwright.explain.dead.bus import BUS
+from loopwright.explain.dead.check import NO_POWER
+from loopwright.explain.dead.judge import Weight
 from loopwright.explain.expected.situation import Situation, Step
 from loopwright.job.document import Job
 from loopwright.store.visit import Visit
@@ -76,4 +78,4 @@ def _words(job: Job, where: str) -> str:
         zones = [zone.text for zone in job.zones.values() if zone.circuit == where]
         return f"circuit {where}{f', {zones[0]}' if zones else ''}"
     unit, _, terminal = where.partition(".")
-    return f"{label(job, unit)}, output {terminal}"
+    return f"{label(job, unit)}, {'data bus' if terminal == BUS else f'output {terminal}'}"
