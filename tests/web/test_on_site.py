@@ -465,3 +465,21 @@ def test_a_box_that_is_no_log_says_how_long_it_may_be(van: Van) -> None:
     assert said and "longer than 300" in said[0]["message"]
     said = van.say("note", fields={"where": "z05", "told": "wind", "answer": "b" * 400})["problems"]
     assert said and "longer than 300" in said[0]["message"]
+
+
+def test_readings_of_a_run_are_kept_with_the_visit_and_taken_out(van: Van) -> None:
+    fields = {"near": "4.9 Ω", "far": "7,8 Ω"}
+    assert van.say("run", place="W52", fields={"near": "four"})["problems"] and van.file.load().runs == ()
+    assert not van.say("run", place="W52", fields=fields)["problems"]
+    [kept] = van.file.load().runs
+    assert (kept.run, kept.near, kept.far) == ("W52", "4.9 Ω", "7,8 Ω")
+    assert "10.1 m from First-floor expander" in van.text("/on-site")
+    again = van.text("/on-site?find=run:W52")
+    assert "10.1 m from First-floor expander" in again and "Kept with this visit" in again
+    assert "Keep with the visit" in van.text("/on-site?find=run:W52&near=3.9%20%CE%A9&far=7,8%20%CE%A9")
+    van.say("run", place="W52", fields=fields | {"near": "5.0 Ω"})
+    assert [each.near for each in van.file.load().runs] == ["5.0 Ω"]
+    assert "no such run" in van.say("run", place="W999", fields=fields)["problems"][0]["message"]
+    assert "is no length" in van.say("run", place="W52", fields={"near": "1 nF", "spare": "3 nF", "spare_m": "x"})["problems"][0]["message"]
+    van.say("run-out", place="W52")
+    assert van.file.load().runs == ()

@@ -118,6 +118,19 @@ class FoundSaid:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class RunRead:
+    """What was read of a run whose cores touch or are broken, as it was written; empty where it was not read."""
+
+    run: str
+    at: str
+    by: str
+    near: str = ""
+    far: str = ""
+    spare: str = ""
+    spare_m: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class MeterSaid:
     """The meter in use, as its paper says; empty fields are those of a usual one."""
 
@@ -144,6 +157,7 @@ class Visit:
     meter: MeterSaid = MeterSaid()
     past: tuple[Past, ...] = ()
     old: tuple[OldRow, ...] = ()
+    runs: tuple[RunRead, ...] = ()
     keyed: tuple[KeyedSaid, ...] = ()
     found: tuple[FoundSaid, ...] = ()
     marks: tuple[str, ...] = ()

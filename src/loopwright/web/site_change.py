@@ -55,6 +55,8 @@ class SiteChange(BaseModel, extra="forbid"):
         "past",
         "old",
         "old-out",
+        "run",
+        "run-out",
     ]
     visit: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)

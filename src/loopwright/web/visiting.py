@@ -27,6 +27,7 @@ from loopwright.web.site_change import Moment, SiteChange, changed, refuse
 from loopwright.web.site_dead import dead_changed, shut
 from loopwright.web.site_old import old_changed
 from loopwright.web.site_reading import Read, instrument_of, is_on_record, observations_of, on_record, read_entry
+from loopwright.web.site_run import run_changed
 from loopwright.web.visitor import Visitor
 
 MOST_EXPLAINED = 16
@@ -109,6 +110,8 @@ class OnSite:
                             return dead_changed(change, visit, appraisal, moment)
                         if change.do in ("old", "old-out"):
                             return old_changed(change, visit)
+                        if change.do in ("run", "run-out"):
+                            return run_changed(change, visit, appraisal.job, moment)
                         shut(change, visit, appraisal)
                         return changed(change, visit, appraisal.job, moment)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 from urllib.parse import quote, urlencode
 
-from loopwright.explain.along.cable_fault import Found, NotOne, located
+from loopwright.explain.along.cable_fault import Found
 from loopwright.explain.along.chain import Halving, chances_at, plan_of, prior_of
 from loopwright.explain.along.earth_branch import CAUTION, STOP, WATCH, boxes, earth_plan
 from loopwright.explain.along.halving import Plan
@@ -13,14 +13,10 @@ from loopwright.explain.caution import in_full
 from loopwright.explain.circuit.check import label
 from loopwright.explain.circuit.part import circuit_part
 from loopwright.explain.explanation import Explanation
-from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
-from loopwright.store.visit import Visit
+from loopwright.store.visit import RunRead, Visit
 from loopwright.web.page import Page
-from loopwright.web.site_reading import instrument_of, understood
-
-ASKED = ("near", "far", "spare")
-"""The readings of a run, by their names in the address."""
+from loopwright.web.site_run import ASKED, METRES, NotLocated, located_of, typed_of
 
 
 class Go(NamedTuple):
@@ -69,6 +65,9 @@ def view(page: Page, visit: Visit, found: Explanation | None) -> dict[str, Any]:
         "explained": [(each, _address(asked, find=f"circuit:{each.circuit}")) for each in explained.values()],
         "sheet": _sheet(job, asked, what, explained),
         "run": _run(job, asked, what, visit),
+        "kept": [
+            (read, _kept_words(job, read, visit), _address(asked, find=f"run:{read.run}")) for read in visit.runs if read.run in job.cables
+        ],
     }
 
 
@@ -123,9 +122,17 @@ def _address(asked: dict[str, str], **changed: str) -> str:
     return "./on-site?" + urlencode({name: text for name, text in kept.items() if text}, quote_via=quote) + "#where"
 
 
-def _located(job: Job, run: str, typed: dict[str, str], spare_m: float | None, visit: Visit) -> Found:
-    near, far, spare = (understood(typed[each], "") for each in ASKED)
-    return located(job, run, near, far, spare, spare_m, instrument_of(visit.meter))
+def _as_typed(read: RunRead) -> dict[str, str]:
+    return typed_of({each: getattr(read, each) for each in (*ASKED, METRES)})
+
+
+def _kept_words(job: Job, read: RunRead, visit: Visit) -> str:
+    """Return where the readings that are kept of a run put the fault."""
+    try:
+        found = located_of(job, read.run, _as_typed(read), visit)
+    except NotLocated as error:
+        return str(error)
+    return f"{found.metres:.1f} m from {label(job, job.cables[read.run].start)}, give or take {found.spread_m:.1f} m"
 
 
 def _run(job: Job, asked: dict[str, str], what: str, visit: Visit) -> dict[str, Any] | None:
@@ -133,17 +140,18 @@ def _run(job: Job, asked: dict[str, str], what: str, visit: Visit) -> dict[str, 
     kind, _, name = what.partition(":")
     if kind != "run" or name not in job.cables:
         return None
-    typed = {each: " ".join(asked.get(each, "").split())[:40] for each in ASKED}
-    spare_m = asked.get("spare_m", "").strip().replace(",", ".")
+    kept = next((each for each in visit.runs if each.run == name), None)
+    stood = _as_typed(kept) if kept is not None else {}
+    typed = typed_of(asked)
+    if not any(typed.values()):
+        typed |= stood
     found: Found | None = None
     problem = ""
-    if any(typed.values()):
+    if any(typed[each] for each in ASKED):
         try:
-            length = float(spare_m) if spare_m else None
-            found = _located(job, name, typed, length, visit)
-        except (NotOne, Unreadable) as error:
+            found = located_of(job, name, typed, visit)
+        except NotLocated as error:
             problem = str(error)
-        except ValueError as error:
-            problem = f"‘{spare_m}’ is no length in metres." if spare_m and "float" in str(error) else str(error)
     start, end = (label(job, place) for place in (job.cables[name].start, job.cables[name].end))
-    return {"name": name, "start": start, "end": end, "typed": typed, "spare_m": spare_m, "found": found, "problem": problem}
+    stands = kept if typed == stood else None
+    return {"name": name, "start": start, "end": end, "typed": typed, "found": found, "problem": problem, "kept": stands}
