@@ -193,6 +193,7 @@ ROWS = "open=d:circuits/c05&open=d:cables/W32&open=w:ohm/c05/rest/&open=d:circui
 WHOLE, FORM, REFUSED = "html", "#form", '[id="row:cables/W22"]'
 PAGES: list[tuple[str, str, Callable[[Any], None], str]] = [
     *((room.key, room.address, as_it_is, WHOLE) for room in ROOMS),
+    ("the keying plan", "./keying", as_it_is, WHOLE),
     ("rows and a working of the wiring", f"./wiring?{ROWS}", as_it_is, WHOLE),
     ("rows of the kit", "./kit?open=d:sheets/equipment/oq-c32&open=d:equipment/control", as_it_is, WHOLE),
     ("a working by itself", "./working?key=ohm/c05/rest/", as_it_is, WHOLE),

@@ -12,6 +12,7 @@ import pytest
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField
+from loopwright.job.write import Value
 from loopwright.power.forecast import CONDITIONS
 from loopwright.rules import register
 from loopwright.rules.programme import EVENTS
@@ -43,6 +44,11 @@ AREAS = (
 )
 ONE_CIRCUIT = tuple(RemoveItem(path) for path in ("circuits/c02", "zones/z2", "circuits/c03", "zones/z3"))
 SHED = (AddItem("areas", "shed", {"name": "Shed", "entry_s": 30, "exit_s": 45}), SetField("users/owner/areas/shed", "set"))
+def keyed(name: str, **what: Value) -> Edit:
+    """Put a setting that is keyed at the unit into its sheet."""
+    return AddItem(f"{PANEL}/settings", name, {"address": "line Here", **what})
+
+
 KNOWN = {
     "volts-below-minimum": [SetField("cables/W06/length_m", "90")],
     "board-below-minimum": [SetField(f"{PANEL}/loads/supply/min_v", "10.5")],
@@ -134,6 +140,33 @@ KNOWN = {
     "time-missing": [RemoveField("areas/house/entry_s")],
     "ruleset-unknown": [SetField("region/ruleset", "en-grade-9")],
     "grade-too-low": [SetField(f"{PANEL}/grade", "1")],
+    "setting-not-on-unit": [keyed("coming-in", default="10 s", of="areas/*/entry_s", up_to="1", most="20")],
+    "keyed-setting-contradicts": [keyed("coming-in", default="10 s", of="areas/*/colour")],
+    "keyed-entry-unclear": [
+        keyed("again", default="no", of="programme/exit_restart", choices={"yes": "again", "no": "once"}),
+        keyed("open", default="no", of="programme/override_open", choices={"yes": "Y", "no": "N"}),
+    ],
+    "programme-range": [*NORTH_AMERICA, SetField("programme/lock_out_trips", "9")],
+    "programme-choice": [SetField("programme/sounds/tamper-unset", "external")],
+    "response-unknown": [SetField("zones/z2/response/full", "shrug")],
+    "final-exit-without-time": [SetField("areas/house/exit_s", "0")],
+    "shared-area-circular": [*AREAS, AddItem("areas/house", "common_to", ["lobby"])],
+    "area-nobody-sets": [SetField("users/owner/areas/house", "unset")],
+    "area-nobody-unsets": [SetField("users/owner/areas/house", "set")],
+    "walk-unknown": [RemoveField("areas/house/entry_doors")],
+    "entry-door-refused": [SetField("zones/z1/response/night", "immediate")],
+    "walk-raises-alarm": [AddItem("areas/house", "walked_past", ["z2"])],
+    "walk-in-too-slow": [SetField("areas/house/walk_s", "31")],
+    "walk-out-too-slow": [SetField("users/owner/walk_s", "46")],
+    "silent-event-not-reported": [SetField("users/owner/duress", "yes"), SetField("signalling/reports/duress", "local")],
+    "unprotected-time-unknown": [SetField("programme/lock_out_trips", "3"), SetField("signalling/reports/lock-out", "yes")],
+    "output-event-unknown": [SetField("outputs/bell/follows", "the moon")],
+    "output-time-missing": [SetField("outputs/bell/how", "pulse"), RemoveField("outputs/bell/duration_s")],
+    "output-time-unread": [SetField("outputs/bell/how", "latch")],
+    "output-reaches-nothing": [SetField("outputs/bell/terminal", "second.aux"), *SECOND_SUPPLY],
+    "sounder-without-rule": [RemoveItem("outputs/bell")],
+    "output-over-rating": [SetField("outputs/bell/load_a", "50")],
+    "output-polarity": [SetField("outputs/bell/rest", "on")],
     "life-safety-on-supply": [SetField(f"{PIR}/kind", "life-safety-device")],
 }  # fmt: skip
 
@@ -197,7 +230,7 @@ def test_a_document_with_the_fault_is_found_out(code: str, appraised: Appraise) 
 
 def test_every_check_stands_in_the_register() -> None:
     written = set()
-    for path in (ROOT / "src" / "loopwright" / "rules").glob("*.py"):
+    for path in (*(ROOT / "src" / "loopwright" / "rules").glob("*.py"), ROOT / "src" / "loopwright" / "keying" / "check.py"):
         names = [node.name for node in ast.parse(path.read_text(encoding="utf-8")).body if isinstance(node, ast.FunctionDef)]
         written |= {f"{path.stem}.{name}" for name in names if name.startswith("check_")}
     listed = [f"{check.__module__.rpartition('.')[2]}.{check.__name__}" for check in register.CHECKS + register.CODE_CHECKS]

@@ -19,6 +19,7 @@ SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
 NONE = "none"
 """The word whose keys stand for nothing ticked."""
 FINE = 1e-9
+_LIKE_A_CODE = re.compile(r"[0-9][0-9 -]{2,}[0-9]")
 _RANGE = re.compile(r"(.)-(.)")
 
 
@@ -82,18 +83,24 @@ class Form:
         shown = " ".join(text.split())
         if not shown and self.kind is not Kind.TEXT:
             raise Unfit("Nothing is written.", self.takes)
-        match self.kind:
-            case Kind.NUMBER:
-                return self._number_meant(shown)
-            case Kind.CHOICE:
-                return self._word(shown)
-            case Kind.TICKS:
-                return self._ticked(shown)
-            case Kind.TEXT:
-                self._text(shown)
-                return shown
-            case _:
-                raise Unfit("This is a code, or the clock: what it reads is not taken down.", "Try it instead.")
+        if self.kind in (Kind.SECRET, Kind.CLOCK):
+            raise Unfit("This is a code, or the clock: what it reads is not taken down.", "Try it instead.")
+        try:
+            return self._meant(shown)
+        except Unfit:
+            raise Unfit("This is nothing it can hold.", self.takes) from None
+
+    def _meant(self, shown: str) -> Value:
+        if self.kind is Kind.NUMBER:
+            return self._number_meant(shown)
+        if self.kind is Kind.CHOICE:
+            return self._word(shown)
+        if self.kind is Kind.TICKS:
+            return self._ticked(shown)
+        if _LIKE_A_CODE.fullmatch(shown):
+            raise Unfit("This looks like a code.", "A code is not taken down.")
+        self._text(shown)
+        return shown
 
     def said(self, text: str) -> Value:
         """Return the value a data sheet states in words, such as its default. Raises Unfit."""

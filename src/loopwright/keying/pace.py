@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loopwright.job.document import Job
@@ -12,6 +13,8 @@ from loopwright.rules.ruleset import Limit, ruleset_of
 
 SPARE = 1.25
 """Time allowed over the slowest walk that was timed: a quarter more (common practice, no source)."""
+FINE = 1e-6
+ABORT = "programme/abort_s"
 TIMES = (("entry_s", "entry time"), ("exit_s", "exit time"))
 
 
@@ -36,26 +39,37 @@ def paces_of(job: Job, unit: str) -> tuple[Pace, ...]:
     """Return for every area its entry and exit time against the walk, the limits of the ruleset and the steps of the unit."""
     spots = {spot.path: spot for spot in spots_of(job, unit) if spot.form.kind is Kind.NUMBER}
     return tuple(
-        _pace(job, name, time, words, spots.get(f"areas/{name}/{time}"))
+        _pace(job, name, time, words, spots)
         for name in job.areas
         for time, words in TIMES
         if f"areas/{name}/{time}" in spots or getattr(job.areas[name], time) is not None
     )
 
 
-def _pace(job: Job, name: str, time: str, words: str, spot: Spot | None) -> Pace:
+def _pace(job: Job, name: str, time: str, words: str, spots: Mapping[str, Spot]) -> Pace:
     area = job.areas[name]
     value, walk = getattr(area, time), area.walk_s
-    limits = ruleset_of(job).limits_on(time)
-    both = _both(job, time)
-    proposed = None if walk is None else _proposed(walk * SPARE, limits, both, spot.form if spot else None)
-    enough = None if walk is None or value is None else value >= walk
-    said = _sentence(area.name, words, value, walk, proposed)
-    told = (*(_limit_words(limit) for limit in limits), *(_both_words(limit, job) for limit in both))
+    limits, both = ruleset_of(job).limits_on(time), _both(job, time)
+    path = f"areas/{name}/{time}"
+    proposed = None if walk is None else _proposed(walk * SPARE, limits, _form(spots, path))
+    abort = None if proposed is None else _abort(job, proposed, both, _form(spots, ABORT))
+    if both and abort is None:
+        proposed = None
+    shorter = abort if abort is not None and job.programme.abort_s is not None and abort < job.programme.abort_s else None
     return Pace(
-        path=f"areas/{name}/{time}", words=f"{words} of {area.name}", programmed_s=value, walk_s=walk, proposed_s=proposed, enough=enough,
-        sentence=said, limits=told,
-    )  # fmt: skip
+        path=path,
+        words=f"{words} of {area.name}",
+        programmed_s=value,
+        walk_s=walk,
+        proposed_s=proposed,
+        enough=None if walk is None or value is None else value >= walk,
+        sentence=_sentence(area.name, words, value, walk, proposed, shorter),
+        limits=(*(_limit_words(limit) for limit in limits), *(_both_words(limit, job) for limit in both)),
+    )
+
+
+def _form(spots: Mapping[str, Spot], path: str) -> Form | None:
+    return spots[path].form if path in spots else None
 
 
 def _both(job: Job, time: str) -> tuple[Limit, ...]:
@@ -63,16 +77,24 @@ def _both(job: Job, time: str) -> tuple[Limit, ...]:
     return ruleset_of(job).limits_on("entry_abort_s") if time == "entry_s" and job.programme.abort_s is not None else ()
 
 
-def _proposed(wanted: float, limits: tuple[Limit, ...], both: tuple[Limit, ...], form: Form | None) -> float | None:
+def _proposed(wanted: float, limits: tuple[Limit, ...], form: Form | None) -> float | None:
     """Return the least time that is enough, within the limits and on a step of the unit; None where there is none."""
     least = max([wanted, *(limit.least for limit in limits if limit.least is not None)])
     most = min([math.inf, *(limit.most for limit in limits if limit.most is not None)])
     steps = form.nearest(least) if form is not None else (math.ceil(least),)
-    fits = [each for each in steps if least - 1e-6 <= each <= most]
-    return min(fits, default=None)
+    return min((each for each in steps if least - FINE <= each <= most + FINE), default=None)
 
 
-def _sentence(area: str, words: str, value: float | None, walk: float | None, proposed: float | None) -> str:
+def _abort(job: Job, entry_s: float, both: tuple[Limit, ...], form: Form | None) -> float | None:
+    """Return the longest abort window that may stand beside an entry time, no longer than it is; None where none may."""
+    limits = ruleset_of(job).limits_on("abort_s")
+    least = max([0.0, *(limit.least for limit in limits if limit.least is not None)])
+    most = min([job.programme.abort_s or 0.0, *(limit.most - entry_s for limit in both if limit.most is not None)])
+    steps = form.nearest(most) if form is not None and most >= 0 else (most,)
+    return max((each for each in steps if least - FINE <= each <= most + FINE), default=None)
+
+
+def _sentence(area: str, words: str, value: float | None, walk: float | None, proposed: float | None, abort: float | None) -> str:
     if walk is None:
         return f"Nobody has timed the slowest walk in {area}: walk it with a stopwatch and enter it."
     if value is None:
@@ -85,7 +107,8 @@ def _sentence(area: str, words: str, value: float | None, walk: float | None, pr
         return f"{value:g} s is enough for the slowest walk of {walk:g} s."
     if proposed is None:
         return f"{verdict} No time that would do is allowed or can be keyed: put the keypad nearer, or use another door."
-    return f"{verdict} Enter {proposed:g} s."
+    beside = "" if abort is None else f", and shorten the abort window to {abort:g} s"
+    return f"{verdict} Enter {proposed:g} s{beside}."
 
 
 def _limit_words(limit: Limit) -> str:
