@@ -23,11 +23,10 @@ class Kept:
         self.recent = Recent(lambda source: self.rows[source][-REMEMBERED:], most_accounts=most_accounts)
 
     def put(self, source: Source, sequence: str, data: str, at: datetime) -> int | None:
-        found = self.recent.find(source, sequence, data, at)
+        stored = Stored(self.number + 1, at, sequence, data)
+        found = self.recent.first(source, stored)
         if found is None:
             self.number += 1
-            stored = Stored(self.number, at, sequence, data)
-            self.recent.remember(source, stored)
             self.rows[source].append(stored)
         return found
 

@@ -45,11 +45,9 @@ def verdicts(vector: dict[str, Any]) -> list[Verdict]:
             continue
         verdict = judge(piece.octets, now, desk)
         if verdict.record and verdict.head and verdict.content and verdict.head.token not in POLLS:
-            source, sequence, data = source_of(verdict.head), verdict.head.sequence, verdict.content.data
-            if recent.find(source, sequence, data, now) is not None:
+            new = Stored(len(found) + 1, now, verdict.head.sequence, verdict.content.data)
+            if recent.first(source_of(verdict.head), new) is not None:
                 verdict = replace(verdict, record=False)
-            else:
-                recent.remember(source, Stored(len(found) + 1, now, sequence, data))
         found.append(verdict)
     return found
 

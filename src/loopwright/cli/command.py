@@ -29,10 +29,15 @@ from loopwright.cli import (
     papers,
     past,
     people,
+    prove,
     put_in,
+    receive,
+    received,
     rehearse,
     restore,
+    routes,
     schema,
+    send,
     serve,
     take_over,
     token,
@@ -74,7 +79,17 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "take-over": (take_over.take_over, "TABLE FILE [--unit NAME] [--begin FILE [--force]] [--json]"),
     "wont-set": (wont_set.wont_set, "FILE AREA [--mode MODE] [--by USER] [--open ZONE] [--shows KIND@PLACE] [--json]"),
     "decode": (decode.decode, "[FILE] [--key-file FILE | --ask-key] [--json]"),
+    "receive": (
+        receive.receive,
+        "FILE [--host ADDRESS] [--port N] [--test-h H] [--poll-s S] [--flushed] [--no-vault | --passphrase-file FILE | --passphrase-fd N] "
+        "[--show-key]",
+    ),
+    "received": (received.received, "FILE [TO] [--since N] [--force] [--json]"),
+    "send": (send.send, "ADDRESS:PORT [WALK] [--udp] [--at-once] [--key-file FILE | --ask-key] [--characters]"),
+    "prove": (prove.prove, "FILE [--out DIR] [--signals] [--json]"),
     "rehearse": (rehearse.rehearse, "FILE [--json]"),
+    "routes": (routes.routes, "FILE [--json]"),
+    "keying": (keying.keying, "FILE [--found FILE] [--unit NAME] [--walk AREA=SECONDS] [--no-restore] [--json]"),
     "papers": (papers.papers, "FILE --out DIR"),
     "list-in": (list_in.list_in, "FILE devices|cables|circuits|zones LIST [--match M] [--fill F] [--sheet NAME] [--dry-run] [--json]"),
     "list-out": (list_out.list_out, "FILE devices|cables|circuits|zones TO [--force]"),
@@ -85,7 +100,6 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
         "[--no-browser] [--no-history]",
     ),
     "put-in": (put_in.put_in, "FILE postgresql://PERSON@SERVER/DATABASE [--job NAME] [--force]"),
-    "keying": (keying.keying, "FILE [--found FILE] [--unit NAME] [--walk AREA=SECONDS] [--no-restore] [--json]"),
     "backup": (backup.backup, "FILE.db TO [--force]"),
     "restore": (restore.restore, "FROM TO [--revision N] [--job NAME] [--force]"),
     "history": (past.history, "FILE [--from N|NAME] [--to N|NAME] [--job NAME] [--json]"),
@@ -152,7 +166,7 @@ def _misused(error: CycloptsError) -> int:
 def _near_a_secret(error: CycloptsError) -> bool:
     """Return whether somebody may have written a secret where something else was expected."""
     asked = any(token.startswith(("--vault", "--passphrase")) for token in error.root_input_tokens or ())
-    return asked or bool({"vault", "people", "decode"} & set(error.command_chain or ()))
+    return asked or bool({"vault", "people", "decode", "receive", "send"} & set(error.command_chain or ()))
 
 
 def _refused(refusal: Refusal, *, machine: bool) -> int:

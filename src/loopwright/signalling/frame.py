@@ -22,6 +22,11 @@ _TAIL = re.compile(rb"([^\[\]]*)\]((?:\[[^\[\]]*\])*)(_[^\[\]]*)?")
 _HIDDEN_TAIL = re.compile(rb"[^|\[\]]*(?:\|([^\[\]]*))?\]((?:\[[^\[\]]*\])*)(_[\x20-\x7e]*)?")
 _HIDDEN_HEX = re.compile(rb"(?:[0-9A-Fa-f]{32})+")
 _XDATA = re.compile(rb"\[([^\[\]]*)\]")
+_CLEAR = re.compile(
+    r'\n([0-9A-F]{4})0([0-9A-F]{3})"([A-Za-z0-9-]+)"([0-9]{4})(?:R([0-9A-Fa-f]{1,6}))?L([0-9A-Fa-f]{1,6})(?:#(0|[0-9A-Fa-f]{3,16}))?'
+    r"\[([^\[\]]*)\](_[^\[\]]*)?\r"
+)
+"""The usual frame as a whole: in plain, of ASCII alone, without extended data."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,6 +94,19 @@ def parse(octets: bytes) -> Frame:
         account=account.decode("ascii"),
     )
     return Frame(head=head, inside=body[found.end() :], binary_check=binary)
+
+
+def clear(octets: bytes) -> tuple[Head, Content] | None:
+    """Return what the usual frame says, at a third of the cost; None for any other, which `parse` and `content_of` then read or refuse."""
+    found = _CLEAR.fullmatch(octets.decode("ascii")) if octets.isascii() else None
+    if found is None:
+        return None
+    check, length, token, sequence, receiver, line, account, data, said = found.groups()
+    body = octets[9:-1]
+    if int(check, 16) != crc16(body) or int(length, 16) != len(body):
+        return None
+    head = Head(token=token, encrypted=False, sequence=sequence, receiver=receiver, line=line, account=account or "")
+    return head, Content(data=data, time_said=said, at=None if said is None else moment.read(said))
 
 
 def _checked(octets: bytes) -> tuple[bytes, bool]:

@@ -14,10 +14,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from loopwright.signalling.contact_id import QUALIFIERS, ContactId
-from loopwright.signalling.verdict import Answer, Event
+from loopwright.signalling.verdict import Answer, Event, Verdict
 from loopwright.signalling.words import event_words
 
 
@@ -115,6 +115,69 @@ class Received:
         return self.event.address if counts == what else ""
 
 
+class Arrival(NamedTuple):
+    """A message that is acknowledged once it is stored: what it was found to be, when and how it came."""
+
+    verdict: Verdict
+    at: datetime
+    way: Way
+    peer: str
+
+
+class Kept(NamedTuple):
+    """Under which number a message is stored, 0 for a poll; whether it is a repeat of what was there under it."""
+
+    number: int
+    repeat: bool = False
+
+
+def received(arrival: Arrival, kept: Kept, *, repeats: int = 0) -> tuple[Received, ...]:
+    """Return the events of a message that is stored, one without an event where it has none. Raises ValueError for what cannot be read."""
+    verdict, head, content = arrival.verdict, arrival.verdict.head, arrival.verdict.content
+    if head is None or content is None:
+        raise ValueError("what cannot be read is not kept.")
+    return tuple(
+        Received(
+            number=kept.number,
+            part=part,
+            at=arrival.at,
+            account=head.account,
+            line=head.line,
+            sequence=head.sequence,
+            token=head.token,
+            way=arrival.way,
+            peer=arrival.peer,
+            receiver=head.receiver,
+            said_at=content.at,
+            skew_s=verdict.skew_s,
+            encrypted=head.encrypted,
+            event=event,
+            data=content.data,
+            extended=content.extended,
+            duplicate_of=kept.number if kept.repeat else None,
+            repeats=repeats,
+            verdict=verdict.answer,
+            warnings=verdict.warnings,
+        )
+        for part, event in enumerate(verdict.events or (None,))
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Polled:
+    """The polls of one account by one path: the first, the last, how many, and the longest time between two of them [s]."""
+
+    account: str
+    line: str
+    receiver: str | None
+    way: Way
+    peer: str
+    first_at: datetime
+    last_at: datetime
+    polls: int
+    longest_s: float
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Refused:
     """Bytes that were not taken, with the reason in a sentence and what was answered (DROP: nothing). ``octets`` are the first of them."""
@@ -164,3 +227,16 @@ class Stored(Protocol):
 
     def last(self) -> int:
         """Return the number of the last message stored, 0 where there is none."""
+
+    def polls(self) -> Sequence[Polled]:
+        """Return what is known of the polls, by account and path."""
+
+
+class Keeper(Stored, Protocol):
+    """Where a receiver keeps what it acknowledges."""
+
+    def keep(self, arrivals: Sequence[Arrival]) -> list[Kept]:
+        """Keep messages, all or none. When this returns they are safe. Raises what `trouble` can put into words."""
+
+    def trouble(self, error: Exception) -> str | None:
+        """Return in a sentence why nothing was kept, None where the error is none of the keeping."""

@@ -59,14 +59,14 @@ class Recent:
         self._most = most_accounts
         self._seen: OrderedDict[Source, OrderedDict[Mark, tuple[int, datetime]]] = OrderedDict()
 
-    def find(self, source: Source, sequence: str, data: str, at: datetime) -> int | None:
-        """Return the number in the store of the message this one repeats, None where it is new."""
-        found = self._of(source).get(_mark(sequence, data))
-        return found[0] if found is not None and at - found[1] <= REMEMBERED_FOR else None
-
-    def remember(self, source: Source, stored: Stored) -> None:
-        """Keep in mind that a message is stored."""
-        _add(self._of(source), stored)
+    def first(self, source: Source, new: Stored) -> int | None:
+        """Return the number in the store of the message this one repeats; None where it is new, and it is kept in mind then."""
+        seen, mark = self._of(source), _mark(new.sequence, new.data)
+        found = seen.get(mark)
+        if found is not None and new.at - found[1] <= REMEMBERED_FOR:
+            return found[0]
+        _add(seen, mark, new)
+        return None
 
     def clear(self) -> None:
         """Forget everything: what was to be stored was not."""
@@ -81,7 +81,7 @@ class Recent:
         if seen is None:
             seen = self._seen[source] = OrderedDict()
             for stored in self._load(source):
-                _add(seen, stored)
+                _add(seen, _mark(stored.sequence, stored.data), stored)
             if len(self._seen) > self._most:
                 self._seen.popitem(last=False)
         else:
@@ -96,8 +96,7 @@ def _mark(sequence: str, data: str) -> Mark:
     return sequence, blake2b(data.encode("utf-8", "surrogatepass"), digest_size=16).digest()
 
 
-def _add(seen: OrderedDict[Mark, tuple[int, datetime]], stored: Stored) -> None:
-    mark = _mark(stored.sequence, stored.data)
+def _add(seen: OrderedDict[Mark, tuple[int, datetime]], mark: Mark, stored: Stored) -> None:
     seen[mark] = (stored.number, stored.at)
     seen.move_to_end(mark)
     if len(seen) > REMEMBERED:

@@ -52,6 +52,11 @@ class Splitter:
         self._held += octets
         return self._pieces(closing=False)
 
+    @property
+    def waiting(self) -> bool:
+        """Whether the rest of something has still to come."""
+        return bool(self._held) or self._skipping
+
     def close(self) -> list[Piece]:
         """Return what is left when nothing more can come."""
         return self._pieces(closing=True)

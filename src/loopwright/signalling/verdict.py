@@ -15,11 +15,12 @@ from functools import lru_cache
 from loopwright.signalling import moment
 from loopwright.signalling.contact_id import ContactId, event_in
 from loopwright.signalling.event_block import BlockEvent, events_in
-from loopwright.signalling.frame import Content, Damaged, Frame, Head, Unreadable, build, content_of, framed, parse, revealed
+from loopwright.signalling.frame import Content, Damaged, Frame, Head, Unreadable, build, clear, content_of, framed, parse, revealed
 from loopwright.signalling.key import Cipher, Draw, Form, Key
 
 REPLIES = ("ACK", "NAK", "DUH", "RSP")
 POLLS = ("NULL", "XNM")
+NOT_LISTED = "the account is not listed here."
 MOST_KNOWN = 1024
 """Data whose events are kept in mind: a site has some hundred different ones, each said often."""
 Event = ContactId | BlockEvent
@@ -60,7 +61,10 @@ class Verdict:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Desk:
-    """What a receiver knows: its accounts by digits, or by (receiver, line, digits) where they differ; the cipher; random bytes."""
+    """What a receiver knows: accounts by digits (in capitals) or by (receiver, line, digits) where they differ; cipher; random bytes.
+
+    Where none is listed every account that sends in plain is welcome.
+    """
 
     accounts: Mapping[str | tuple[str | None, str, str], Account]
     cipher: Cipher
@@ -68,12 +72,16 @@ class Desk:
 
     def account(self, head: Head) -> Account | None:
         """Return the account of a message, the one with its receiver and line before the one without."""
-        known = self.accounts
-        return known.get((head.receiver, head.line, head.account), known.get(head.account))
+        known, digits = self.accounts, head.account.upper()
+        return known.get((head.receiver, head.line, digits), known.get(digits))
 
 
 def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
     """Return what becomes of the bytes of one frame, LF to CR, that arrived at a moment. Never raises for anything that arrived."""
+    if (usual := clear(octets)) and usual[0].token not in REPLIES:
+        head, content = usual
+        account = desk.account(head)
+        return _clear(head, content, now, desk, account, [] if account or not desk.accounts else [NOT_LISTED])
     try:
         frame = parse(octets)
     except (Damaged, Unreadable) as error:
@@ -81,22 +89,27 @@ def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
     if frame.head.token in REPLIES:
         return Verdict(answer=Answer.SILENCE, reason="this is an answer, not a message.", head=frame.head)
     account = desk.account(frame.head)
-    warnings = [] if account else ["the account is not listed here."]
+    warnings = [] if account or not desk.accounts else [NOT_LISTED]
     if frame.binary_check:
         warnings.append("the check sum is two raw bytes, as early senders wrote it.")
     if frame.head.encrypted:
         return _encrypted(frame, now, desk, account or Account(), warnings)
+    plain = content_of(frame)
+    if plain is None:
+        return _declined(frame.head, "what follows the data is neither extended data nor a time.")
+    return _clear(frame.head, plain, now, desk, account, warnings)
+
+
+def _clear(head: Head, content: Content, now: datetime, desk: Desk, account: Account | None, warnings: list[str]) -> Verdict:
+    """Return what becomes of a message that came in plain."""
     if account and account.keys:
         warnings.append("the account has a key, and the message came in plain.")
-    content = content_of(frame)
-    if content is None:
-        return _declined(frame, "what follows the data is neither extended data nor a time.")
     skew = None if content.at is None else (content.at - now).total_seconds()
     if content.time_said is not None and content.at is None:
         warnings.append("its time cannot be read.")
     elif skew is not None and not moment.in_time(skew):
         warnings.append(f"its clock is {abs(skew):.0f} s {'ahead' if skew > 0 else 'behind'}.")
-    return _carried(frame, content, now, desk, warnings, skew, None)
+    return _carried(head, content, now, desk, warnings, skew, None)
 
 
 def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, warnings: list[str]) -> Verdict:
@@ -117,15 +130,15 @@ def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, warnin
                 skew_s=skew,
                 key_form=key.form,
             )
-        return _carried(frame, content, now, desk, warnings, skew, key)
+        return _carried(frame.head, content, now, desk, warnings, skew, key)
     for key in account.misread:
         if revealed(frame, key, desk.cipher):
-            return _declined(frame, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
-    return _declined(frame, "no key held for the account fits." if account.keys else "no key is held for the account.")
+            return _declined(frame.head, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
+    return _declined(frame.head, "no key held for the account fits." if account.keys else "no key is held for the account.")
 
 
 def _carried(
-    frame: Frame,
+    head: Head,
     content: Content,
     now: datetime,
     desk: Desk,
@@ -133,10 +146,9 @@ def _carried(
     skew: float | None,
     key: Key | None,
 ) -> Verdict:
-    head = frame.head
     events = events_of(head.token, content)
     if events is None:
-        return _declined(frame, "its data hold no event that can be read.", content)
+        return _declined(head, "its data hold no event that can be read.", content)
     if key is None:
         reply = _clear_answer("ACK", head)
     else:
@@ -185,8 +197,8 @@ def _events(token: str, data: str) -> tuple[Event, ...] | None:
     return () if token.upper() == token else None
 
 
-def _declined(frame: Frame, reason: str, content: Content | None = None) -> Verdict:
-    return Verdict(answer=Answer.DUH, reason=reason, reply=_clear_answer("DUH", frame.head), head=frame.head, content=content)
+def _declined(head: Head, reason: str, content: Content | None = None) -> Verdict:
+    return Verdict(answer=Answer.DUH, reason=reason, reply=_clear_answer("DUH", head), head=head, content=content)
 
 
 def wrong_time(now: datetime) -> bytes:

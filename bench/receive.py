@@ -1,0 +1,294 @@
+"""Messages acknowledged a second, and what is kept of them: ours beside a public receiver library, which stores nothing, in one harness.
+
+Every sender waits for the answer to a message before it sends the next. Senders are one process, the receiver is another; both are on this
+machine, by TCP. Each message is another one: number, zone and time differ. Ours commits each message before it is acknowledged.
+
+    python bench/receive.py [rate|killed|memory] [--messages N] [--kills N]
+
+Without a word all three run. The library is the one that ``tests/oracles`` compares frames with; without it only ours is measured.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import gc
+import importlib.util
+import multiprocessing
+import os
+import random
+import resource
+import selectors
+import signal
+import socket
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from loopwright.receiver.intake import Bench
+from loopwright.receiver.limits import Limits
+from loopwright.receiver.server import Place, opened
+from loopwright.signalling import moment
+from loopwright.signalling.frame import Content, Head, build, framed
+from loopwright.signalling.key import Key
+from loopwright.signalling.verdict import Account, Desk
+from loopwright.store.aes import ChainedAes
+from loopwright.store.received import ReceivedFile, ReceivedReader
+
+FORK = multiprocessing.get_context("fork")
+MANY = 200
+TYPED = "0123456789ABCDEF"
+KEY, CIPHER = Key(TYPED.encode("ascii")), ChainedAes()
+ACCOUNTS = [f"{number:04X}" for number in range(0x1000, 0x1000 + MANY)]
+Serve = Callable[[Connection, Path, bool], None]
+
+
+def message(account: str, number: int, *, hidden: bool) -> bytes:
+    """Return a message of an account, another one for each number."""
+    at = datetime.now(UTC)
+    data = f"#{account}|Nri1/BA{number % 997:03d}^{number}^"
+    if hidden:
+        # The library takes no answer without a receiver's number for whole.
+        head = Head(token="SIA-DCS", encrypted=True, sequence=f"{number % 9999 + 1:04d}", receiver="1", line="0", account=account)
+        return build(head, Content(data=data, at=at), key=KEY, cipher=CIPHER, draw=os.urandom)
+    return framed(b'"SIA-DCS"%04dR1L0#%b[%b]%b' % (number % 9999 + 1, account.encode(), data.encode(), moment.written(at)))
+
+
+def ours(tell: Connection, folder: Path, hidden: bool, *, flushed: bool = False) -> None:
+    """Serve with our receiver until killed."""
+
+    async def serve() -> None:
+        file = ReceivedFile(folder / "received.db", flushed=flushed)
+        desk = Desk(accounts={each: Account(keys=(KEY,) if hidden else ()) for each in ACCOUNTS}, cipher=CIPHER, draw=os.urandom)
+        bench = Bench(desk=desk, keeper=file, tell=lambda _: None, clock=lambda: datetime.now(UTC), slow=flushed)
+        async with opened(Place(host="127.0.0.1", port=0, test_h=12, limits=Limits(connections=MANY * 2)), bench) as receiver:
+            gc.freeze()
+            tell.send(receiver.port)
+            await receiver.over()
+
+    asyncio.run(serve())
+
+
+def flushed(tell: Connection, folder: Path, hidden: bool) -> None:
+    """Serve with our receiver, every commit flushed to the disk."""
+    ours(tell, folder, hidden, flushed=True)
+
+
+def library(tell: Connection, folder: Path, hidden: bool) -> None:
+    """Serve with the public library, which calls a function with each event and stores nothing."""
+    import logging
+
+    from pysiaalarm import CommunicationsProtocol, SIAAccount
+    from pysiaalarm.aio import SIAClient
+
+    logging.disable(logging.CRITICAL)
+
+    async def serve() -> None:
+        async def heard(event: object) -> None:
+            """Take an event and leave it."""
+
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        accounts = [SIAAccount(each, TYPED if hidden else None) for each in ACCOUNTS]
+        client = SIAClient("127.0.0.1", port, accounts, function=heard, protocol=CommunicationsProtocol.TCP)
+        await client.async_start()
+        gc.freeze()
+        tell.send(port)
+        await asyncio.Event().wait()
+
+    asyncio.run(serve())
+
+
+@contextlib.contextmanager
+def serving(serve: Serve, *, hidden: bool, folder: Path | None = None) -> Iterator[tuple[int, int, Path]]:
+    """Start a receiver in a process of its own; give its port, its process and its folder."""
+    with tempfile.TemporaryDirectory(dir=None if folder is None else folder, prefix="receive-") as made:
+        place = folder or Path(made)
+        here, there = FORK.Pipe(duplex=False)
+        child = FORK.Process(target=serve, args=(there, place, hidden), daemon=True)
+        child.start()
+        there.close()
+        try:
+            port = int(here.recv())
+            assert child.pid is not None
+            yield port, child.pid, place
+        finally:
+            child.kill()
+            child.join()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rate:
+    """What was measured of one receiver: answers a second, the middle and the 99th in a hundred [ms], its processor time [µs] a message."""
+
+    name: str
+    a_second: float
+    p50_ms: float
+    p99_ms: float
+    processor_us: float
+
+
+def processor_s(process: int) -> float:
+    """Return the processor time [s] a process has used."""
+    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def rate(name: str, serve: Serve, *, senders: int, messages: int, hidden: bool) -> Rate:
+    """Measure a receiver with so many senders, and so many messages in all."""
+    with serving(serve, hidden=hidden) as (port, process, _):
+        exchange(port, senders=senders, messages=max(senders, messages // 10), hidden=hidden, begin=0)
+        used_s = processor_s(process)
+        took_s, waits = exchange(port, senders=senders, messages=messages, hidden=hidden, begin=messages)
+        used_s = processor_s(process) - used_s
+    waits.sort()
+    return Rate(
+        name=name,
+        a_second=len(waits) / took_s,
+        p50_ms=waits[len(waits) // 2] * 1e3,
+        p99_ms=waits[len(waits) * 99 // 100] * 1e3,
+        processor_us=used_s / len(waits) * 1e6,
+    )
+
+
+def exchange(port: int, *, senders: int, messages: int, hidden: bool, begin: int) -> tuple[float, list[float]]:
+    """Send messages, each sender waiting for its answers; return the time of it all [s], and of each [s]."""
+    each = -(-messages // senders)
+    ready = [iter([message(ACCOUNTS[at], begin + number, hidden=hidden) for number in range(each)]) for at in range(senders)]
+    selector, waits = selectors.DefaultSelector(), []
+    since: dict[int, float] = {}
+    for mine in ready:
+        sender = socket.create_connection(("127.0.0.1", port))
+        sender.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        selector.register(sender, selectors.EVENT_READ, mine)
+    begun = time.perf_counter()
+    for key in list(selector.get_map().values()):
+        since[key.fd] = time.perf_counter()
+        key.fileobj.send(next(key.data))  # type: ignore[union-attr]
+    while selector.get_map():
+        for key, _ in selector.select():
+            sender = key.fileobj
+            assert isinstance(sender, socket.socket)
+            answer = sender.recv(4096)
+            now = time.perf_counter()
+            assert b'ACK"' in answer, answer
+            waits.append(now - since[key.fd])
+            following = next(key.data, None)
+            if following is None:
+                selector.unregister(sender)
+                sender.close()
+            else:
+                since[key.fd] = now
+                sender.send(following)
+    return time.perf_counter() - begun, waits
+
+
+def rates(messages: int) -> None:
+    """Print the rates side by side, in turn, so that what else the machine does falls on all of them."""
+    receivers: list[tuple[str, Serve]] = [("ours, survives a kill", ours), ("ours, flushed to the disk", flushed)]
+    if importlib.util.find_spec("pysiaalarm"):
+        receivers.insert(0, ("library, stores nothing", library))
+    for hidden in (False, True):
+        for senders in (1, MANY):
+            found = [rate(name, serve, senders=senders, messages=messages, hidden=hidden) for name, serve in receivers]
+            for each in found:
+                times = f", {each.a_second / found[0].a_second:.2f} times the library" if len(found) > 2 else ""
+                print(
+                    f"{'AES-128' if hidden else 'plain':7} {senders:3} senders  {each.name:26} {each.a_second:7.0f}/s{times}; "
+                    f"{each.p50_ms:.2f} ms, p99 {each.p99_ms:.2f} ms; {each.processor_us:.0f} µs of processor time each"
+                )
+
+
+def killed(kills: int, folder: Path, *, senders: int = 20) -> tuple[int, int, int]:
+    """Kill a receiver at random moments while messages come; return how many were acknowledged, how many of those are lost, and doubled.
+
+    A sender that has no answer sends the same message again once the receiver is there again, as a control unit does.
+    """
+    moments, acknowledged = random.Random(11), 0
+    numbers = dict.fromkeys(ACCOUNTS[:senders], 0)
+    for _ in range(kills):
+        with serving(ours, hidden=False, folder=folder) as (port, process, _place):
+            acknowledged += until_killed(port, process, numbers, moments.uniform(0.05, 0.6))
+    file = ReceivedReader(folder / "received.db")
+    found: dict[tuple[str, str], int] = {}
+    number = 0
+    while events := file.since(number):
+        number = events[-1].number
+        for each in events:
+            found[each.account, each.text] = found.get((each.account, each.text), 0) + 1
+    file.close()
+    lost = sum((account, str(number)) not in found for account, last in numbers.items() for number in range(last))
+    return acknowledged, lost, sum(count > 1 for count in found.values())
+
+
+def until_killed(port: int, process: int, numbers: dict[str, int], after_s: float) -> int:
+    """Send the next messages of each account until the receiver is killed; count in ``numbers`` what was acknowledged."""
+    selector, acknowledged = selectors.DefaultSelector(), 0
+    for account, number in numbers.items():
+        sender = socket.create_connection(("127.0.0.1", port))
+        sender.send(message(account, number, hidden=False))
+        selector.register(sender, selectors.EVENT_READ, account)
+    end = time.monotonic() + after_s
+    alive = True
+    while selector.get_map():
+        if alive and time.monotonic() > end:
+            os.kill(process, signal.SIGKILL)
+            alive = False
+        for key, _ in selector.select(0.02):
+            sender, account = key.fileobj, key.data
+            assert isinstance(sender, socket.socket)
+            with contextlib.suppress(ConnectionError):
+                answer = sender.recv(4096)
+                if answer:
+                    # What was answered before the end counts, though nothing more can be sent.
+                    assert b'"ACK"' in answer
+                    numbers[account] += 1
+                    acknowledged += 1
+                    sender.send(message(account, numbers[account], hidden=False))
+                    continue
+            selector.unregister(sender)
+            sender.close()
+    return acknowledged
+
+
+def memory(messages: int) -> None:
+    """Print how much memory a receiver holds while messages come."""
+    with serving(ours, hidden=False) as (port, process, _):
+        step = max(MANY, messages // 10)
+        for begin in range(0, messages, step):
+            exchange(port, senders=MANY, messages=step, hidden=False, begin=begin)
+            print(f"after {begin + step:8} messages: {held_mb(process):.1f} MB")
+
+
+def held_mb(process: int) -> float:
+    """Return the memory a process holds [MB], without what it shares with a file."""
+    text = Path(f"/proc/{process}/status").read_text(encoding="ascii")
+    return int(text.partition("RssAnon:")[2].split()[0]) / 1024
+
+
+def main() -> None:
+    """Measure what was asked for."""
+    parser = argparse.ArgumentParser(description="Messages acknowledged a second, kills, memory.")
+    parser.add_argument("what", nargs="?", choices=("rate", "killed", "memory"))
+    parser.add_argument("--messages", type=int, default=0)
+    parser.add_argument("--kills", type=int, default=20)
+    asked = parser.parse_args()
+    resource.setrlimit(resource.RLIMIT_NOFILE, (4096, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
+    if asked.what in (None, "rate"):
+        rates(asked.messages or 6000)
+    if asked.what in (None, "killed"):
+        with tempfile.TemporaryDirectory(prefix="receive-") as folder:
+            acknowledged, lost, doubled = killed(asked.kills, Path(folder))
+        print(f"killed {asked.kills} times: {acknowledged} acknowledged, {lost} lost, {doubled} doubled")
+    if asked.what in (None, "memory"):
+        memory(asked.messages or 100_000)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,198 @@
+"""One connection, and the datagrams: bytes cut into frames, each taken in, each answered where it came from."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from typing import Protocol, cast
+
+from loopwright.receiver.foreign import foreign
+from loopwright.receiver.intake import Intake, Standing
+from loopwright.receiver.limits import Limits
+from loopwright.receiver.tally import Tally
+from loopwright.signalling.received import Way
+from loopwright.signalling.stream import Cut, Splitter, datagram
+
+MORE_WHEN_PROVEN = 100
+SEND_BUFFER = 32_768
+"""Bytes of answers the system keeps for a sender that does not take them."""
+_LET_GO = "connections let go"
+
+
+class House(Protocol):
+    """What a connection asks of its receiver."""
+
+    intake: Intake
+    limits: Limits
+    tally: Tally
+
+    def came(self, connection: Connection) -> None:
+        """Count a connection that came."""
+
+    def proven(self, connection: Connection) -> None:
+        """Count a connection among those that are not let go for others."""
+
+    def went(self, connection: Connection) -> None:
+        """Forget a connection."""
+
+    def refuse(self, kind: str, reason: str, *, way: Way, peer: str, octets: bytes = b"") -> None:
+        """Tell and count what was refused."""
+
+
+class Connection(asyncio.Protocol):
+    """One sender by TCP. How long it may take for what, and how much is kept of it, is bounded."""
+
+    def __init__(self, house: House) -> None:
+        """Wait for the connection."""
+        self._house = house
+        self._splitter = Splitter()
+        self._transport: asyncio.Transport | None = None
+        self._clock = asyncio.get_running_loop().time
+        self._under_way = 0
+        self._refused = 0
+        self._begun_at: float | None = None
+        self._deaf_at: float | None = None
+        self._still = False
+        self._came_at = self._clock()
+        self.peer = ""
+        self.is_proven = False
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the connection."""
+        assert isinstance(transport, asyncio.Transport)
+        self._transport = transport
+        self.peer = _host(transport.get_extra_info("peername"))
+        own = transport.get_extra_info("socket")
+        if own is not None:
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+            # Answers nobody takes wait in the system's memory too; left alone it takes megabytes for each.
+            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
+        self._house.came(self)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget the connection; a frame half sent is told."""
+        for piece in self._splitter.close():
+            self._no_frame(piece.cut, piece.octets)
+        self._transport = None
+        self._house.went(self)
+
+    def data_received(self, data: bytes) -> None:
+        """Take what arrived."""
+        if not self.is_proven and self._begun_at is None and (spoken := foreign(data)):
+            self.let_go(f"this is {spoken}, not a message of DC-09.", data)
+            return
+        for piece in self._splitter.feed(data):
+            if piece.cut is Cut.FRAME:
+                self._under_way += 1
+                self._house.intake.take(piece.octets, Way.TCP, self.peer, self._answer)
+            else:
+                self._no_frame(piece.cut, piece.octets)
+        if not self._splitter.waiting:
+            self._begun_at = None
+        elif self._begun_at is None:
+            self._begun_at = self._clock()
+        self._breathe()
+
+    def pause_writing(self) -> None:
+        """Take nothing more of a sender that does not take its answers."""
+        self._deaf_at = self._clock()
+        self._breathe()
+
+    def resume_writing(self) -> None:
+        """Go on."""
+        self._deaf_at = None
+        self._breathe()
+
+    def due(self, now: float) -> None:
+        """Let the connection go if its time is over."""
+        limits = self._house.limits
+        if self._begun_at is not None and now - self._begun_at > limits.frame_s:
+            self.let_go(f"a frame was begun and not ended in {limits.frame_s:g} s.")
+        elif self._deaf_at is not None and now - self._deaf_at > limits.deaf_s:
+            self.let_go(f"its answers were not taken in {limits.deaf_s:g} s.")
+        elif not self.is_proven and not self._under_way and now - self._came_at > limits.silent_s:
+            self.let_go(f"no message of a listed account in {limits.silent_s:g} s.")
+        else:
+            self._breathe()
+
+    def let_go(self, reason: str, octets: bytes = b"") -> None:
+        """End the connection at once, and say why."""
+        if self._transport is None or self._transport.is_closing():
+            return
+        self._house.refuse(_LET_GO, reason, way=Way.TCP, peer=self.peer, octets=octets)
+        self._transport.abort()
+
+    def end(self) -> None:
+        """End the connection once what was answered is sent."""
+        if self._transport is not None:
+            self._transport.close()
+
+    def _no_frame(self, cut: Cut, octets: bytes) -> None:
+        self._house.refuse(cut, f"{cut}.", way=Way.TCP, peer=self.peer, octets=octets)
+        self._count_refusal()
+
+    def _count_refusal(self) -> None:
+        self._refused += 1
+        if self._refused > self._house.limits.refusals * (MORE_WHEN_PROVEN if self.is_proven else 1):
+            self.let_go(f"{self._refused} pieces without one that could be taken.")
+
+    def _answer(self, octets: bytes | None, standing: Standing) -> None:
+        self._under_way -= 1
+        if octets is not None and self._transport is not None and not self._transport.is_closing():
+            self._transport.write(octets)
+        if standing is Standing.REFUSED:
+            self._count_refusal()
+            return
+        self._refused = 0
+        if standing is Standing.LISTED and not self.is_proven:
+            self.is_proven = True
+            self._house.proven(self)
+        if self._still:
+            self._breathe()
+
+    def _breathe(self) -> None:
+        """Stop reading while too much is under way, and go on when it is not."""
+        if self._transport is None or self._transport.is_closing():
+            return
+        still = self._deaf_at is not None or self._under_way > self._house.limits.unanswered or self._house.intake.full
+        if still is not self._still:
+            self._still = still
+            (self._transport.pause_reading if still else self._transport.resume_reading)()
+
+
+class Datagrams(asyncio.DatagramProtocol):
+    """Every sender by UDP. Each datagram is whole by itself and is answered to where it came from."""
+
+    def __init__(self, house: House) -> None:
+        """Wait for the port."""
+        self._house = house
+        self._transport: asyncio.DatagramTransport | None = None
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Take the port."""
+        # The loop's own transport is none of this class by its ancestors, in this Python.
+        self._transport = cast(asyncio.DatagramTransport, transport)
+
+    def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
+        """Take a datagram."""
+        peer, house = _host(addr), self._house
+        if len(data) > house.limits.datagram:
+            house.refuse("datagrams too long", f"a datagram of {len(data)} bytes.", way=Way.UDP, peer=peer, octets=data)
+            return
+        if house.intake.full:
+            house.refuse("too much under way", "too much is under way; it is left to be sent again.", way=Way.UDP, peer=peer)
+            return
+
+        def answer(octets: bytes | None, standing: Standing) -> None:
+            if octets is not None and self._transport is not None and not self._transport.is_closing():
+                self._transport.sendto(octets, addr)
+
+        for piece in datagram(data):
+            if piece.cut is Cut.FRAME:
+                house.intake.take(piece.octets, Way.UDP, peer, answer)
+            else:
+                house.refuse(piece.cut, f"{piece.cut}.", way=Way.UDP, peer=peer, octets=piece.octets)
+
+
+def _host(address: object) -> str:
+    return str(address[0]) if isinstance(address, tuple) and address else ""

@@ -1,0 +1,138 @@
+"""The way of a message: judged, kept with others in one transaction, and answered when that is safe."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum, auto
+
+from loopwright.receiver.limits import Limits
+from loopwright.receiver.tally import Tally
+from loopwright.signalling.received import Arrival, Keeper, Kept, Listener, Matter, Notice, Way, received
+from loopwright.signalling.verdict import NOT_LISTED, Answer, Desk, Verdict, judge
+from loopwright.signalling.watch import Watch
+
+
+class Standing(Enum):
+    """What a message says of who sent it."""
+
+    LISTED = auto()
+    TAKEN = auto()
+    REFUSED = auto()
+
+
+Reply = Callable[[bytes | None, Standing], None]
+"""Sends an answer, or hears that none is sent."""
+Clock = Callable[[], datetime]
+_KINDS = {Answer.NAK: "wrong time", Answer.DUH: "not to be processed", Answer.SILENCE: "damaged, or no message"}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bench:
+    """What a receiver works with: who is known, where is kept, who is told, what time it is. ``slow``: keeping waits for a disk."""
+
+    desk: Desk
+    keeper: Keeper
+    tell: Listener
+    clock: Clock
+    slow: bool = False
+
+
+class Intake:
+    """Messages under way. Nothing is answered before what it says is kept; all of one turn of the loop are kept together."""
+
+    def __init__(self, bench: Bench, limits: Limits, tally: Tally, watch: Watch) -> None:
+        """Take what is worked with. A loop must be running."""
+        self._bench, self._limits, self._tally, self._watch = bench, limits, tally, watch
+        self._loop = asyncio.get_running_loop()
+        self._pending: deque[tuple[Arrival, Reply]] = deque()
+        self._asked = False
+        self._unlisted = 0
+        self._aside = ThreadPoolExecutor(1, "keeps received messages") if bench.slow else None
+        self.acknowledged = 0
+
+    @property
+    def full(self) -> bool:
+        """Whether so much is under way that no more is taken for a while."""
+        return len(self._pending) >= self._limits.pending
+
+    def take(self, octets: bytes, way: Way, peer: str, reply: Reply) -> None:
+        """Take the bytes of one frame; the answer follows, at once or when it is safe."""
+        now = self._bench.clock()
+        verdict = judge(octets, now, self._bench.desk)
+        if not verdict.record:
+            reply(verdict.reply, Standing.REFUSED)
+            self._refused(verdict, octets, now, way, peer)
+            return
+        if NOT_LISTED in verdict.warnings:
+            self._unlisted += 1
+            if self._unlisted > self._limits.unlisted:
+                reply(None, Standing.REFUSED)
+                reason = f"{self._limits.unlisted} messages of accounts that are not listed are kept, and no more."
+                self._tally.refuse("accounts not listed", reason, at=now, way=way, peer=peer)
+                return
+        self._pending.append((Arrival(verdict, now, way, peer), reply))
+        self._ask()
+
+    async def close(self) -> None:
+        """Keep and answer what is under way."""
+        while self._pending or self._asked:
+            await asyncio.sleep(0)
+        if self._aside:
+            self._aside.shutdown()
+
+    def _refused(self, verdict: Verdict, octets: bytes, now: datetime, way: Way, peer: str) -> None:
+        account = verdict.head.account if verdict.head else ""
+        self._tally.refuse(
+            _KINDS[verdict.answer], verdict.reason, at=now, way=way, peer=peer, octets=octets, answer=verdict.answer, account=account
+        )
+
+    def _ask(self) -> None:
+        if not self._asked:
+            self._asked = True
+            # After what this turn of the loop has still to read, so that all of it is kept at once.
+            self._loop.call_soon(self._keep)
+
+    def _keep(self) -> None:
+        pending = self._pending
+        batch = [pending.popleft() for _ in range(min(len(pending), self._limits.batch))]
+        arrivals = [arrival for arrival, _ in batch]
+        if self._aside is None:
+            self._kept(batch, self._tried(arrivals))
+            return
+        done = self._loop.run_in_executor(self._aside, self._tried, arrivals)
+        done.add_done_callback(lambda done: self._kept(batch, done.result()))
+
+    def _tried(self, arrivals: Sequence[Arrival]) -> Sequence[Kept | str]:
+        """Return under which number each was kept, or why it was not. One that breaks the keeping does not take the others with it."""
+        keeper = self._bench.keeper
+        try:
+            return keeper.keep(arrivals)
+        except Exception as error:
+            words = keeper.trouble(error)
+            if words is None and len(arrivals) > 1:
+                return [each for arrival in arrivals for each in self._tried([arrival])]
+            return [words or f"a fault in the program: {type(error).__name__}."] * len(arrivals)
+
+    def _kept(self, batch: Sequence[tuple[Arrival, Reply]], kept: Sequence[Kept | str]) -> None:
+        self._asked = False
+        if self._pending:
+            self._ask()
+        troubles = dict.fromkeys(each for each in kept if isinstance(each, str))
+        for (arrival, reply), each in zip(batch, kept, strict=True):
+            if isinstance(each, str):
+                reply(None, Standing.TAKEN)
+                continue
+            self.acknowledged += 1
+            reply(arrival.verdict.reply, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
+            for event in received(arrival, each):
+                self._bench.tell(event)
+            for notice in self._watch.heard(arrival):
+                self._bench.tell(notice)
+        for words in troubles:
+            at = self._bench.clock()
+            self._bench.tell(Notice(at=at, matter=Matter.STORE, words=f"{words} What came is not acknowledged, so that it is sent again."))

@@ -1,0 +1,128 @@
+"""What is noticed of accounts while messages come in: a clock that is wrong, a path that changed, a poll that does not come."""
+
+from __future__ import annotations
+
+from collections import OrderedDict, deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from statistics import median
+
+from loopwright.signalling import moment
+from loopwright.signalling.received import Arrival, Matter, Notice
+from loopwright.signalling.repeats import Source, source_of
+from loopwright.signalling.verdict import NOT_LISTED, POLLS
+
+MOST_ACCOUNTS = 1000
+MOST_PATHS = 8
+INTERVALS = 5
+LATE_TIMES, LATE_S = 1.5, 5.0
+"""A poll is late after its interval one and a half times and five seconds more. Our choice: the clauses seen name no number."""
+
+
+@dataclass(slots=True)
+class _Path:
+    last_at: datetime
+    polled_at: datetime | None = None
+    intervals_s: deque[float] = field(default_factory=lambda: deque(maxlen=INTERVALS))
+    late: bool = False
+
+
+@dataclass(slots=True)
+class _Account:
+    paths: OrderedDict[str, _Path] = field(default_factory=OrderedDict)
+    events_by: str = ""
+    clock_off: bool = False
+
+
+class Watch:
+    """Accounts as they were heard of late. Bounded; the longest silent leave first."""
+
+    def __init__(self, *, poll_s: float | None = None) -> None:
+        """Take the interval of polls [s]; without one it is learnt from those that come."""
+        self._poll_s = poll_s
+        self._accounts: OrderedDict[Source, _Account] = OrderedDict()
+
+    def heard(self, arrival: Arrival) -> list[Notice]:
+        """Return what is worth saying about a message that came in."""
+        head = arrival.verdict.head
+        if head is None:
+            return []
+        source, path = source_of(head), f"{arrival.way} {arrival.peer}"
+        account = self._accounts.get(source)
+        if account is None:
+            account = self._accounts[source] = _Account()
+            if len(self._accounts) > MOST_ACCOUNTS:
+                self._accounts.popitem(last=False)
+            notices = list(_unlisted(arrival, head.account))
+        else:
+            self._accounts.move_to_end(source)
+            notices = []
+        poll = head.token in POLLS
+        notices += _clock(account, arrival, head.account)
+        notices += _by_path(account, path, arrival.at, head.account, poll=poll)
+        return notices
+
+    def tick(self, now: datetime) -> list[Notice]:
+        """Return what is worth saying because nothing came."""
+        notices = []
+        for source, account in self._accounts.items():
+            for path, state in account.paths.items():
+                interval_s = self._interval_s(state)
+                if state.late or interval_s is None or (now - state.last_at).total_seconds() <= interval_s * LATE_TIMES + LATE_S:
+                    continue
+                state.late = True
+                words = (
+                    f"Account {source.account}: no poll by {path} since {state.last_at:%H:%M:%S} UTC; one is due every {interval_s:.0f} s."
+                )
+                notices.append(Notice(at=now, matter=Matter.LATE_POLL, words=words, account=source.account))
+        return notices
+
+    def _interval_s(self, state: _Path) -> float | None:
+        if state.polled_at is None:
+            return None
+        return self._poll_s or (median(state.intervals_s) if len(state.intervals_s) >= 2 else None)
+
+
+def _unlisted(arrival: Arrival, account: str) -> Iterator[Notice]:
+    if NOT_LISTED in arrival.verdict.warnings:
+        words = f"Account {account or 'without a number'} is not listed here; what it sends is kept and marked so."
+        yield Notice(at=arrival.at, matter=Matter.UNLISTED, words=words, account=account)
+
+
+def _clock(state: _Account, arrival: Arrival, account: str) -> Iterator[Notice]:
+    skew_s = arrival.verdict.skew_s
+    if skew_s is None:
+        return
+    off = not moment.in_time(skew_s)
+    if off and not state.clock_off:
+        words = f"Account {account}: its clock is {abs(skew_s):.0f} s {'ahead' if skew_s > 0 else 'behind'}."
+        yield Notice(at=arrival.at, matter=Matter.CLOCK, words=words, account=account)
+    elif state.clock_off and not off:
+        yield Notice(at=arrival.at, matter=Matter.CLOCK, words=f"Account {account}: its clock is right again.", account=account)
+    state.clock_off = off
+
+
+def _by_path(account: _Account, path: str, at: datetime, name: str, *, poll: bool) -> Iterator[Notice]:
+    state = account.paths.get(path)
+    if state is None:
+        if account.paths:
+            words = f"Account {name}: a path not seen before, {path}; known so far: {', '.join(account.paths)}."
+            yield Notice(at=at, matter=Matter.PATH, words=words, account=name)
+        state = account.paths[path] = _Path(last_at=at)
+        if len(account.paths) > MOST_PATHS:
+            account.paths.popitem(last=False)
+    elif state.late:
+        words = f"Account {name}: heard by {path} again after {(at - state.last_at).total_seconds():.0f} s."
+        yield Notice(at=at, matter=Matter.POLL_BACK, words=words, account=name)
+        state.late = False
+    elif not poll and account.events_by and account.events_by != path:
+        words = f"Account {name}: events come by {path} now, and came by {account.events_by} before."
+        yield Notice(at=at, matter=Matter.PATH, words=words, account=name)
+    if poll:
+        if state.polled_at is not None and state.polled_at == state.last_at:
+            state.intervals_s.append((at - state.polled_at).total_seconds())
+        state.polled_at = at
+    else:
+        account.events_by = path
+    state.last_at = at

@@ -1,0 +1,303 @@
+"""What a receiver acknowledged: one database beside the job, each message in it once, readable by its owner alone.
+
+It holds account numbers as they were sent, and no key. A message is committed before it is acknowledged. A commit survives that the
+program is killed; with ``flushed`` it also waits for the disk, and so survives that the power goes, if the disk tells the truth.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from loopwright.signalling.frame import Content, Head
+from loopwright.signalling.received import Arrival, Kept, Polled, Received, Way
+from loopwright.signalling.received import received as events_in
+from loopwright.signalling.repeats import REMEMBERED, Recent, Source, Stored, source_of
+from loopwright.signalling.verdict import POLLS, Answer, Verdict, events_of
+from loopwright.store.engine import BUSY_MS, plain, to_read, told
+from loopwright.store.file import StoreError
+
+SUFFIX = ".received.db"
+FORMAT = 1
+OURS_ALONE = 0o600
+MOST_MESSAGES = 5_000_000
+MOST_POLLED = 10_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+_TABLES = """
+CREATE TABLE source (
+    id INTEGER PRIMARY KEY, receiver TEXT NOT NULL, line TEXT NOT NULL, account TEXT NOT NULL, UNIQUE (receiver, line, account)
+);
+CREATE TABLE message (
+    number INTEGER PRIMARY KEY, source INTEGER NOT NULL REFERENCES source, sequence TEXT NOT NULL, token TEXT NOT NULL,
+    encrypted INTEGER NOT NULL, at_us INTEGER NOT NULL, said_us INTEGER, way TEXT NOT NULL, peer TEXT NOT NULL,
+    data TEXT NOT NULL, extended TEXT, warnings TEXT, repeats INTEGER NOT NULL DEFAULT 0, repeated_us INTEGER
+);
+CREATE INDEX of_source ON message (source, number);
+CREATE TABLE polled (
+    source INTEGER NOT NULL REFERENCES source, way TEXT NOT NULL, peer TEXT NOT NULL, first_us INTEGER NOT NULL, last_us INTEGER NOT NULL,
+    polls INTEGER NOT NULL, longest_us INTEGER NOT NULL, PRIMARY KEY (source, way, peer)
+) WITHOUT ROWID;
+"""
+_PUT = (
+    "INSERT INTO message (number, source, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
+_REPEAT = "UPDATE message SET repeats = repeats + 1, repeated_us = ? WHERE number = ?"
+_POLL = (
+    "INSERT INTO polled VALUES (?, ?, ?, ?, ?, 1, 0) ON CONFLICT DO UPDATE SET polls = polls + 1, "
+    "longest_us = max(longest_us, excluded.last_us - last_us), last_us = max(last_us, excluded.last_us)"
+)
+_GET = (
+    "SELECT number, receiver, line, account, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings, repeats "
+    "FROM message JOIN source ON source.id = source WHERE number > ? ORDER BY number LIMIT ?"
+)
+_LATEST = "SELECT number, at_us, sequence, data FROM message WHERE source = ? ORDER BY number DESC LIMIT ?"
+_POLLED = "SELECT account, line, receiver, way, peer, first_us, last_us, polls, longest_us FROM polled JOIN source ON source.id = source"
+
+
+def received_path(job: Path) -> Path:
+    """Return where the events received for a job file are kept.
+
+    >>> received_path(Path("/jobs/shop.yaml")).name
+    'shop.yaml.received.db'
+    """
+    real = Path(os.path.realpath(job))
+    return real.with_name(real.name + SUFFIX)
+
+
+class ReceivedReader:
+    """What was received, to be read while a receiver writes; from any thread, one at a time."""
+
+    def __init__(self, path: Path) -> None:
+        """Open the file. Raises StoreError, when there is none too."""
+        self.path = path
+        if not path.exists():
+            raise StoreError(f"{path.name}: nothing was received yet.")
+        with told(path.name, "cannot be read"):
+            self._database = to_read(path)
+            _checked(self._database, path)
+
+    def since(self, number: int, *, most: int = 1000) -> tuple[Received, ...]:
+        """Return the events of the messages after this number, in their order, at most so many messages. Raises StoreError."""
+        with told(self.path.name, "cannot be read"):
+            rows = self._database.execute(_GET, (number, most)).fetchall()
+        return tuple(event for row in rows for event in _events(row))
+
+    def last(self) -> int:
+        """Return the number of the last message stored, 0 where there is none. Raises StoreError."""
+        with told(self.path.name, "cannot be read"):
+            return int(self._database.execute("SELECT coalesce(max(number), 0) FROM message").fetchone()[0])
+
+    def polls(self) -> tuple[Polled, ...]:
+        """Return what is known of the polls, by account and path. Raises StoreError."""
+        with told(self.path.name, "cannot be read"):
+            rows = self._database.execute(_POLLED).fetchall()
+        return tuple(
+            Polled(
+                account=account, line=line, receiver=receiver or None, way=Way(way), peer=peer,
+                first_at=_moment(first), last_at=_moment(last), polls=polls, longest_s=longest / 1e6,
+            )
+            for account, line, receiver, way, peer, first, last, polls, longest in rows
+        )  # fmt: skip
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._database.close()
+
+
+class ReceivedFile(ReceivedReader):
+    """What was received, kept by a receiver: batches of messages, each batch whole or not at all."""
+
+    def __init__(self, path: Path, *, flushed: bool = False, most: int = MOST_MESSAGES) -> None:
+        """Open the file, made when it is not there. ``flushed``: a commit waits for the disk. Raises StoreError."""
+        self.path = path
+        self.flushed = flushed
+        self._most = most
+        with told(path.name, "cannot be written"):
+            self._database = _to_write(path, flushed=flushed)
+            _checked(self._database, path)
+        self._sources: dict[Source, int] = {}
+        self._recent = Recent(self._latest)
+        self._number: int | None = None
+
+    def keep(self, arrivals: Sequence[Arrival]) -> list[Kept]:
+        """Keep messages, all or none; a repeat is counted at what it repeats. When this returns they are safe. Raises sqlite3.Error."""
+        try:
+            return self._kept(arrivals)
+        except sqlite3.IntegrityError:
+            # Another program has written meanwhile, so a number was taken. What it wrote is taken in first.
+            return self._kept(arrivals)
+
+    def _kept(self, arrivals: Sequence[Arrival]) -> list[Kept]:
+        run = self._database.execute
+        run("BEGIN IMMEDIATE")
+        try:
+            if self._number is None:
+                self._number = int(run("SELECT coalesce(max(number), 0) FROM message").fetchone()[0])
+            kept = self._put(arrivals, self._number)
+            run("COMMIT")
+        except BaseException:
+            with contextlib.suppress(sqlite3.Error):
+                run("ROLLBACK")
+            self._recent.clear()
+            self._sources.clear()
+            self._number = None
+            raise
+        return kept
+
+    def trouble(self, error: Exception) -> str | None:
+        """Return in a sentence why nothing was kept, None where the error is none of the store's."""
+        if isinstance(error, StoreError):
+            return str(error)
+        return f"{self.path.name} was not written: {plain(error)}." if isinstance(error, sqlite3.Error | OSError) else None
+
+    def _put(self, arrivals: Sequence[Arrival], number: int) -> list[Kept]:
+        rows: list[tuple[object, ...]] = []
+        repeats: list[tuple[int, int]] = []
+        polls: list[tuple[object, ...]] = []
+        kept: list[Kept] = []
+        for arrival in arrivals:
+            verdict, at, way, peer = arrival
+            head, content = verdict.head, verdict.content
+            if head is None or content is None:
+                raise ValueError("what cannot be read is not kept.")
+            at_us = _us(at)
+            source = source_of(head)
+            if head.token in POLLS:
+                polls.append((self._source(source), way, peer, at_us, at_us))
+                kept.append(Kept(0))
+                continue
+            first = self._recent.first(source, Stored(number + 1, at, head.sequence, content.data))
+            if first is not None:
+                repeats.append((at_us, first))
+                kept.append(Kept(first, True))
+                continue
+            number += 1
+            rows.append((number, self._source(source), *_row(verdict, head, content, at_us, way, peer)))
+            kept.append(Kept(number))
+        self._number = number
+        self._write(number, rows, repeats, polls)
+        return kept
+
+    def _write(self, number: int, rows: list[tuple[object, ...]], repeats: list[tuple[int, int]], polls: list[tuple[object, ...]]) -> None:
+        if number > self._most:
+            raise StoreError(f"{self.path.name} holds {self._most} messages, and takes no more. Moved away, a new one begins.")
+        if rows:
+            self._database.executemany(_PUT, rows)
+        if repeats:
+            self._database.executemany(_REPEAT, repeats)
+        if polls and self._database.execute("SELECT count(*) FROM polled").fetchone()[0] < MOST_POLLED:
+            self._database.executemany(_POLL, polls)
+
+    def _source(self, source: Source) -> int:
+        found = self._sources.get(source)
+        if found is None:
+            found = self._known(source)
+            if found is None:
+                found = (
+                    self._database.execute(
+                        "INSERT INTO source (receiver, line, account) VALUES (?, ?, ?)",
+                        (source.receiver or "", source.line, source.account),
+                    ).lastrowid
+                    or 0
+                )
+            if len(self._sources) >= MOST_POLLED:
+                self._sources.clear()
+            self._sources[source] = found
+        return found
+
+    def _known(self, source: Source) -> int | None:
+        asked = "SELECT id FROM source WHERE receiver = ? AND line = ? AND account = ?"
+        row = self._database.execute(asked, (source.receiver or "", source.line, source.account)).fetchone()
+        return None if row is None else int(row[0])
+
+    def _latest(self, source: Source) -> Iterable[Stored]:
+        """Return the last messages of a source, the oldest first."""
+        found = self._known(source)
+        if found is None:
+            return ()
+        rows = self._database.execute(_LATEST, (found, REMEMBERED)).fetchall()
+        return [Stored(number, _moment(at_us), sequence, data) for number, at_us, sequence, data in reversed(rows)]
+
+
+def _row(verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, peer: str) -> tuple[object, ...]:
+    return (
+        head.sequence,
+        head.token,
+        head.encrypted,
+        at_us,
+        None if content.at is None else _us(content.at),
+        way,
+        peer,
+        content.data,
+        json.dumps(content.extended) if content.extended else None,
+        json.dumps(verdict.warnings) if verdict.warnings else None,
+    )
+
+
+def _events(row: tuple[object, ...]) -> Iterable[Received]:
+    number, receiver, line, account, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings, repeats = row
+    at, said_at = _moment(at_us), None if said_us is None else _moment(said_us)
+    head = Head(
+        token=str(token),
+        encrypted=bool(encrypted),
+        sequence=str(sequence),
+        receiver=str(receiver) or None,
+        line=str(line),
+        account=str(account),
+    )
+    content = Content(data=str(data), extended=tuple((letter, text) for letter, text in json.loads(str(extended or "[]"))), at=said_at)
+    verdict = Verdict(
+        answer=Answer.ACK,
+        reason="in order.",
+        head=head,
+        content=content,
+        events=events_of(head.token, content) or (),
+        warnings=tuple(json.loads(str(warnings or "[]"))),
+        skew_s=None if said_at is None else (said_at - at).total_seconds(),
+    )
+    return events_in(Arrival(verdict, at, Way(str(way)), str(peer)), Kept(_whole(number)), repeats=_whole(repeats))
+
+
+def _us(at: datetime) -> int:
+    return (at - _EPOCH) // _MICROSECOND
+
+
+def _whole(value: object) -> int:
+    return value if isinstance(value, int) else 0
+
+
+def _moment(at_us: object) -> datetime:
+    return _EPOCH + timedelta(microseconds=_whole(at_us))
+
+
+def _to_write(path: Path, *, flushed: bool) -> sqlite3.Connection:
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OURS_ALONE))
+    database = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
+    try:
+        # In this order: a database that is not there yet takes its log only before its first table.
+        for pragma in ("journal_mode=WAL", f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON"):
+            database.execute(f"PRAGMA {pragma}")
+        database.execute("BEGIN IMMEDIATE")
+        if database.execute("PRAGMA user_version").fetchone()[0] == 0:
+            for statement in _TABLES.split(";"):
+                database.execute(statement)
+            database.execute(f"PRAGMA user_version={FORMAT}")
+        database.execute("COMMIT")
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def _checked(database: sqlite3.Connection, path: Path) -> None:
+    if database.execute("PRAGMA user_version").fetchone()[0] != FORMAT:
+        database.close()
+        raise StoreError(f"{path.name} was written by a later version; it is left as it is.")

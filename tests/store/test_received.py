@@ -1,0 +1,134 @@
+"""What a receiver keeps: each message once, whole batches or nothing, read back as it came."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import stat
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loopwright.signalling.frame import Content, Head, build
+from loopwright.signalling.key import Key
+from loopwright.signalling.received import Arrival, Kept, Received, Way
+from loopwright.signalling.received import received as events_in
+from loopwright.signalling.verdict import Account, Answer, Desk, judge
+from loopwright.store.aes import ChainedAes
+from loopwright.store.file import StoreError
+from loopwright.store.received import ReceivedFile, ReceivedReader, received_path
+from often import often
+
+NOW = datetime(2026, 1, 15, 12, tzinfo=UTC)
+KEY, CIPHER = Key(bytes(range(16))), ChainedAes()
+DESK = Desk(accounts={"AAA1": Account(keys=(KEY,)), "1234": Account()}, cipher=CIPHER, draw=os.urandom)
+
+data = st.sampled_from(("Nri1/BA004^Back door^", "Nri1/BA4/TA5|Atext", "NRP", "Nid3ri2/CL", "NXX7"))
+arrivals = st.builds(
+    lambda account, sequence, data, later_s, peer: arrival(account, sequence, f"#{account}|{data}", NOW + timedelta(seconds=later_s), peer),
+    st.sampled_from(("1234", "AAA1", "77FF")),
+    st.integers(1, 9999),
+    data,
+    st.floats(0, 1e6).map(lambda value: round(value, 3)),
+    st.sampled_from(("192.0.2.7", "2001:db8::1")),
+)
+
+
+def arrival(account: str, sequence: int, data: str, at: datetime = NOW, peer: str = "192.0.2.7", token: str = "SIA-DCS") -> Arrival:
+    hidden = account == "AAA1"
+    head = Head(token=token, encrypted=hidden, sequence=f"{sequence:04d}", receiver="2", line="F", account=account)
+    content = Content(data=data, extended=(("I", "Küche"),), at=at.replace(microsecond=0))
+    verdict = judge(build(head, content, key=KEY if hidden else None, cipher=CIPHER, draw=os.urandom), at, DESK)
+    assert verdict.answer is Answer.ACK
+    return Arrival(verdict, at, Way.UDP, peer)
+
+
+@given(st.lists(arrivals, min_size=1, max_size=12))
+@settings(max_examples=often(25))
+def test_what_is_kept_reads_back_as_it_came(tmp_path_factory: pytest.TempPathFactory, came: list[Arrival]) -> None:
+    path = tmp_path_factory.mktemp("kept") / "received.db"
+    file = ReceivedFile(path)
+    kept = file.keep(came)
+    # Half of it again, as senders do.
+    assert [each.number for each in file.keep(came[::2])] == [each.number for each in kept[::2]]
+    expected: dict[int, tuple[Received, ...]] = {}
+    for each, under in zip(came, kept, strict=True):
+        expected.setdefault(under.number, events_in(each, Kept(under.number)))
+    found = file.since(0)
+    assert [each.number for each in found] == sorted(each.number for each in found)
+    for number, events in expected.items():
+        mine = [each for each in found if each.number == number]
+        repeats = sum(under.number == number for under in (*kept, *kept[::2])) - 1
+        assert {each.repeats for each in mine} == {repeats}
+        assert [replace(each, repeats=0) for each in mine] == list(events)
+    assert file.last() == max(expected)
+    file.close()
+
+
+def test_only_its_owner_reads_the_file_and_the_job_leads_to_it(tmp_path: Path) -> None:
+    path = received_path(tmp_path / "shop.yaml")
+    ReceivedFile(path).close()
+    assert path.name == "shop.yaml.received.db"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+def test_a_batch_is_kept_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = ReceivedFile(tmp_path / "received.db")
+    first = arrival("1234", 1, "#1234|NRP")
+    broken = Arrival(judge(b"\nno frame\r", NOW, DESK), NOW, Way.TCP, "192.0.2.7")
+    with pytest.raises(ValueError):
+        file.keep([first, broken])
+    assert file.last() == 0
+    # Nothing of the lost batch is taken for stored.
+    assert file.keep([first]) == [Kept(1)]
+    file.close()
+
+
+def test_two_programs_on_one_file_store_each_message_once(tmp_path: Path) -> None:
+    one, other = (ReceivedFile(tmp_path / "received.db") for _ in range(2))
+    came = [arrival("1234", number, f"#1234|NBA{number}") for number in range(1, 9)]
+    assert one.keep(came[:2]) == [Kept(1), Kept(2)]
+    assert other.keep(came[2:4]) == [Kept(3), Kept(4)]
+    assert one.keep(came[1:6]) == [Kept(2, True), Kept(3, True), Kept(4, True), Kept(5), Kept(6)]
+    assert other.keep(came) == [*(Kept(number, True) for number in range(1, 7)), Kept(7), Kept(8)]
+    assert [each.number for each in one.since(0)] == list(range(1, 9))
+    one.close()
+    other.close()
+
+
+def test_a_full_file_takes_no_more_and_says_so(tmp_path: Path) -> None:
+    file = ReceivedFile(tmp_path / "received.db", most=2)
+    file.keep([arrival("1234", number, "#1234|NRP") for number in (1, 2)])
+    with pytest.raises(StoreError, match="holds 2 messages") as caught:
+        file.keep([arrival("1234", 3, "#1234|NRP")])
+    assert file.trouble(caught.value) == str(caught.value)
+    assert file.trouble(sqlite3.OperationalError("database or disk is full")) == "received.db was not written: the disk is full."
+    assert file.trouble(KeyError("x")) is None
+    file.close()
+
+
+def test_a_file_of_a_later_version_is_left_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "received.db"
+    ReceivedFile(path).close()
+    with sqlite3.connect(path) as database:
+        database.execute("PRAGMA user_version=99")
+    database.close()
+    for opened in (ReceivedFile, ReceivedReader):
+        with pytest.raises(StoreError, match="later version"):
+            opened(path)
+    with pytest.raises(StoreError, match="nothing was received"):
+        ReceivedReader(tmp_path / "none.db")
+
+
+def test_polls_are_counted_by_path(tmp_path: Path) -> None:
+    file = ReceivedFile(tmp_path / "received.db")
+    for later_s in (0, 30, 95):
+        assert file.keep([arrival("1234", 0, "", NOW + timedelta(seconds=later_s), token="NULL")]) == [Kept(0)]
+    (polled,) = file.polls()
+    assert (polled.polls, polled.longest_s, polled.receiver, polled.line) == (3, 65.0, "2", "F")
+    assert (polled.first_at, polled.last_at) == (NOW, NOW + timedelta(seconds=95))
+    file.close()
