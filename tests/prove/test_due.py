@@ -20,10 +20,10 @@ from loopwright.prove.item import Group, Item, Proof, Target
 from loopwright.prove.judged import judged
 from loopwright.prove.kind import OF_A_ZONE
 from loopwright.prove.radio import identity_of, margin_words, refuse_double
-from loopwright.prove.record import AtCentre, Entry, RadioRow, Record, Signed, Tapped, Tool
+from loopwright.prove.record import AtCentre, Entry, RadioRow, Record, SetUp, Signed, Tapped, Tool
 from loopwright.prove.report import expected_events
 from loopwright.prove.set_up import doubts, refuse_key, refused
-from loopwright.prove.standing import Stand, at_laptop, gaps, leaving, progress, shut
+from loopwright.prove.standing import Stand, at_laptop, gaps, leaving, not_there, progress, shut
 from loopwright.prove.table import difference, event_table
 from loopwright.prove.walk import MOST_EXACT, length_m, shortest_order, walking_order
 from loopwright.signalling.codes import contact_id_codes, event_codes
@@ -152,6 +152,22 @@ def test_the_laptop_never_counts_as_the_receiving_centre() -> None:
     by_hand = stands(Record(id="r", taps=(tapped,)))
     assert by_hand.by_key["walk:door-front"].stand is Stand.PROVED
     assert at_laptop(by_hand.by_key["signal:z01:alarm"]) is None, "what a keypad shows is no signal"
+
+
+def test_where_a_signal_was_lost_is_told_by_what_arrived_here() -> None:
+    told = AtCentre(id="c", at=LATER.isoformat(), by="J. Pell", key="signal:z01:alarm", answer="no")
+    events = Site(JOB, JOB).act("door-front", "operate", BEGIN)
+    assert "arrived here at 09:00:03" in not_there(stands(Record(id="r", centre=(told,)), events).standings)[0]
+    assert "never sent" in not_there(stands(Record(id="r", centre=(told,))).standings)[0]
+
+
+def test_an_account_of_no_sheet_is_called_out() -> None:
+    sheet = SetUp(id="s", at=BEGIN.isoformat(), by="J. Pell", path="network", said=(("account", "4712"),))
+    events = Site(JOB, JOB).act("door-front", "operate", BEGIN)
+    (call,) = stands(Record(id="r", setups=(sheet,)), events).board.calls
+    assert call.sentence.startswith("Reports come as account 4711; the set-up sheet says 4712")
+    right = SetUp(id="t", at=LATER.isoformat(), by="J. Pell", path="network", said=(("account", "4711"),))
+    assert not stands(Record(id="r", setups=(sheet, right)), events).board.calls
 
 
 def test_gaps_keep_the_certificate_back_until_each_is_signed_for() -> None:

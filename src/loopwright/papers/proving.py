@@ -72,7 +72,7 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
         "open": len(left),
         "cautions": list(CAUTIONS),
         "progress": [[each.group, str(each.done), str(each.of), str(each.wrong)] for each in progress(stand)],
-        "tools": [[plain(t.name), plain(t.serial), plain(t.calibrated_on)] for t in record.tools],
+        "instruments": [[plain(t.name), plain(t.serial), plain(t.calibrated_on)] for t in record.tools],
         "groups": [
             _group(stand, group, now.tzinfo) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
         ],

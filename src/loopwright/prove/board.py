@@ -13,7 +13,7 @@ from types import MappingProxyType
 from loopwright.circuits.forecast import CircuitForecast
 from loopwright.job.document import Job
 from loopwright.prove.call import About, Call
-from loopwright.prove.called import of_events, of_the_way, of_windows, unrestored, zone_words
+from loopwright.prove.called import of_accounts, of_events, of_the_way, of_windows, unrestored, zone_words
 from loopwright.prove.devices import zones_of
 from loopwright.prove.follow import inferred
 from loopwright.prove.heard import Heard
@@ -59,10 +59,12 @@ def board(
     now: datetime,
     order: Sequence[str] = (),
     poll_s: float | None = None,
+    accounts: frozenset[str] = frozenset(),
 ) -> Board:
     """Return the board of everything that arrived and was said until ``now``.
 
     Where nothing was said of what is being tested, it is inferred from the walking ``order``; without one, nothing is inferred.
+    ``poll_s`` [s] and ``accounts`` are those of the set-up sheets.
     """
     events, repeats = in_order(heard)
     told = tuple(walked)
@@ -75,6 +77,7 @@ def board(
         *of_windows(job, acts, now),
         *of_events(job, expected, events, now),
         *_which(job, acts, events, proved),
+        *of_accounts(events, accounts),
         *of_the_way(events, repeats, poll_s, now),
     )
     return Board(

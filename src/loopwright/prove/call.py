@@ -23,10 +23,11 @@ class About(StrEnum):
     REPEATED = "sent again"
     PATH = "path changed"
     LATE_POLL = "poll late"
+    ACCOUNT = "another account"
     OTHER = "not expected"
 
 
-URGENT = frozenset({About.SWAPPED, About.WRONG_ZONE, About.WRONG_KIND, About.NO_ZONE, About.NOTHING})
+URGENT = frozenset({About.SWAPPED, About.WRONG_ZONE, About.WRONG_KIND, About.NO_ZONE, About.NOTHING, About.ACCOUNT})
 """What is shown first and largest: it means a wire or a cell of the programme is wrong."""
 
 

@@ -220,6 +220,15 @@ def _unrestored(job: Job, events: Sequence[Heard], known: Mapping[int, str], now
             yield Call(about=About.NO_RESTORE, at=event.at, sentence=told, zones=(zone,))
 
 
+def of_accounts(events: Sequence[Heard], accounts: frozenset[str]) -> Iterator[Call]:
+    """Yield an account that reports and stands on no set-up sheet, once; nothing where no sheet names one."""
+    strange = {each.account: each for each in events if accounts and each.account and each.account not in accounts}
+    for account, event in strange.items():
+        listed = " or ".join(sorted(accounts))
+        told = f"Reports come as account {account}; the set-up sheet says {listed}: the centre files them under another site."
+        yield Call(about=About.ACCOUNT, at=event.at, sentence=told)
+
+
 def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard], poll_s: float | None, now: datetime) -> Iterator[Call]:
     """Yield what is to be said of the clock, of what came again, of changed paths and of late polls."""
     off = max((each for each in events if each.skew_s is not None), key=lambda each: abs(each.skew_s or 0.0), default=None)

@@ -58,7 +58,9 @@ def found_of(due: Due, record: Record, received: Iterable[Received], *, now: dat
     """Return how a proving stands: ``received`` is what a receiver stored, of which that after ``record.after`` counts."""
     heard = [of_tap(tap) for tap in record.taps]
     heard += [of_received(each) for each in received if each.number > record.after]
-    poll_s = next((s for each in record.setups if (s := poll_of(dict(each.said)))), None)
-    seen = board(due.job, due.circuits, heard, record.walked, now=now, order=due.order, poll_s=poll_s)
+    sheets = [dict(each.said) for each in record.setup_of.values()]
+    poll_s = next((s for said in sheets if (s := poll_of(said))), None)
+    accounts = frozenset(account.upper() for said in sheets if (account := said.get("account", "")))
+    seen = board(due.job, due.circuits, heard, record.walked, now=now, order=due.order, poll_s=poll_s, accounts=accounts)
     stand = standings(due.items, record, seen, before)
     return Found(due=due, record=record, before=before, board=seen, standings=stand, now=now)

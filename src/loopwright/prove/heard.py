@@ -32,6 +32,7 @@ class Heard:
     code: str = ""
     by: str = BY_HAND
     skew_s: float | None = None
+    account: str = ""
     repeat: bool = False
     repeats: int = 0
     words: str = ""
@@ -43,7 +44,7 @@ def of_received(received: Received) -> Heard:
     number = received.duplicate_of if received.duplicate_of is not None else received.number
     name = f"{number:09d}.{received.part:03d}{again}" if number else f"poll:{received.at.isoformat()}:{received.peer}"
     common: dict[str, Any] = {
-        "n": name, "at": received.at, "by": received.path, "skew_s": received.skew_s, "repeat": bool(again),
+        "n": name, "at": received.at, "by": received.path, "account": received.account, "skew_s": received.skew_s, "repeat": bool(again),
         "repeats": received.repeats, "words": received.words,
     }  # fmt: skip
     if received.event is None:

@@ -105,6 +105,22 @@ def at_laptop(standing: Standing) -> Heard | None:
     return standing.event if standing.event is not None and standing.event.by != BY_HAND else None
 
 
+def not_there(found: Sequence[Standing]) -> tuple[str, ...]:
+    """Return of every signal the receiving centre did not get where it was lost, a sentence each: before the laptop or after it."""
+    out = []
+    for each in found:
+        if each.centre is not None and each.centre.answer == "no":
+            here = at_laptop(each)
+            lead = f"{each.item.where}: {each.item.act}"
+            if here is not None:
+                out.append(
+                    f"{lead} arrived here at {here.at:%H:%M:%S} UTC: unit and wiring are right; look at path, account, key and clock."
+                )
+            else:
+                out.append(f"{lead} did not arrive here either: it was never sent. Look at its cell in the programme, then at the wire.")
+    return tuple(out)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Progress:
     """How many of a group are proved or signed for, of how many, and how many are not as they should be."""

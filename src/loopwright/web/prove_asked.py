@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-from io import StringIO
-
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
@@ -12,6 +9,7 @@ from loopwright.prove.table import HEAD, event_table
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.proof_file import OtherProving
+from loopwright.store.sheetfile import csv_bytes
 from loopwright.values.error import JobError, Problem
 from loopwright.web.api.waiting import Waiting
 from loopwright.web.drawn import Drawn
@@ -27,8 +25,6 @@ ROOM = "prove"
 WAIT_S = 6.0
 """A page that is left is noticed only when this is over [s]; so long too an act may go unanswered before it is called out."""
 LONGEST_TAG = 120
-RISKY = ("=", "+", "-", "@", "\t", "\r")
-"""What a spreadsheet takes for a formula where a cell begins with it."""
 
 
 def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
@@ -55,11 +51,8 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
     @demands(Right.READ_JOB)
     def table() -> Response:
         found = proving.found(session.state.appraisal)
-        out = StringIO()
-        rows = csv.writer(out)
-        rows.writerow(HEAD)
-        rows.writerows([safe(cell) for cell in row] for row in event_table(found.board, found.record))
-        return _file("\ufeff" + out.getvalue(), "event-table.csv", "text/csv; charset=utf-8")
+        rows = (HEAD, *event_table(found.board, found.record))
+        return _file(csv_bytes(rows), "event-table.csv", "text/csv; charset=utf-8")
 
     @app.get(f"/{ROOM}/{{name}}.pdf")
     @demands(Right.READ_JOB)
@@ -98,14 +91,5 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
     return ()
 
 
-def safe(cell: str) -> str:
-    """Return a cell that no spreadsheet takes for a formula.
-
-    >>> safe("=1+1"), safe("1130")
-    ("'=1+1", '1130')
-    """
-    return f"'{cell}" if cell.startswith(RISKY) else cell
-
-
-def _file(content: str | bytes, name: str, kind: str) -> Response:
+def _file(content: bytes, name: str, kind: str) -> Response:
     return Response(content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

@@ -14,7 +14,7 @@ from loopwright.prove.item import Group, Proof, key_of
 from loopwright.prove.kind import Kind
 from loopwright.prove.radio import is_radio, margin_words, proved
 from loopwright.prove.set_up import doubts, fields_of
-from loopwright.prove.standing import Progress, Stand, Standing, at_laptop, gaps, leaving, progress, shut
+from loopwright.prove.standing import Progress, Stand, Standing, at_laptop, gaps, leaving, not_there, progress, shut
 from loopwright.prove.table import difference
 from loopwright.prove.wiring import answers
 from loopwright.store.file import StoreError
@@ -97,6 +97,7 @@ def _part(job: Job, found: Found, part: str) -> dict[str, Any]:
         "signals": lambda: {
             "signals": _signals(found),
             "difference": difference(found.board),
+            "lost": not_there(found.standings),
             "setting": _by_subject(found, Group.SETTING),
         },
         "radio": lambda: {"radio": _radio(found), "wireless": [name for name in job.equipment if is_radio(job, name)]},
