@@ -18,6 +18,7 @@ from loopwright.prove.standing import progress
 from loopwright.prove.wiring import named, signs
 from loopwright.signalling.received import Received
 from loopwright.store.proof_file import ProofFile, proof_path
+from loopwright.store.received import ReceivedReader, received_path
 from loopwright.values.recent import Recent
 from loopwright.web.session import Session
 
@@ -35,7 +36,7 @@ class Feed(Protocol):
 
 
 class Proving:
-    """The proving of an open job. ``feed`` is where received events are kept, None while nothing receives."""
+    """The proving of an open job. ``feed`` is where received events are kept, None while nothing was received."""
 
     def __init__(self, session: Session, clock: Callable[[], datetime]) -> None:
         """Take the session; nothing is read and nothing worked out yet."""
@@ -45,14 +46,23 @@ class Proving:
         self.feed: Feed | None = None
         self.words = ""
         """How the room stands, in a word: as it was found last."""
-        self._lock = Lock()
+        self._lock, self._reading = Lock(), Lock()
         self._due: tuple[Appraisal, Due] | None = None
         self._inquiry: tuple[Job, Inquiry] | None = None
         self._named: Recent[Explanation] = Recent(most_names=64, each=1)
 
     def last(self) -> int:
-        """Return the number of the last message received, 0 where nothing receives."""
-        return self.feed.last() if self.feed is not None else 0
+        """Return the number of the last message received, 0 where nothing receives. Raises StoreError."""
+        with self._reading:
+            feed = self._opened()
+            return feed.last() if feed is not None else 0
+
+    def _opened(self) -> Feed | None:
+        """Return where received events are kept, once a receiver has begun to: its file lies beside the job."""
+        if self.feed is None:
+            path = received_path(self._session.file.path)
+            self.feed = ReceivedReader(path) if path.exists() else None
+        return self.feed
 
     def tag(self) -> str:
         """Return what tells one state from another: something was said, something arrived, or the job was changed."""
@@ -75,12 +85,10 @@ class Proving:
 
     def _received(self, after: int) -> list[Received]:
         out: list[Received] = []
-        while self.feed is not None:
-            page = self.feed.since(after, most=MOST_READ)
-            out += page
-            if not page or page[-1].number == after:
-                break
-            after = page[-1].number
+        with self._reading:
+            feed = self._opened()
+            while feed is not None and (page := feed.since(out[-1].number if out else after, most=MOST_READ)):
+                out += page
         return out
 
     def named(self, appraisal: Appraisal, found: Found) -> dict[str, Explanation]:

@@ -1,0 +1,123 @@
+"""``loopwright prove``: a site sent over a wire to a receiver, three mistakes on purpose, told on the command line; its papers."""
+
+from __future__ import annotations
+
+import importlib.util
+import secrets
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import loopwright.demo
+from loopwright.prove.record import AtCentre, RadioRow, Record
+from loopwright.receiver.intake import Bench
+from loopwright.receiver.running import Running
+from loopwright.receiver.sending import Wire, send_walk
+from loopwright.receiver.server import Place
+from loopwright.signalling.received import Way
+from loopwright.signalling.sender import Fate
+from loopwright.signalling.verdict import Account, Desk
+from loopwright.signalling.walk import Step
+from loopwright.store.aes import ChainedAes
+from loopwright.store.proof_file import ProofFile, proof_path
+from loopwright.store.received import ReceivedFile, received_path
+
+Run = Callable[..., Any]
+_SPEC = importlib.util.spec_from_file_location("walk_of_prove", Path(__file__).parents[1] / "prove" / "walk.py")
+assert _SPEC is not None and _SPEC.loader is not None
+walk = importlib.util.module_from_spec(_SPEC)
+sys.modules["walk_of_prove"] = walk
+_SPEC.loader.exec_module(walk)
+DEVICES = ("door-front", "door-roller", "door-yard", "dual-packing", "dual-lobby", "dual-stairs")
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A job whose site was walked: the unit's reports sent over TCP to a receiver, what was said kept beside the job."""
+    job = tmp_path_factory.mktemp("site") / "shop.yaml"
+    job.write_text(loopwright.demo.text("business"), encoding="utf-8")
+    design = walk.designed()
+    walked, events = walk.tour(walk.Site(design, walk.miswired(design)), DEVICES)
+    events.sort(key=lambda each: each.at)
+    now = [walk.BEGIN]
+    keeper = ReceivedFile(received_path(job))
+    desk = Desk(accounts={"4711": Account()}, cipher=ChainedAes(), draw=secrets.token_bytes)
+    running = Running(Place(host="127.0.0.1", port=0), Bench(desk=desk, keeper=keeper, tell=lambda _: None, clock=lambda: now[0]))
+    wire = Wire("127.0.0.1", running.port, Way.TCP)
+
+    def steps() -> Iterator[Step]:
+        for event in events:
+            now[0] = event.at
+            yield Step(after_s=0.0, account="4711", form="ADM-CID", data=str(event.event))
+
+    sent = list(send_walk(steps(), wire, key=None, cipher=ChainedAes(), draw=secrets.token_bytes, sleep=lambda _: None))
+    wire.close()
+    running.stop()
+    keeper.close()
+    assert {each.fate for each in sent} == {Fate.ACKNOWLEDGED}
+    said = Record(id="r", begun_at=walk.BEGIN.isoformat(), by="J. Pell", walked=tuple(walked))
+    told = AtCentre(id="c", at=now[0].isoformat(), by="J. Pell", key="signal:z01:alarm", answer="yes", time="09:04:10", operator="Nils")
+    late = (now[0] + timedelta(minutes=1)).isoformat()
+    fob = RadioRow(id="f", at=late, by="J. Pell", identity="00A4F19", what="Odile Fennimarch", kind="fob", checked_in="09:20")
+    said = replace(said, centre=(told,), radio=(fob,))
+    ProofFile(proof_path(job)).change(lambda _: said, mark="whole-walk", of="", by="J. Pell", at=walk.BEGIN.isoformat())
+    yield job
+
+
+@pytest.fixture
+def later(monkeypatch: pytest.MonkeyPatch) -> datetime:
+    """Have the command believe that it is an hour after the walk began."""
+    moment: datetime = walk.BEGIN + timedelta(hours=1)
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(moment.timestamp())))
+    return moment
+
+
+def test_three_mistakes_are_named_of_what_came_over_the_wire(run: Run, site: Path, later: datetime) -> None:
+    done = run("prove", str(site))
+    assert done.status == 0
+    for words in (
+        "Zones 8 and 11 are exchanged: the Roller door reports as 11; the Yard door reports as 8.",
+        "You walked across the Packing detector; zone 12 reported a tamper; the design says an alarm.",
+        "You opened the lid of the Lobby detector; nothing reported; the design says a tamper of zone 2.",
+        "Alarm resistor missing across contact",
+        "Tamper left unwired or linked out",
+        "no certificate is issued",
+        "00A4F19 Odile Fennimarch",
+    ):
+        assert words in done.out, words
+
+
+def test_the_two_columns_stand_beside_each_other(run: Run, site: Path, later: datetime) -> None:
+    lines = [line.split() for line in run("prove", str(site), "--signals").out.splitlines()]
+    street = next(line for line in lines if line[:4] == ["zone", "1,", "Street", "door:"])
+    assert street[-2:] == ["09:04:10", "Nils"] and "09:00:03" in street
+    stairs = next(line for line in lines if line[:4] == ["zone", "3,", "Stair", "foot:"])
+    assert stairs[-1] == "open", "what arrived here alone is not proved there"
+
+
+def test_the_same_as_data_and_as_papers(run: Run, site: Path, later: datetime, tmp_path: Path) -> None:
+    data = run("prove", str(site), "--json").data()
+    assert {each["about"] for each in data["called_out"] if not each["settled"]} >= {"zones exchanged", "wrong kind", "nothing arrived"}
+    row = next(each for each in data["signals"] if each["key"] == "signal:z01:alarm")
+    assert row["at_centre"] == "09:04:10" and row["at_laptop"].startswith("2026-03-05T09:00:03")
+    done = run("prove", str(site), "--out", str(tmp_path / "papers"))
+    assert sorted(path.name for path in (tmp_path / "papers").iterdir()) == ["event-table.csv", "event-table.pdf", "proving-record.pdf"]
+    before = (tmp_path / "papers" / "proving-record.pdf").read_bytes()
+    run("prove", str(site), "--out", str(tmp_path / "papers"))
+    assert done.status == 0 and (tmp_path / "papers" / "proving-record.pdf").read_bytes() == before, "the same byte for byte"
+
+
+def test_a_job_nobody_has_begun_to_prove_and_standard_input(run: Run, tmp_path: Path) -> None:
+    job = tmp_path / "house.yaml"
+    job.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
+    done = run("prove", str(job))
+    assert done.status == 0 and "0 of " in done.out and list(tmp_path.iterdir()) == [job], "looking leaves nothing behind"
+    assert run("prove", "-", stdin=b"").status == 2
+    (tmp_path / "house.yaml.proved").write_text("{", encoding="utf-8")
+    refused = run("prove", str(job))
+    assert refused.status == 2 and "is damaged" in refused.err
