@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.job.sheet import LoadLaw
-from loopwright.netlist.element import LEAK_S, Battery, Charger, Diode, Load, Netlist, PullUp, Scenario, Source
+from loopwright.netlist.element import LEAK_S, NO_LIMIT_A, Battery, Charger, Diode, Load, Netlist, PullUp, Scenario, Source
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -256,7 +256,8 @@ def _fill_chargers(table: _Table, rows: slice, members: list[Charger], scenarios
     table.slope[1, rows] += np.where(live, 1.0 / ohm, 0.0)
     table.offset[1, rows] = np.where(live, -emf / ohm, 0.0)
     table.offset[2, rows] = np.where(live, limit, 0.0)
-    table.start[rows] = np.where(live, 1, 0)
+    # A flat battery takes all a charger gives, where that has a limit of its own.
+    table.start[rows] = np.where(live, np.where(limit < NO_LIMIT_A, 2, 1), 0)
 
 
 def _fill_diodes(table: _Table, rows: slice, members: list[Diode], scenarios: tuple[Scenario, ...]) -> None:

@@ -14,7 +14,20 @@ from dataclasses import dataclass
 from loopwright.job.document import Cable, Equipment, Feed, Job
 from loopwright.job.sheet import STATES, ChargerKind, EquipmentSheet
 from loopwright.netlist.conductor import Basis, conductor_of, ohm_per_m
-from loopwright.netlist.element import Battery, BatteryState, Charger, Contact, Diode, Element, Load, Netlist, Resistance, Scenario, Source
+from loopwright.netlist.element import (
+    NO_LIMIT_A,
+    Battery,
+    BatteryState,
+    Charger,
+    Contact,
+    Diode,
+    Element,
+    Load,
+    Netlist,
+    Resistance,
+    Scenario,
+    Source,
+)
 
 FLAT_V_PER_NOMINAL_V = 0.95
 """Electromotive force of a discharged lead-acid battery over its nominal volts [1]: about 1.9 V a cell, 11.4 V of 12 V (from memory)."""
@@ -166,9 +179,9 @@ class _Compiler:
             return
         ohm = inner + path + (charger.series_ohm or 0.0 if charger.kind is ChargerKind.RESISTOR else 0.0)
         limit = charger.limit_a if charger.kind is ChargerKind.CURRENT_LIMITED and charger.limit_a is not None else math.inf
-        # A constant-voltage charger stops at what the supply can give; a limit of 1 kA stands for none and keeps the law's pieces finite.
+        # A constant-voltage charger stops at what the supply can give.
         flat_v = FLAT_V_PER_NOMINAL_V * battery.nominal_v
-        self.elements.append(Charger(f"{name}.charge", bus, zero, flat_v, max(ohm, LEAST_OHM), min(limit, 1000.0)))
+        self.elements.append(Charger(f"{name}.charge", bus, zero, flat_v, max(ohm, LEAST_OHM), min(limit, NO_LIMIT_A)))
 
     def _load_point(self, name: str, item: Equipment, sheet: EquipmentSheet, load: str) -> str:
         if sheet.supply is not None:

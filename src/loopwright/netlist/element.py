@@ -30,6 +30,8 @@ from loopwright.job.sheet import LoadLaw
 
 LEAK_S = 1e-9
 """Slope [S] added to every law that has a flat piece."""
+NO_LIMIT_A = 1000.0
+"""Stands for no limit at all [A] of what a charger lets into its battery, and keeps the law's pieces finite."""
 
 
 class Resistance(NamedTuple):
