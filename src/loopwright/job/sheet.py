@@ -15,8 +15,8 @@ from loopwright.job.field import (
     DischargeAmperes,
     DischargeHours,
     Gauge,
-    LongText,
     Keyable,
+    LongText,
     Nanofarads,
     Ohms,
     OhmsPerKm,
@@ -244,13 +244,10 @@ class BusSheet:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Setting:
-    """One factory setting and the place where the unit takes another value."""
+    """One setting of a unit: what the factory left in it, the place where another value is entered, and how that is written there."""
 
-    address: Text = need("Where the setting is entered, in the sheet's own words, step by step with commas; {zone}, {area} ... for a row.")
+    address: Text = need("Where the setting is entered, in the sheet's own words.")
     default: Text = need("Value from the factory.")
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
     of: Text = may("What it holds: a place of this document, * for every row; clock; codes/user/* or codes/installer.", "")
     place: OneOrMore | None = may("Its place in an entry that several settings share; by the order here when silent.")
     unit: Literal["s", "min", "h"] | None = may("Unit in which a time is keyed; seconds when silent.")
@@ -280,6 +277,9 @@ class KeyingSheet:
     choice_presses: OneOrMore | None = may("Key presses for choosing a word; as many as it has characters when silent.")
     restore: Text = may("Where everything is put back to the factory's, in the sheet's own words; empty where nothing does that.", "")
     restore_presses: Count = may("Key presses there.", 1)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class EquipmentSheet:
     """The data sheet of a piece of equipment. What it can do is what blocks it has: loads, contacts, outputs, inputs, supply, bus."""
 
@@ -299,12 +299,12 @@ class EquipmentSheet:
     self_powered: bool = may("Has cells of its own that keep it going, or make it sound, when its supply is gone.", False)
     warm_up_s: Seconds | None = may("Time after power-up before it works.")
     settings: Mapping[str, Setting] = rows("Factory settings that the programme may have to change.")
+    keying: KeyingSheet | None = may("How settings are keyed, and at what cost.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DischargeRow:
     """One row of a battery's discharge table: this current is carried for these hours."""
-    keying: KeyingSheet | None = may("How settings are keyed, and at what cost.")
 
     hours: DischargeHours = need("Hours to the cut-off volts.")
     current_a: DischargeAmperes = need("Constant current.")

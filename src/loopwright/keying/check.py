@@ -21,7 +21,17 @@ _LIKE_A_CODE = re.compile(r"\d{3,}")
 
 def check_keyed_values(facts: Facts) -> list[Finding]:
     """What the programme says can be keyed at the unit."""
-    job, found = facts.job, []
+    return misfits_of(facts.job)
+
+
+def check_keyed_sheets(facts: Facts) -> list[Finding]:
+    """What a data sheet says of its settings does not contradict itself."""
+    return contradictions(facts.job)
+
+
+def misfits_of(job: Job) -> list[Finding]:
+    """Return a finding for everything the programme says that its unit cannot hold."""
+    found = []
     for unit in units_of(job):
         for spot in spots_of(job, unit):
             try:
@@ -40,11 +50,11 @@ def check_keyed_values(facts: Facts) -> list[Finding]:
     return found
 
 
-def check_keyed_sheets(facts: Facts) -> list[Finding]:
-    """What a data sheet says of its settings does not contradict itself."""
+def contradictions(job: Job) -> list[Finding]:
+    """Return a finding for every setting of a sheet that contradicts itself, and every entry that cannot be told apart."""
     found = []
-    for name, sheet in facts.job.sheets.equipment.items():
-        for setting, what, right in _contradictions(facts.job, sheet):
+    for name, sheet in job.sheets.equipment.items():
+        for setting, what, right in _contradictions(job, sheet):
             found.append(
                 Finding(
                     code="keyed-setting-contradicts",
@@ -55,8 +65,8 @@ def check_keyed_sheets(facts: Facts) -> list[Finding]:
                     source="job-document",
                 )
             )
-    for unit in units_of(facts.job):
-        found += [_one_entry(facts.job, unit, field, why) for field in fields_of(spots_of(facts.job, unit)) if (why := _untold(field))]
+    for unit in units_of(job):
+        found += [_one_entry(job, unit, field, why) for field in fields_of(spots_of(job, unit)) if (why := _untold(field))]
     return found
 
 

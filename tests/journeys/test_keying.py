@@ -1,0 +1,46 @@
+"""The keying plan in a real browser: a tick by thumb, a box that judges at once, a network lost in between, and nothing lost with it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from loopwright.store.visit import VisitFile, visit_path
+from loopwright.web.session import Session
+
+
+@pytest.fixture
+def premises() -> str:
+    return "dwelling"
+
+
+def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: Any, bench: tuple[str, Session]) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
+    page, complaints = context.new_page(), []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(f"{bench[0]}/programme")
+    page.locator('#sheet a[href="./keying"]').click()
+    first = page.locator(".keyed > li").first
+    box = first.locator("label.tick").bounding_box()
+    assert box["height"] >= 44 and box["width"] >= 300, "a target for a thumb"
+    first.locator("label.tick").tap()
+    page.locator(".count-of", has_text="1 of 28 entered").first.wait_for()
+    home = page.locator('[id="key:page Doors, line Coming home"]')
+    home.locator("input[name=text]").fill("045")
+    home.locator("input[name=text]").press("Enter")
+    home.locator(".odd", has_text="It should show 030").wait_for()
+    context.set_offline(True)
+    home.locator("input[name=text]").fill("030")
+    home.locator("input[name=text]").press("Enter")
+    page.locator("#trouble", has_text="does not answer").wait_for()
+    context.set_offline(False)
+    home.locator(".right", has_text="right").wait_for()
+    page.locator(".count-of", has_text="2 of 28 entered, 1 read back right").first.wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    kept = VisitFile(visit_path(bench[1].file.path)).load().keyed
+    assert [(each.address, each.done, each.read) for each in kept] == [
+        ("page Keypads, line 1", True, ""), ("page Doors, line Coming home", True, "030"),
+    ]  # fmt: skip
+    context.close()
+    assert not complaints, complaints
