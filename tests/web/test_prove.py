@@ -13,6 +13,7 @@ from uuid import uuid4
 import pytest
 
 import loopwright.demo
+from loopwright.appraisal.observed import Verdict, held_against
 from loopwright.prove.standing import gaps
 from loopwright.store.copies import beside
 from loopwright.store.file import JobFile, StoreError
@@ -97,6 +98,26 @@ def test_a_reading_needs_an_instrument_and_is_judged_on_the_page(van: Van) -> No
     page = van.page("supplies")
     assert "As it should be" in page and "Not as it should be" in page and "HM-2207" in page
     assert van.say("read", key="minute:panel") == "" and "minute:panel" not in van.record.standing, "taken back"
+
+
+def test_readings_go_on_record_once_and_agree_there_as_they_did_here(tmp_path: Path) -> None:
+    van = Van(tmp_path, job="business")
+    van.say("tool", fields=METER)
+    for key, text, unit in (
+        ("ohm:c01:rest:", "2.70", "kΩ"), ("ohm:c01:activated:door-front", "9.50", "kΩ"), ("ohm:c01:lid open:door-front", "OL", ""),
+        ("ohm:c01:shorted at the device:door-front", "2.7", "Ω"), ("float:control", "13.62", "V"), ("unset-a:control", "757", "mA"),
+        ("level:sounder-lobby", "92 dB at 3 m", ""),
+    ):  # fmt: skip
+        assert van.say("read", key=key, text=text, unit=unit) == ""
+    before = len(van.session.state.job.observations)
+    assert "Put 6 readings on record" in van.page("circuits")
+    assert van.say("record") == ""
+    added = van.session.state.job.observations[before:]
+    assert len(added) == 6 and {each.instrument for each in added} == {"meter 2, no. HM-2207"}
+    held = held_against(van.session.state.appraisal, added)
+    assert {each.verdict for each in held[:4]} == {Verdict.AGREES}
+    assert Verdict.DIFFERS not in {each.verdict for each in held}
+    assert "on record already" in van.say("record")
 
 
 @pytest.mark.parametrize(

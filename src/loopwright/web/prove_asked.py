@@ -16,6 +16,7 @@ from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
 from loopwright.web.print_run import Clock, revision_of
 from loopwright.web.prove_change import By, ProveChange, changed, said_at
+from loopwright.web.prove_record import on_record
 from loopwright.web.proving import Proving
 from loopwright.web.rights import MAY_NOT, demands
 from loopwright.web.session import Session
@@ -36,7 +37,10 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
     @demands(Right.ENTER_READINGS)
     def said(change: ProveChange, request: Request) -> Response:
         visitor = visitor_of(request)
+        before = session.state.revision
         problems = make(proving, session, change, visitor)
+        if not problems and change.do == "record":
+            draw.steps.call("readings of this proving put on record", before)
         told = [{"path": each.path, "message": each.message} for each in problems]
         page = draw.room(ROOM, Query.of(change.query), visitor, held=change.held)
         return JSONResponse({"problems": told, "page": page})
@@ -79,6 +83,10 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
         if change.do == "anew":
             proving.file.begin_anew(mark=change.mark, of=change.record, after=proving.last())
             return ()
+        if change.do == "record":
+            found = proving.found(appraisal)
+            told = f"readings of the proving of {found.record.begun_at[:10]} on record"
+            return session.edit(lambda job: on_record(job, found), mark=change.mark, by=visitor.name, summary=told)
         items = {item.key: item for item in proving.due(appraisal).items}
         proving.file.change(
             lambda record: changed(change, record, appraisal.job, items, by, lambda said: proving.found(appraisal, said)),

@@ -37,7 +37,7 @@ Text = Annotated[str, Field(max_length=LONGEST_SAID)]
 class ProveChange(BaseModel, extra="forbid"):
     """One thing said. ``record`` is the proving the page shows, ``mark`` names the change, ``ago_ms`` [ms] is how long ago it was said."""
 
-    do: Literal["answer", "read", "walk", "tap", "centre", "sign", "radio", "set-up", "tool", "gate", "issue", "close", "anew"]
+    do: Literal["answer", "read", "walk", "tap", "centre", "sign", "radio", "set-up", "tool", "gate", "issue", "close", "anew", "record"]
     record: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)
     key: str = Field(default="", max_length=LONGEST_KEY)

@@ -10,6 +10,11 @@ from loopwright.web.print_run import revision_of
 
 WHAT = {"circuit-and-power-record": "What every terminal and every circuit should read, why, and room to write what was found."}
 
+OF_A_PROVING = {
+    "proving-record": "What was proved, by whom, when and with which instrument; gaps by name, two columns of signals, room to sign.",
+    "event-table": "What a receiving centre is given: every event with zone, area, codes and restore, and what arrived.",
+}
+
 
 def view(page: Page) -> Mapping[str, Any]:
     """Return what the papers room shows."""
@@ -17,6 +22,9 @@ def view(page: Page) -> Mapping[str, Any]:
     from loopwright.papers import PAPERS
 
     return {
-        "papers": [(name, name.replace("-", " ").capitalize(), WHAT.get(name, "")) for name in PAPERS],
+        "papers": [
+            *((f"./papers/{name}.pdf", name.replace("-", " ").capitalize(), WHAT.get(name, "")) for name in PAPERS),
+            *((f"./prove/{name}.pdf", name.replace("-", " ").capitalize(), what) for name, what in OF_A_PROVING.items()),
+        ],
         "revision": revision_of(page.state),
     }

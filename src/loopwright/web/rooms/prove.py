@@ -20,6 +20,7 @@ from loopwright.prove.wiring import answers
 from loopwright.store.file import StoreError
 from loopwright.values.figure import show
 from loopwright.web.page import Page
+from loopwright.web.prove_record import unrecorded
 from loopwright.web.site_reading import UNITS, typed
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ ON_THE_WALK = (
 )  # fmt: skip
 BY_HAND = (Kind.ALARM, Kind.TAMPER, Kind.FAULT, Kind.HOLD_UP)
 MOST_CALLS = 12
+LOOKS_AGAIN_S = 120.0
 
 
 class Row(NamedTuple):
@@ -69,12 +71,14 @@ def view(page: Page) -> Mapping[str, Any]:
         "record": record,
         "before": found.before,
         "tag": proving.tag(),
+        "unrecorded": len(unrecorded(job, found)) if part in ("circuits", "supplies") else 0,
         "part": part,
         "parts": PARTS,
         "big": asked.get("big") == "yes" and part == "walk",
         "progress": progress(found.standings),
         "whole": whole(progress(found.standings)),
         "now": _now(job, found),
+        "open": _is_open(found),
         "clock_zone": found.now.tzinfo,
         "calls": _calls(page, proving, found),
         "urgent": sum(each.urgent for each in found.board.calls),
@@ -139,6 +143,12 @@ def _now(job: Job, found: Found) -> dict[str, Any]:
         "count": len(events),
         "zones": [job.zones[name].number for name in zones_of(job, last.walked.device)] if last is not None else [],
     }
+
+
+def _is_open(found: Found) -> bool:
+    """Return whether the last act may yet be answered, or called out for want of it: a page looks again by itself meanwhile."""
+    last = found.board.acts[-1] if found.board.acts else None
+    return last is not None and last.met is None and (found.now - last.begins).total_seconds() < LOOKS_AGAIN_S
 
 
 def _calls(page: Page, proving: Proving, found: Found) -> list[tuple[Call, list[tuple[str, str, str, str]]]]:
