@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from loopwright.appraisal.appraise import Appraisal, appraise
-from loopwright.job.edit import Edit, SetField, apply
+from loopwright.job.edit import AddItem, Edit, SetField, apply
 from loopwright.job.read import read
 from loopwright.values.code import CodeFacts
 
@@ -17,7 +17,12 @@ SOUND: tuple[Edit, ...] = (
     SetField("sheets/equipment/panel-8/loads/supply/min_v", "9"),
     SetField("equipment/control/default_codes_changed", "yes"),
     *(SetField(f"zones/{zone}/response/unset", "ignored") for zone in ("z1", "z2", "z3")),
-    *(SetField(f"signalling/reports/{event}", "yes") for event in ("tamper", "hold-up", "mains-failure", "path-failure", "set-and-unset")),
+    *(
+        SetField(f"signalling/reports/{event}", "yes")
+        for event in ("tamper", "hold-up", "mains-failure", "path-failure", "set-and-unset", "cancel")
+    ),
+    AddItem("areas/house", "entry_doors", ["z1"]),
+    SetField("areas/house/walk_s", "20"),
 )
 Appraise = Callable[..., Appraisal]
 

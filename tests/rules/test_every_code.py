@@ -14,8 +14,8 @@ from loopwright.appraisal.appraise import Appraisal
 from loopwright.job.edit import AddItem, Edit, RemoveField, RemoveItem, SetField
 from loopwright.job.write import Value
 from loopwright.power.forecast import CONDITIONS
+from loopwright.programme.event import ALWAYS
 from loopwright.rules import register
-from loopwright.rules.programme import EVENTS
 from loopwright.values.code import CodeFacts
 from loopwright.values.source import sources
 
@@ -178,6 +178,7 @@ BY_FACTS: dict[str, tuple[CodeFacts, ...]] = {
     "code-easily-guessed": (replace(OWNER, is_sequence=True),),
     "codes-the-same": (replace(OWNER, same_as=("user/cleaner",)), replace(CLEANER, same_as=("user/owner",))),
     "codes-near": (replace(OWNER, one_away=("user/cleaner",)), replace(CLEANER, one_away=("user/owner",))),
+    "duress-code-unsure": (replace(OWNER, name="duress/owner"),),
     "duress-code-near": (replace(OWNER, name="duress/owner", one_away=("user/owner",)), replace(OWNER, one_away=("duress/owner",))),
 }
 """Codes that are found by facts of the codes in the vault, and the facts they are found by."""
@@ -192,11 +193,11 @@ def documented() -> dict[str, tuple[str, ...]]:
 def written_codes() -> set[str]:
     """Return every word with a dash that stands in the checks as a string and is no source, condition or event: a code."""
     found = set()
-    for path in (ROOT / "src" / "loopwright" / "rules").glob("*.py"):
+    for path in (*(ROOT / "src" / "loopwright" / "rules").glob("*.py"), ROOT / "src" / "loopwright" / "keying" / "check.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str) and re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)+", node.value):
                 found.add(node.value)
-    return found - set(sources()) - set(CONDITIONS) - set(EVENTS) - {"utf-8"}
+    return found - set(sources()) - set(CONDITIONS) - set(ALWAYS) - {"utf-8"}
 
 
 def test_every_code_is_documented_and_none_is_documented_that_is_not_there() -> None:

@@ -19,7 +19,7 @@ from loopwright.web.visitor import SOMEBODY
 
 NOT_EDITED = re.compile(r"format|(circuits/[^/]+/path/\d+|zones/[^/]+)/part|circuits/[^/]+/path/\d+/contacts")
 """The version of the format; which half of two zones on one pair, where there are not two; contacts of a step without a device."""
-CELL = re.compile(r'data-(?:path|form)="([^"]+)"|<details class="ticks[^>]* id="c:([^"]+)"')
+CELL = re.compile(r'data-(?:path|form|tick)="([^"]+)"|<details class="ticks[^>]* id="c:([^"]+)"')
 
 
 def fields(job: Job, shape: Shape, path: str = "") -> Iterator[str]:

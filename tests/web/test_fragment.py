@@ -20,7 +20,7 @@ from loopwright.web.visitor import SOMEBODY
 ROOMS = ("front", "kit", "wiring", "power", "programme")
 EDITS = (
     SetField("cables/D1/length_m", "31"), SetField("cables/S1/length_m", "9"), SetField("title", "A shed"),
-    SetField("equipment/panel/label", "Panel"), RemoveItem("zones/z02"), SetField("cables/D1/temperature_c", "20"),
+    SetField("equipment/panel/label", "Panel"), RemoveItem("zones/z03"), SetField("cables/D1/temperature_c", "20"),
     RemoveField("cables/K1/slack_m"), SetField("zones/z01/text", "Back door"), SetField("region/units", "metric"),
     SetField("sheets/cables/two-22/cores", "8"), SetField("circuits/p01/resistors/end_ohm", "2.2 kΩ"),
 )  # fmt: skip

@@ -12,9 +12,11 @@ from enum import StrEnum
 from typing import Annotated, Literal
 
 from loopwright.job.field import (
+    Amperes,
     Celsius,
     Count,
     Day,
+    Degrees,
     Hertz,
     Hours,
     LongText,
@@ -30,6 +32,7 @@ from loopwright.job.field import (
     Seconds,
     TerminalRef,
     Text,
+    Volts,
     may,
     need,
     rows,
@@ -88,6 +91,16 @@ class Party:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class LocalLimit:
+    """What a local law allows a time of the programme to be."""
+
+    least_s: Seconds | None = may("Least it may be.")
+    most_s: Seconds | None = may("Most it may be.")
+    law: Text = need("The law, with its date.")
+    seen: Text = may("Where it was read, and by whom.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Region:
     """Where the job is and which rules it follows."""
 
@@ -98,13 +111,21 @@ class Region:
     mains_hz: Hertz = may("Nominal mains frequency.", 50.0)
     standby_h: Hours | None = may("Standby hours asked for, where the customer, the insurer or a custom ruleset says so.")
     alarm_min: Minutes | None = may("Minutes of alarm at the end of standby asked for, likewise.")
+    also: tuple[Literal["cp-01", "bs-8243"], ...] = may("Further rulesets the job is under.", ())
+    local_law: Mapping[Literal["entry_s", "exit_s", "sounder_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit] = rows(
+        "What local law allows, by the time it is about."
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Room:
-    """A room, by name; its outline comes with the plan."""
+    """A room, by name; on a plan a rectangle, all rooms of a storey measured from the same corner."""
 
     name: Text = need("Name.")
+    left_m: Metres | None = may("On the plan: its left edge.")
+    front_m: Metres | None = may("On the plan: its near edge.")
+    width_m: Metres | None = may("On the plan: its width, to the right.")
+    depth_m: Metres | None = may("On the plan: its depth, away from the near edge.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -144,6 +165,9 @@ class Equipment:
     battery: FittedBattery | None = may("The battery connected to its supply.")
     address: Count | None = may("Its address on the bus.")
     enrolled: YesNoUnknown = may("The control unit has it in its list.", YesNoUnknown.UNKNOWN)
+    left_m: Metres | None = may("On the plan: how far to the right it stands.")
+    front_m: Metres | None = may("On the plan: how far from the near edge it stands.")
+    facing_deg: Degrees | None = may("On the plan: where a detector looks; 0 to the right, 90 away from the near edge.")
     inside: Annotated[str, TerminalRef("outputs")] | None = may("Fed straight from this output, in the same box, without a cable run.")
     end_resistors: Mapping[str, EndResistor] = rows("Resistors fitted across supervised outputs, by output: at the far end, or unused.")
     default_codes_changed: YesNoUnknown = may("Factory codes have been replaced (control units only).", YesNoUnknown.UNKNOWN)
@@ -231,6 +255,9 @@ class Area:
     entry_doors: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: doors people may come in by.", ())
     walked_past: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: zones passed between door and keypad.", ())
     walk_s: Seconds | None = may("What the customer expects: time the slowest person takes between door and keypad.")
+    keypad: Annotated[str, Ref("equipment")] | None = may("What the customer expects: where people set and unset it.")
+    way: tuple[Annotated[str, Ref("rooms")], ...] = may("What the customer expects: rooms walked through, from door to keypad.", ())
+    longest_set_h: Hours | None = may("What the customer expects: longest time it stays set, holidays too.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -256,6 +283,7 @@ class User:
     )
     access: Literal["user", "engineer"] = may("Level of access: a user, or the engineer the users let in.", "user")
     duress: bool = may("Has a duress code: it does what the user's own does, and is signalled in silence.", False)
+    walk_s: Seconds | None = may("What the customer expects: time this person takes between door and keypad; the area's when silent.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -300,6 +328,10 @@ class OutputRule:
     terminal: Annotated[str, TerminalRef("outputs")] = need("The output.")
     follows: Text = need("The event it follows.")
     duration_s: Seconds | None = may("How long; silent for as long as the event.")
+    how: Literal["follow", "pulse", "latch", "timed"] = may("As long as the event, a short pulse, until it is cleared, or for a time.", "follow")
+    rest: Literal["off", "on"] = may("Polarity: off at rest and on with the event, or the other way.", "off")
+    load_a: Amperes | None = may("Current of what hangs on it, where that stands in no cable run.")
+    load_v: Volts | None = may("Volts of what hangs on it, likewise.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,11 +12,13 @@ from loopwright.job.field import (
     Amperes,
     BatteryVolts,
     Count,
+    Degrees,
     DischargeAmperes,
     DischargeHours,
     Gauge,
     Keyable,
     LongText,
+    Metres,
     Nanofarads,
     Ohms,
     OhmsPerKm,
@@ -151,6 +153,7 @@ class OutputSheet:
     path_ohm: Ohms = may("Resistance of fuse, switch and tracks behind the terminal.", 0.1)
     diode_v: Volts = may("Drop of a blocking diode behind the terminal; 0 when there is none.", 0.0)
     on_in: tuple[SystemState, ...] = may("States in which the output is live.", STATES)
+    contact_v: Volts | None = may("Most volts its contact may switch, for a contact that gives none of its own.")
     supervision: Supervision | None = may("How the cable is watched while the output is off; silent when it is not.")
 
 
@@ -246,7 +249,7 @@ class BusSheet:
 class Setting:
     """One setting of a unit: what the factory left in it, the place where another value is entered, and how that is written there."""
 
-    address: Text = need("Where the setting is entered, in the sheet's own words.")
+    address: Text = need("Where the setting is entered, in the sheet's own words, step by step with commas; {zone}, {area} ... for a row.")
     default: Text = need("Value from the factory.")
     of: Text = may("What it holds: a place of this document, * for every row; clock; codes/user/* or codes/installer.", "")
     place: OneOrMore | None = may("Its place in an entry that several settings share; by the order here when silent.")
@@ -298,6 +301,8 @@ class EquipmentSheet:
     addressed: bool = may("Needs an address on the bus.", False)
     self_powered: bool = may("Has cells of its own that keep it going, or make it sound, when its supply is gone.", False)
     warm_up_s: Seconds | None = may("Time after power-up before it works.")
+    reach_m: Metres | None = may("How far a detector sees.")
+    angle_deg: Degrees | None = may("Angle a detector sees, from edge to edge.")
     settings: Mapping[str, Setting] = rows("Factory settings that the programme may have to change.")
     keying: KeyingSheet | None = may("How settings are keyed, and at what cost.")
 

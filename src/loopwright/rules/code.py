@@ -122,6 +122,21 @@ def check_duress_codes(facts: Facts) -> list[Finding]:
     return found
 
 
+def check_duress_there(facts: Facts) -> list[Finding]:
+    """Who is said to have a duress code has one in the vault, and nobody has one of whom that is not said."""
+    users, kept = facts.job.users, {whose(code.name) for code in facts.codes if use_of(code.name) is Use.DURESS}
+    said = {name for name, user in users.items() if user.duress}
+    if not facts.codes:
+        return []
+    missing = [(name, f"{users[name].role} ({name}) is said to have a duress code, and none is kept.") for name in sorted(said - kept)]
+    unsaid = [
+        (name, f"A duress code is kept for {users[name].role} ({name}), of whom it is not said.")
+        for name in sorted((kept - said) & set(users))
+    ]
+    remedy = "Put it into the vault, or say whether this user has one."
+    return [_of_practice("duress-code-unsure", Severity.NOTE, f"users/{name}", words, remedy) for name, words in (*missing, *unsaid)]
+
+
 def words_of(job: Job, name: str) -> str:
     """Return a code as people call it."""
     use, owner = use_of(name), whose(name)

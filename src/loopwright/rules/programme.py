@@ -5,12 +5,10 @@ from __future__ import annotations
 from loopwright.job.document import Area, Job, Stage, YesNoUnknown, Zone
 from loopwright.job.sheet import Kind, Topology
 from loopwright.power.forecast import label_of
+from loopwright.programme.event import ALWAYS, risen
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import due, some
 from loopwright.values.finding import Finding, Severity
-
-EVENTS = ("alarm", "tamper", "hold-up", "mains-failure", "low-battery", "path-failure", "set-and-unset", "test")
-"""Events that somebody decides about for every premises: reported, kept local, or neither. Common practice, no source."""
 
 
 def check_zones(facts: Facts) -> list[Finding]:
@@ -96,10 +94,10 @@ def check_reports(facts: Facts) -> list[Finding]:
     signalling = facts.job.signalling
     if not signalling.paths and signalling.centre is None:
         return []
-    missing = [event for event in EVENTS if event not in signalling.reports]
+    missing = [event for event in (*ALWAYS, *risen(facts.job)) if event not in signalling.reports]
     if not missing:
         return []
-    words = f"Nobody has said whether {some(missing, len(EVENTS))} {'is' if len(missing) == 1 else 'are'} reported."
+    words = f"Nobody has said whether {some(missing, len(missing))} {'is' if len(missing) == 1 else 'are'} reported."
     return [_gap("report-cells-empty", "signalling/reports", words, "Enter yes, no or local for each.")]
 
 

@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from loopwright.rules import (
+    allowed,
     battery,
     bus,
     cable,
     charging,
     circuit,
     code,
+    contradiction,
     feed,
     load,
     output,
     programme,
     reading,
+    report,
     scope,
     supply,
+    switched,
     timing,
+    walk,
     way,
 )  # fmt: skip
 from loopwright.rules.facts import Facts
@@ -67,8 +72,23 @@ CHECKS: tuple[Check, ...] = (
     programme.check_reports,
     programme.check_common_areas,
     programme.check_factory_codes,
+    contradiction.check_response_words,
+    contradiction.check_exit_time_there,
+    contradiction.check_shared_areas,
+    contradiction.check_rights,
+    walk.check_walks_known,
+    walk.check_entry_doors,
+    walk.check_walks_tolerated,
+    walk.check_walks_in_time,
+    report.check_silent_events,
+    report.check_unprotected,
+    switched.check_output_rules,
+    switched.check_outputs_reach,
+    switched.check_outputs_bear,
     timing.check_area_times,
     timing.check_programme_times,
+    allowed.check_ranges,
+    allowed.check_choices,
     scope.check_ruleset,
     scope.check_grades,
     scope.check_life_safety,
@@ -80,6 +100,7 @@ CODE_CHECKS: tuple[Check, ...] = (
     code.check_codes_guessed,
     code.check_codes_alike,
     code.check_duress_codes,
+    code.check_duress_there,
 )
 """Checks on facts of the codes, which are known only while the vault is open. What these find is private."""
 

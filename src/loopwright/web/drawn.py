@@ -18,6 +18,7 @@ from loopwright.web.fragment import Drawings
 from loopwright.web.page import Page, Query, working_of
 from loopwright.web.past import Past
 from loopwright.web.proving import Proving
+from loopwright.web.rehearsed import Rehearsed
 from loopwright.web.rights import MAY_NOT, TO_EDIT, refuse
 from loopwright.web.rooms.register import ROOMS, Room
 from loopwright.web.session import Session
@@ -75,6 +76,7 @@ class Drawn(Outside):
         self.on_site: OnSite | None = None
         self.prove: Proving | None = None
         self.desk: Desk | None = None
+        self.rehearsed = Rehearsed()
         self.drawings = Drawings()
         self.rooms = {room.key: room for room in ROOMS}
 
@@ -90,7 +92,10 @@ class Drawn(Outside):
             raise HTTPException(404)
         refuse(visitor, room.right)
         elsewhere = self.session.elsewhere() if look else ""
-        page = Page(state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site, prove=self.prove, desk=self.desk)
+        page = Page(
+            state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site, prove=self.prove, desk=self.desk,
+            rehearsed=self.rehearsed,
+        )  # fmt: skip
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(
             **self._frame(page, room, visitor), drawn=name, steps=self.steps.of(visitor.name), elsewhere=elsewhere, **room.view(page)

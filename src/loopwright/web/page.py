@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from loopwright.web.desking import Desk
     from loopwright.web.past import Past
     from loopwright.web.proving import Proving
+    from loopwright.web.rehearsed import Rehearsed
     from loopwright.web.visiting import OnSite
 
 SCENARIOS = tuple(item.name for item in scenarios() + further_scenarios())
@@ -88,6 +89,7 @@ class Page:
     on_site: OnSite | None = None
     prove: Proving | None = None
     desk: Desk | None = None
+    rehearsed: Rehearsed | None = None
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)
@@ -263,6 +265,11 @@ class Page:
         """Return the notes of an opened row, for the top of what it opened."""
         notes = self.notes(subject)
         return Markup('<div class="notes own">{}{}</div>').format(notes, self.unfolded()) if notes else notes
+
+    def worst(self, subject: str) -> str:
+        """Return the word of the most binding finding that stands beside a part of the document in this room; empty where none does."""
+        found = [item.severity for item in self.by_row.get(row_of(subject), ()) if room_of_finding(item) == self.room]
+        return next((words for severity, words in SEVERITY_WORDS.items() if severity in found), "")
 
     def bare(self, part: str) -> str:
         """Return the class of a table whose rows stand in this part of the document and bear no note: it needs no margin."""

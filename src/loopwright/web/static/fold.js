@@ -1,7 +1,7 @@
 // Long sheets: parts that fold where the page is narrow, and a field that leaves only the rows with its words.
 
 const narrow = matchMedia("(max-width: 940px)");
-const ROWS = "table.stack > tbody > tr";
+const ROWS = "table:is(.stack, .grid) > tbody > tr";
 
 // Folded when the page is opened, unless something in it was asked for or nothing is in it yet; after that it stands as it was left.
 function folds() {
@@ -9,7 +9,7 @@ function folds() {
   const id = decodeURIComponent(location.hash.slice(1));
   const asked = id ? document.getElementById(id) : null;
   for (const part of document.querySelectorAll("details[data-fold]")) {
-    if (!part.contains(asked) && part.querySelector(ROWS) && !part.querySelector(".unfolded")) part.open = false;
+    if (part.dataset.fold !== "open" && !part.contains(asked) && part.querySelector(ROWS) && !part.querySelector(".unfolded")) part.open = false;
   }
 }
 

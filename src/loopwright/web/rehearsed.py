@@ -1,0 +1,68 @@
+"""The rehearsal as the pages show it: searched again when what it reads has changed, with what is newly broken told apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from threading import Lock
+
+from loopwright.job.document import Job
+from loopwright.rehearse.promise import PROMISES, Broken
+from loopwright.rehearse.rehearsal import Rehearsal, rehearse
+from loopwright.rehearse.search import TooManyStatesError
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Verdict:
+    """What the search says of a job: ``fresh`` are the promises it kept before the last change, ``mended`` those it broke then."""
+
+    found: Rehearsal | None
+    fresh: tuple[Broken, ...] = ()
+    mended: tuple[str, ...] = ()
+    refused: str = ""
+
+    @property
+    def words(self) -> str:
+        """Return the verdict in one line."""
+        if self.found is None:
+            return f"Not searched: {self.refused}."
+        broken = self.found.broken
+        if self.fresh:
+            return f"This change breaks a promise: {self.fresh[0].sentence}"
+        if broken:
+            promises = len({each.promise for each in broken})
+            lead = f"{promises} of {len(PROMISES)} promises {'is' if promises == 1 else 'are'} broken"
+            return f"{'Mended; ' if self.mended else ''}{lead}: {broken[0].sentence}"
+        return f"{'Mended. ' if self.mended else ''}No promise was found broken."
+
+
+class Rehearsed:
+    """The verdict on the job as it is and as it was before, so that an edit elsewhere searches nothing."""
+
+    def __init__(self) -> None:
+        """Know nothing yet."""
+        self._lock = Lock()
+        self._known: list[tuple[tuple[object, ...], Verdict]] = []
+
+    def of(self, job: Job) -> Verdict:
+        """Return the verdict on a job."""
+        # A search reads these and nothing else of a job; parts that did not change are the same objects and compare at once.
+        reads = (job.areas, job.zones, job.users, job.programme, job.signalling, job.circuits, job.equipment, job.sheets.equipment)
+        with self._lock:
+            if self._known and self._known[0][0] == reads:
+                return self._known[0][1]
+            made = self._searched(job)
+            self._known = [(reads, made)]
+            return made
+
+    def _searched(self, job: Job) -> Verdict:
+        try:
+            found = rehearse(job)
+        except TooManyStatesError as reason:
+            return Verdict(found=None, refused=str(reason))
+        before = self._known[0][1].found if self._known else None
+        if before is None:
+            return Verdict(found=found)
+        was, now = ({(each.promise, each.subject) for each in each_found.broken} for each_found in (before, found))
+        fresh = tuple(each for each in found.broken if (each.promise, each.subject) not in was)
+        mended = tuple(sorted({promise for promise, _ in was - now}))
+        return Verdict(found=found, fresh=fresh, mended=mended)
