@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import importlib.util
+import secrets
 import sys
 from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,17 @@ import pytest
 
 import loopwright.web.prove_asked as asked
 from loopwright.prove.record import Record
-from loopwright.signalling.received import Received
+from loopwright.receiver.intake import Bench
+from loopwright.receiver.running import Running
+from loopwright.receiver.sending import Wire
+from loopwright.receiver.server import Place
+from loopwright.signalling.frame import Content, build
+from loopwright.signalling.received import Way
+from loopwright.signalling.sender import Line
+from loopwright.signalling.verdict import Account, Desk
+from loopwright.store.aes import ChainedAes
 from loopwright.store.proof_file import ProofFile
-from loopwright.web.proving import Proving
+from loopwright.store.received import ReceivedFile, received_path
 from loopwright.web.session import Session
 
 _SPEC = importlib.util.spec_from_file_location("the_walk", Path(__file__).parents[1] / "prove" / "walk.py")
@@ -28,37 +37,45 @@ _SPEC.loader.exec_module(walk)
 POST = "await fetch('prove', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(said)})"
 
 
-class Line:
-    """What has arrived."""
+class Unit:
+    """A control unit that reports over TCP to a receiver on this machine, which keeps what it hears beside the job."""
 
-    def __init__(self) -> None:
-        self.rows: list[Received] = []
+    def __init__(self, session: Session) -> None:
+        self.site = walk.Site(walk.designed(), walk.miswired(walk.designed()))
+        self.keeper = ReceivedFile(received_path(session.file.path))
+        desk = Desk(accounts={"4711": Account()}, cipher=ChainedAes(), draw=secrets.token_bytes)
+        bench = Bench(desk=desk, keeper=self.keeper, tell=lambda _: None, clock=lambda: datetime.now(UTC))
+        self.running = Running(Place(host="127.0.0.1", port=0), bench)
+        self.wire = Wire("127.0.0.1", self.running.port, Way.TCP)
+        self.number = 0
 
-    def since(self, number: int, *, most: int = 1000) -> list[Received]:
-        return [each for each in self.rows if each.number > number][:most]
+    def report(self, device: str, act: str) -> None:
+        """Send what an act leads to, each once the one before is acknowledged."""
+        for event in self.site.act(device, act, datetime.now(UTC)):
+            self.number += 1
+            line = Line(account="4711", key=None, cipher=ChainedAes(), draw=secrets.token_bytes)
+            content = Content(data=f"#4711|{event.event}")
+            self.wire.send(build(line.head("ADM-CID", self.number), content, key=None, cipher=line.cipher, draw=line.draw))
+            assert self.wire.answer(10.0), "acknowledged"
 
-    def last(self) -> int:
-        return self.rows[-1].number if self.rows else 0
+    def stop(self) -> None:
+        self.wire.close()
+        self.running.stop()
+        self.keeper.close()
 
 
 @pytest.fixture
-def line(monkeypatch: pytest.MonkeyPatch) -> Line:
-    """Return what a receiver would have stored, to be put in by hand."""
-    made = Line()
-
-    class Fed(Proving):
-        def __init__(self, *given: Any) -> None:
-            super().__init__(*given)
-            self.feed = made
-
-    monkeypatch.setattr(asked, "Proving", Fed)
-    monkeypatch.setattr(asked, "WAIT_S", 1.0)
-    return made
+def unit(session: Session) -> Iterator[Unit]:
+    """A unit on test, its receiver running."""
+    made = Unit(session)
+    yield made
+    made.stop()
 
 
 @pytest.fixture
-def page(line: Line, browser: Any, bench: tuple[str, Session], request: pytest.FixtureRequest) -> Iterator[Any]:
+def page(monkeypatch: pytest.MonkeyPatch, browser: Any, bench: tuple[str, Session], request: pytest.FixtureRequest) -> Iterator[Any]:
     """Open the room, at a desk's width unless another is asked for."""
+    monkeypatch.setattr(asked, "WAIT_S", 1.0)
     width, height = getattr(request, "param", (1280, 860))
     context = browser.new_context(viewport={"width": width, "height": height}, has_touch=width < 500)
     made, complaints = context.new_page(), []
@@ -92,15 +109,13 @@ def fits_the_hand(page: Any) -> None:
 
 
 @pytest.mark.parametrize("page", [pytest.param((390, 844), id="phone")], indirect=True)
-def test_three_mistakes_are_named_live_and_the_site_is_proved_to_its_record(page: Any, line: Line, bench: tuple[str, Session]) -> None:
-    site = walk.Site(walk.designed(), walk.miswired(walk.designed()))
-
+def test_three_mistakes_are_named_live_and_the_site_is_proved_to_its_record(page: Any, unit: Unit, bench: tuple[str, Session]) -> None:
     def test(device: str, act: str, button: str) -> None:
         place = page.locator(f'[id="device:{device}"]')
         place.evaluate("(each) => { each.closest('details').open = true; }")
         place.get_by_role("button", name=button, exact=True).click()
         idle(page)
-        line.rows += site.act(device, act, datetime.now(UTC) - timedelta(seconds=3))
+        unit.report(device, act)
 
     test("dual-press-east", "operate", "Test it")
     page.locator("#now", has_text="as it should be").wait_for()
