@@ -337,7 +337,7 @@ def test_a_folder_that_cannot_be_written_is_told(van: Van, monkeypatch: pytest.M
     def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("loopwright.store.visit.write_whole", full)
+    monkeypatch.setattr("loopwright.store.beside.write_whole", full)
     assert "the disk is full" in words_of(van.note("c01", reading="2.70"))
     with pytest.raises(StoreError):
         van.file.bring_back(mark="m")

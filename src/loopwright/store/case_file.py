@@ -7,21 +7,14 @@ because an answer was lost changes nothing. Undo is about the document and does 
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
-from functools import cache
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from loopwright.desk.case import Case, Closed
-from loopwright.store.file import StoreError, words_of
-from loopwright.store.held import held
-from loopwright.store.whole import write_whole
-
-if TYPE_CHECKING:
-    from pydantic import TypeAdapter
+from loopwright.store.beside import Beside
+from loopwright.store.file import StoreError
 
 SUFFIX, TRAIL_SUFFIX = ".cases", ".cases.trail"
 NOT_ON_FILE = "not-on-file"
@@ -69,10 +62,11 @@ class CaseFile:
     def __init__(self, path: Path) -> None:
         """Take the file; nothing is read yet."""
         self.path = path
+        self._file = Beside(path, _Kept(format=FORMAT), most_bytes=MOST_BYTES, mode=OURS_ALONE)
 
     def load(self) -> tuple[Case, ...]:
         """Return the cases, the oldest first. Raises StoreError."""
-        return self._load().cases
+        return self._file.load().cases
 
     def find(self, name: str) -> Case | None:
         """Return a case, None when there is none of that name. Raises StoreError."""
@@ -88,7 +82,7 @@ class CaseFile:
                 raise StoreError(f"{self.path.name} holds {MOST_CASES} cases, and no more go in. Moved away, a new file begins.")
             return _Kept(format=FORMAT, cases=(*kept.cases, case), marks=(*kept.marks, mark)[-MOST_MARKS:])
 
-        return self._find(self._change(changed), case.id)
+        return self._find(self._file.change(changed), case.id)
 
     def change(self, name: str, act: Callable[[Case], Case], *, mark: str) -> Case:
         """Change a case and return it; ``mark`` names the change, made once. Raises NoCase, StoreError, and what ``act`` raises."""
@@ -103,39 +97,13 @@ class CaseFile:
             cases = tuple(made if each is case else each for each in kept.cases)
             return _Kept(format=FORMAT, cases=cases, marks=(*kept.marks, mark)[-MOST_MARKS:])
 
-        return self._find(self._change(changed), name)
+        return self._find(self._file.change(changed), name)
 
     def _find(self, kept: _Kept, name: str) -> Case:
         found = next((case for case in kept.cases if case.id == name), None)
         if found is None:
             raise NoCase("There is no such case here; it may be one of other premises.")
         return found
-
-    def _load(self) -> _Kept:
-        try:
-            raw = self.path.read_bytes()
-        except FileNotFoundError:
-            return _Kept(format=FORMAT)
-        except OSError as error:
-            raise StoreError(f"{self.path.name} cannot be read: {words_of(error)}.") from error
-        with contextlib.suppress(ValueError):
-            kept = _form().validate_json(raw) if len(raw) <= MOST_BYTES else None
-            if kept is not None and kept.format == FORMAT:
-                return kept
-        raise StoreError(f"{self.path.name} is damaged, or was written by a later version; it is left as it is.")
-
-    def _change(self, act: Callable[[_Kept], _Kept]) -> _Kept:
-        try:
-            with contextlib.suppress(FileExistsError):
-                write_whole(self.path, _written(_Kept(format=FORMAT)), over=False, mode=OURS_ALONE)
-            with held(self.path):
-                kept = self._load()
-                made = act(kept)
-                if made is not kept:
-                    write_whole(self.path, _written(made), over=True, mode=OURS_ALONE)
-                return made
-        except OSError as error:
-            raise StoreError(f"{self.path.name} was not written: {words_of(error)}. Nothing was changed.") from error
 
 
 class Closings:
@@ -167,15 +135,3 @@ class Closings:
 
 def _closed(cases: Iterable[Case]) -> tuple[Closed, ...]:
     return tuple(case.closed for case in cases if case.closed is not None)
-
-
-def _written(kept: _Kept) -> bytes:
-    return json.dumps(asdict(kept), ensure_ascii=False, indent=1).encode("utf-8")
-
-
-@cache
-def _form() -> TypeAdapter[_Kept]:
-    # Only here: who copies a job asks for the file's name, and pydantic takes a tenth of a second.
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(_Kept)

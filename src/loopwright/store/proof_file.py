@@ -6,23 +6,15 @@ once: what is sent again because an answer was lost changes nothing.
 
 from __future__ import annotations
 
-import contextlib
-import json
 import os
 import secrets
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
-from functools import cache
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from loopwright.prove.record import Record, size_of
-from loopwright.store.file import StoreError, words_of
-from loopwright.store.held import held
-from loopwright.store.whole import write_whole
-
-if TYPE_CHECKING:
-    from pydantic import TypeAdapter
+from loopwright.store.beside import Beside
+from loopwright.store.file import StoreError
 
 SUFFIX = ".proved"
 FORMAT = 1
@@ -64,22 +56,11 @@ class ProofFile:
     def __init__(self, path: Path) -> None:
         """Take the file; nothing is read yet."""
         self.path = path
+        self._file = Beside(path, Kept(format=FORMAT, record=Record()), most_bytes=MOST_BYTES)
 
     def load(self) -> Kept:
         """Return what is kept now; an empty record where nothing was said. Raises StoreError."""
-        try:
-            raw = self.path.read_bytes()
-        except FileNotFoundError:
-            return Kept(format=FORMAT, record=Record())
-        except OSError as error:
-            raise StoreError(f"{self.path.name} cannot be read: {words_of(error)}.") from error
-        with contextlib.suppress(ValueError):
-            kept = _form().validate_json(raw) if len(raw) <= MOST_BYTES else None
-            if kept is not None and kept.format == FORMAT:
-                return kept
-        raise StoreError(
-            f"{self.path.name} is damaged, or was written by a later version; it is left as it is. Moved away, a new one begins."
-        )
+        return self._file.load()
 
     def state(self) -> str:
         """Return what tells one state of the file from another, without reading it."""
@@ -107,7 +88,7 @@ class ProofFile:
                 raise StoreError(f"A proving holds at most {MOST_SAID} things said; begin a new one.")
             return replace(kept, record=replace(made, marks=(*made.marks, mark)[-MOST_MARKS:]))
 
-        return self._change(changed).record
+        return self._file.change(changed).record
 
     def begin_anew(self, *, mark: str, of: str, after: int) -> None:
         """Begin a new proving, of what is received after a number; the one of now is kept before it. Raises StoreError."""
@@ -119,29 +100,4 @@ class ProofFile:
                 raise OtherProving("Another proving was begun meanwhile.")
             return Kept(format=FORMAT, record=Record(marks=(mark,), after=after), before=(kept.record, *kept.before)[:MOST_BEFORE])
 
-        self._change(changed)
-
-    def _change(self, act: Callable[[Kept], Kept]) -> Kept:
-        try:
-            with contextlib.suppress(FileExistsError):
-                write_whole(self.path, _written(Kept(format=FORMAT, record=Record())), over=False)
-            with held(self.path):
-                kept = self.load()
-                made = act(kept)
-                if made is not kept:
-                    write_whole(self.path, _written(made), over=True)
-                return made
-        except OSError as error:
-            raise StoreError(f"{self.path.name} was not written: {words_of(error)}. Nothing was changed.") from error
-
-
-def _written(kept: Kept) -> bytes:
-    return json.dumps(asdict(kept), ensure_ascii=False, indent=1).encode("utf-8")
-
-
-@cache
-def _form() -> TypeAdapter[Kept]:
-    # Only here: who copies a job asks for the file's name, and pydantic takes a tenth of a second.
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(Kept)
+        self._file.change(changed)

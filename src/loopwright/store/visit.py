@@ -6,22 +6,14 @@ mark counts once: what is sent again because an answer was lost changes nothing.
 
 from __future__ import annotations
 
-import contextlib
-import json
 import os
 import secrets
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
-from functools import cache
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from loopwright.store.file import StoreError, words_of
-from loopwright.store.held import held
-from loopwright.store.whole import write_whole
-
-if TYPE_CHECKING:
-    from pydantic import TypeAdapter
+from loopwright.store.beside import Beside
+from loopwright.store.file import StoreError
 
 SUFFIX = ".visit"
 FORMAT = 1
@@ -195,14 +187,15 @@ class VisitFile:
     def __init__(self, path: Path) -> None:
         """Take the file; nothing is read yet."""
         self.path = path
+        self._file = Beside(path, _Kept(format=FORMAT, visit=Visit()), most_bytes=MOST_BYTES)
 
     def load(self) -> Visit:
         """Return the visit as it is now; an empty one where none was begun. Raises StoreError."""
-        return self._load().visit
+        return self._file.load().visit
 
     def has_before(self) -> bool:
         """Return whether the visit before can be brought back. Raises StoreError."""
-        return self._load().before is not None
+        return self._file.load().before is not None
 
     def change(self, act: Callable[[Visit], Visit], *, mark: str, of: str, by: str, at: str) -> Visit:
         """Change the visit ``of`` that name and return it; ``mark`` names the change, which is made once.
@@ -222,7 +215,7 @@ class VisitFile:
                 raise StoreError(f"A visit holds at most {MOST_ENTRIES} readings; put these on record and begin a new one.")
             return replace(kept, visit=replace(made, marks=(*made.marks, mark)[-MOST_MARKS:]))
 
-        return self._change(changed).visit
+        return self._file.change(changed).visit
 
     def begin_anew(self, *, mark: str, of: str) -> Visit:
         """Begin a new visit; the one of now is kept and can be brought back. Raises StoreError."""
@@ -234,7 +227,7 @@ class VisitFile:
                 raise OtherVisit("Another visit was begun meanwhile.")
             return _Kept(format=FORMAT, visit=Visit(marks=(mark,)), before=kept.visit)
 
-        return self._change(changed).visit
+        return self._file.change(changed).visit
 
     def bring_back(self, *, mark: str) -> Visit:
         """Go on with the visit before; the one of now takes its place. Raises StoreError."""
@@ -245,44 +238,4 @@ class VisitFile:
             back = replace(kept.before, marks=(*kept.before.marks, mark)[-MOST_MARKS:])
             return _Kept(format=FORMAT, visit=back, before=kept.visit if kept.visit.id else None)
 
-        return self._change(changed).visit
-
-    def _load(self) -> _Kept:
-        try:
-            raw = self.path.read_bytes()
-        except FileNotFoundError:
-            return _Kept(format=FORMAT, visit=Visit())
-        except OSError as error:
-            raise StoreError(f"{self.path.name} cannot be read: {words_of(error)}.") from error
-        with contextlib.suppress(ValueError):
-            kept = _form().validate_json(raw) if len(raw) <= MOST_BYTES else None
-            if kept is not None and kept.format == FORMAT:
-                return kept
-        raise StoreError(
-            f"{self.path.name} is damaged, or was written by a later version; it is left as it is. Moved away, a new one begins."
-        )
-
-    def _change(self, act: Callable[[_Kept], _Kept]) -> _Kept:
-        try:
-            with contextlib.suppress(FileExistsError):
-                write_whole(self.path, _written(_Kept(format=FORMAT, visit=Visit())), over=False)
-            with held(self.path):
-                kept = self._load()
-                made = act(kept)
-                if made is not kept:
-                    write_whole(self.path, _written(made), over=True)
-                return made
-        except OSError as error:
-            raise StoreError(f"{self.path.name} was not written: {words_of(error)}. Nothing was changed.") from error
-
-
-def _written(kept: _Kept) -> bytes:
-    return json.dumps(asdict(kept), ensure_ascii=False, indent=1).encode("utf-8")
-
-
-@cache
-def _form() -> TypeAdapter[_Kept]:
-    # Only here: who copies a job asks for the file's name, and pydantic takes a tenth of a second.
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(_Kept)
+        return self._file.change(changed).visit
