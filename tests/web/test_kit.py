@@ -100,6 +100,20 @@ def test_what_a_sheet_holds_is_put_in_and_taken_out_one_by_one(kit: Kit) -> None
     assert settings and "entry-tone" not in settings
 
 
+def test_what_is_keyed_for_a_word_is_put_in_corrected_and_taken_out(kit: Kit) -> None:
+    where = "sheets/equipment/oq-c32/settings/where"
+    kit.made(do="add", path=f"{where}/choices", fields={"id": "yard", "value": "Y"})
+    html = kit.page("/kit?open=d:sheets/equipment/oq-c32")
+    assert f'data-path="{where}/choices/yard"' in html and f'data-form="{where}/choices"' in html
+    assert f'data-tick="{where}/after" value="exit" checked' in html
+    kit.made(do="set", path=f"{where}/choices/yard", text="G")
+    assert kit.session.state.job.sheets.equipment["oq-c32"].settings["where"].choices["yard"] == "G"
+    kit.made(do="remove", path=f"{where}/choices/yard")
+    empty = {"do": "add", "path": f"{where}/choices", "fields": {"id": "yard"}}
+    answer = kit.client.post("/edit", json=empty, headers={"Origin": BASE})
+    assert [each["message"] for each in answer.json()["problems"]] == ["A value is needed."]
+
+
 def test_the_parts_of_the_kit_fold_and_are_open_without_a_script(kit: Kit) -> None:
     html = kit.page("/kit")
     assert re.findall(r'<details class="fold" id="fold:(\w+)" data-fold open>', html) == ["equipment", "sheets", "batteries", "cables"]

@@ -28,7 +28,10 @@ def added(what: str, fields: Mapping[str, str], job: Job) -> Edit:
     if isinstance(shape, MapShape):
         if not key:
             _refuse("", "A name is needed.")
-        made = _made(shape.value, f"{what}/{key}", tree, job.region.units)
+        inside = tree if isinstance(shape.value, RecordShape | MapShape | ListShape) else tree.get("value", "")
+        if not inside and inside != tree:
+            _refuse("value", "A value is needed.")
+        made = _made(shape.value, f"{what}/{key}", inside, job.region.units)
         if what == "circuits":
             made = _with_resistors(made, job)
         return AddItem(what, key, made if made is not None else {})

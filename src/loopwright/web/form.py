@@ -93,7 +93,8 @@ def form_of(job: Job, what: str, given: Mapping[str, str] | None = None) -> Form
     if isinstance(inside, RecordShape):
         _fill(job, body, inside, at, "")
     else:
-        body.entries.append(_entry(job, inside, at, "value", ROWS.get(what, "value"), "", True))
+        words = "what is keyed for it" if what.endswith("/choices") else ROWS.get(what, "value")
+        body.entries.append(_entry(job, inside, at, "value", words, "", True))
     if given:
         body.entries = [replace(entry, value=given.get(entry.name, entry.value)) for entry in body.entries]
     lists = {"usual-responses": [(word, "") for word in RESPONSES]} if what == "zones" else {}
@@ -123,6 +124,10 @@ def _name(job: Job, what: str) -> Entry:
     """Return the entry for the name of the row to put in."""
     if what.endswith("/end_resistors"):
         return Entry(name="id", label="across output", hint="the output's name on the data sheet", needed=True)
+    if what.endswith("/choices"):
+        return Entry(
+            name="id", label="word of the programme", hint="such as yes, immediate or an area; none for nothing ticked", needed=True
+        )
     if what.startswith("sheets/") and what.count("/") > 1:
         return Entry(name="id", label="its name", hint="letters, digits, hyphens and underscores", needed=True)
     return Entry(name="id", label="name in the document", hint=_NAME_HINT, needed=True, value=_suggested(job, what))
