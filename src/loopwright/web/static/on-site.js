@@ -126,11 +126,12 @@ function put(form) {
   const change = changeOf(form);
   // The same once more, as when Enter follows a change of the field, is one.
   const same = JSON.stringify(change);
-  if (form.hasAttribute("aria-busy") && form.dataset.sent === same) return;
+  if (form.hasAttribute("aria-busy") && form.dataset.sent === same) return undefined;
   const typed = form.querySelector("[data-stands]");
-  if (typed && typed.value === typed.dataset.stands && !form.querySelector("select[data-changed]")) return;
+  // What stands already is not sent; a refusal of what was typed before it goes.
+  if (typed && typed.value === typed.dataset.stands && !form.querySelector("select[data-changed]")) return settle(form, []);
   form.dataset.sent = same;
-  say(change, form);
+  return say(change, form);
 }
 
 document.addEventListener("submit", (event) => {
