@@ -3,9 +3,9 @@
 Every sender waits for the answer to a message before it sends the next. Senders are one process, the receiver is another; both are on this
 machine, by TCP. Each message is another one: number, zone and time differ. Ours commits each message before it is acknowledged.
 
-    python bench/receive.py [rate|killed|memory] [--messages N] [--kills N]
+    python bench/receive.py [rate|killed|crowd|memory] [--messages N] [--kills N]
 
-Without a word all three run. The library is the one that ``tests/oracles`` compares frames with; without it only ours is measured.
+Without a word all four run. The library is the one that ``tests/oracles`` compares frames with; without it only ours is measured.
 """
 
 from __future__ import annotations
@@ -59,14 +59,14 @@ def message(account: str, number: int, *, hidden: bool) -> bytes:
     return framed(b'"SIA-DCS"%04dR1L0#%b[%b]%b' % (number % 9999 + 1, account.encode(), data.encode(), moment.written(at)))
 
 
-def ours(tell: Connection, folder: Path, hidden: bool, *, flushed: bool = False) -> None:
+def ours(tell: Connection, folder: Path, hidden: bool, *, flushed: bool = False, most: int = MANY * 2) -> None:
     """Serve with our receiver until killed."""
 
     async def serve() -> None:
         file = ReceivedFile(folder / "received.db", flushed=flushed)
         desk = Desk(accounts={each: Account(keys=(KEY,) if hidden else ()) for each in ACCOUNTS}, cipher=CIPHER, draw=os.urandom)
         bench = Bench(desk=desk, keeper=file, tell=lambda _: None, clock=lambda: datetime.now(UTC), slow=flushed)
-        async with opened(Place(host="127.0.0.1", port=0, test_h=12, limits=Limits(connections=MANY * 2)), bench) as receiver:
+        async with opened(Place(host="127.0.0.1", port=0, test_h=12, limits=Limits(connections=most)), bench) as receiver:
             gc.freeze()
             tell.send(receiver.port)
             await receiver.over()
@@ -257,6 +257,41 @@ def until_killed(port: int, process: int, numbers: dict[str, int], after_s: floa
     return acknowledged
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Crowd:
+    """What a crowd did to a receiver: messages of a good account asked for and acknowledged while it stood there, and memory [MB]."""
+
+    asked: int
+    served: int
+    grown_mb: float
+    slowest_ms: float
+
+
+def crowd(many: int, *, most: int = 2000) -> Crowd:
+    """Open so many connections that say nothing, or begin a frame; a good sender speaks, on an old connection and on new ones."""
+    resource.setrlimit(resource.RLIMIT_NOFILE, (resource.getrlimit(resource.RLIMIT_NOFILE)[1],) * 2)
+    with serving(lambda tell, folder, hidden: ours(tell, folder, hidden, most=most), hidden=False) as (port, process, _):
+        at_first_mb = held_mb(process)
+        old = socket.create_connection(("127.0.0.1", port))
+        there, served, asked, slowest_s = [], 0, 0, 0.0
+        for number in range(many):
+            with contextlib.suppress(OSError):
+                there.append(socket.create_connection(("127.0.0.1", port)))
+                there[-1].send(b"\n" if number % 2 else b"\nB2220037")
+            if number % (many // 20) == 0:
+                for sender in (old, socket.create_connection(("127.0.0.1", port))):
+                    since = time.perf_counter()
+                    sender.settimeout(60)
+                    sender.send(message(ACCOUNTS[0], asked, hidden=False))
+                    asked += 1
+                    served += b'"ACK"' in sender.recv(4096)
+                    slowest_s = max(slowest_s, time.perf_counter() - since)
+        grown_mb = held_mb(process) - at_first_mb
+        for each in there:
+            each.close()
+    return Crowd(asked=asked, served=served, grown_mb=grown_mb, slowest_ms=slowest_s * 1e3)
+
+
 def memory(messages: int) -> None:
     """Print how much memory a receiver holds while messages come."""
     with serving(ours, hidden=False) as (port, process, _):
@@ -275,7 +310,7 @@ def held_mb(process: int) -> float:
 def main() -> None:
     """Measure what was asked for."""
     parser = argparse.ArgumentParser(description="Messages acknowledged a second, kills, memory.")
-    parser.add_argument("what", nargs="?", choices=("rate", "killed", "memory"))
+    parser.add_argument("what", nargs="?", choices=("rate", "killed", "crowd", "memory"))
     parser.add_argument("--messages", type=int, default=0)
     parser.add_argument("--kills", type=int, default=20)
     asked = parser.parse_args()
@@ -286,6 +321,12 @@ def main() -> None:
         with tempfile.TemporaryDirectory(prefix="receive-") as folder:
             acknowledged, lost, doubled = killed(asked.kills, Path(folder))
         print(f"killed {asked.kills} times: {acknowledged} acknowledged, {lost} lost, {doubled} doubled")
+    if asked.what in (None, "crowd"):
+        found = crowd(10_000)
+        print(
+            f"10000 connections that say nothing: {found.served} of {found.asked} messages of a good account acknowledged, "
+            f"the slowest in {found.slowest_ms:.0f} ms; {found.grown_mb:.1f} MB more held"
+        )
     if asked.what in (None, "memory"):
         memory(asked.messages or 100_000)
 

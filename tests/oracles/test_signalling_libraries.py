@@ -15,12 +15,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pysiaalarm.account import SIAAccount
 from pysiaalarm.event import SIAEvent
+from pysiaalarm.utils import ADM_MAPPING
 from siadc09 import dc03, dc05
 from siadc09.account import Account as TheirAccount
 from siadc09.message import AckMessage, EventMessage, NullMessage, parse_frame
 from siadc09.xdata import Data, parse_xdata
 
-from loopwright.signalling.codes import event_codes
+from loopwright.signalling.codes import contact_id_codes, event_codes
 from loopwright.signalling.contact_id import ContactId
 from loopwright.signalling.event_block import BlockEvent
 from loopwright.signalling.frame import Content, Damaged, Head, build, framed, parse
@@ -237,8 +238,9 @@ def test_a_key_goes_out_in_clear_there_and_never_here() -> None:
     assert reply is not None and typed not in reply
 
 
-def test_a_code_it_does_not_know_is_declined_there_and_kept_here() -> None:
+def test_a_code_it_does_not_know_is_another_there_and_kept_here() -> None:
     octets = ours(head_of("ADM-CID", "1234", 7, "0", "1", None), Content(data="#1234|1789 01 004", at=datetime.now(UTC)), None)
     event = there(octets, "1234", None)
     assert event.code == "YN"
+    assert len([each for each in contact_id_codes() if each not in ADM_MAPPING]) == 205
     assert judged(octets, datetime.now(UTC), "1234", None).answer is Answer.ACK
