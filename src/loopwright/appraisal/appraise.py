@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from loopwright.circuits.forecast import CircuitForecast, forecast_circuits, forecast_watches
 from loopwright.job.document import Job
-from loopwright.keying.check import check_keyed_sheets, check_keyed_values
+from loopwright.keying.check import check_keyed
 from loopwright.netlist.compile import compile_power
 from loopwright.power.forecast import PowerForecast, forecast_power
 from loopwright.power.standby import Requirement, StandbyForecast, forecast_standby
@@ -63,7 +63,7 @@ def appraise(job: Job, codes: tuple[CodeFacts, ...] = ()) -> Appraisal:
     circuits = forecast_circuits(job)
     watches = forecast_watches(job, power.network)
     facts = Facts(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches)
-    found = run_checks(facts, (*CHECKS, check_keyed_values, check_keyed_sheets))
+    found = run_checks(facts, (*CHECKS, check_keyed))
     whole = Appraisal(job=job, ruleset=ruleset, power=power, standby=standby, circuits=circuits, watches=watches, findings=found)
     return replace(whole, private=judge_codes(whole, codes)) if codes else whole
 

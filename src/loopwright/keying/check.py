@@ -15,18 +15,25 @@ from loopwright.power.forecast import label_of
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import due
 from loopwright.values.finding import Finding, Severity
+from loopwright.values.recent import Recent
 
 _LIKE_A_CODE = re.compile(r"\d{3,}")
 
 
-def check_keyed_values(facts: Facts) -> list[Finding]:
-    """What the programme says can be keyed at the unit."""
-    return misfits_of(facts.job)
+KEPT: Recent[tuple[Finding, ...]] = Recent(most_names=1)
+"""What was found last: an edit of the wiring or of people leaves it as it is."""
 
 
-def check_keyed_sheets(facts: Facts) -> list[Finding]:
-    """What a data sheet says of its settings does not contradict itself."""
-    return contradictions(facts.job)
+def check_keyed(facts: Facts) -> list[Finding]:
+    """What the programme says can be keyed at the unit, and what its sheet says of settings does not contradict itself."""
+    job = facts.job
+    told = (job.zones, job.areas, job.users, job.programme, job.outputs, job.signalling)
+    arguments = (job.sheets.equipment, job.equipment, *told, job.stage, job.given)
+    found = KEPT.find("keyed", arguments)
+    if found is None:
+        found = (*misfits_of(job), *contradictions(job))
+        KEPT.put("keyed", arguments, found)
+    return list(found)
 
 
 def misfits_of(job: Job) -> list[Finding]:
