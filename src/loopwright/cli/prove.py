@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from loopwright.appraisal.appraise import Appraisal
     from loopwright.prove.found import Found
     from loopwright.prove.standing import Standing
-    from loopwright.signalling.received import Received
+    from loopwright.signalling.received import Polled, Received
 
 CAUTION = "While a system is on test no help comes to a real alarm: tell the people there, and the receiving centre before and after."
 
@@ -79,23 +79,24 @@ def _found(file: Path, appraisal: Appraisal, now: datetime) -> Found:
     due = due_of(appraisal.job, appraisal.circuits, appraisal.power)
     try:
         kept = ProofFile(proof_path(file)).load()
-        return found_of(due, kept.record, _received(file, kept.record.after), now=now, before=kept.last)
+        received, polled = _received(file, kept.record.after)
+        return found_of(due, kept.record, received, now=now, before=kept.last, polled=polled)
     except StoreError as error:
         raise Refusal(str(error)) from None
 
 
-def _received(file: Path, after: int) -> list[Received]:
+def _received(file: Path, after: int) -> tuple[list[Received], tuple[Polled, ...]]:
     from loopwright.store.received import ReceivedReader, received_path
 
     path = received_path(file)
     if not path.exists():
-        return []
+        return [], ()
     reader = ReceivedReader(path)
     try:
         found: list[Received] = []
         while more := reader.since(found[-1].number if found else after):
             found += more
-        return found
+        return found, reader.polls()
     finally:
         reader.close()
 

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from loopwright.circuits.forecast import CircuitForecast
 from loopwright.job.document import Job
 from loopwright.prove.call import About, Call
-from loopwright.prove.called import of_accounts, of_events, of_the_way, of_windows, unrestored, zone_words
+from loopwright.prove.called import of_accounts, of_events, of_polls, of_the_way, of_windows, unrestored, zone_words
 from loopwright.prove.devices import zones_of
 from loopwright.prove.follow import inferred
 from loopwright.prove.heard import Heard
@@ -22,6 +22,7 @@ from loopwright.prove.kind import OF_A_ZONE, Kind
 from loopwright.prove.match import Window, in_order, shared_zones, windows
 from loopwright.prove.record import Walked
 from loopwright.prove.report import Expected, alarm_kind, expected_events
+from loopwright.signalling.received import Polled
 
 _PROVES = {"operate": (Proof.WALK, Proof.RESTORE), "lid": (Proof.TAMPER, Proof.LID_SHUT), "mask": (Proof.MASK, None)}
 
@@ -59,12 +60,13 @@ def board(
     now: datetime,
     order: Sequence[str] = (),
     poll_s: float | None = None,
+    polled: Sequence[Polled] = (),
     accounts: frozenset[str] = frozenset(),
 ) -> Board:
     """Return the board of everything that arrived and was said until ``now``.
 
     Where nothing was said of what is being tested, it is inferred from the walking ``order``; without one, nothing is inferred.
-    ``poll_s`` [s] and ``accounts`` are those of the set-up sheets.
+    ``poll_s`` [s] and ``accounts`` are those of the set-up sheets, ``polled`` is what a receiver knows of the polls.
     """
     events, repeats = in_order(heard)
     told = tuple(walked)
@@ -78,7 +80,8 @@ def board(
         *of_events(job, expected, events, now),
         *_which(job, acts, events, proved),
         *of_accounts(events, accounts),
-        *of_the_way(events, repeats, poll_s, now),
+        *of_the_way(events, repeats),
+        *of_polls(events, polled, poll_s),
     )
     return Board(
         events=events, repeats=repeats, expected=expected, acts=acts, arrived=MappingProxyType(arrived), proved=MappingProxyType(proved),

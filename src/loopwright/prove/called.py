@@ -14,6 +14,7 @@ from loopwright.prove.kind import OF_A_ZONE
 from loopwright.prove.match import Window
 from loopwright.prove.report import Expected
 from loopwright.signalling.moment import AHEAD_S, BEHIND_S, in_time
+from loopwright.signalling.received import Polled
 
 NOTHING_S, RESTORE_S = 45.0, 60.0
 """So long after an act nothing having arrived, or an alarm not having restored, is called out (judgement)."""
@@ -229,8 +230,8 @@ def of_accounts(events: Sequence[Heard], accounts: frozenset[str]) -> Iterator[C
         yield Call(about=About.ACCOUNT, at=event.at, sentence=told)
 
 
-def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard], poll_s: float | None, now: datetime) -> Iterator[Call]:
-    """Yield what is to be said of the clock, of what came again, of changed paths and of late polls."""
+def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard]) -> Iterator[Call]:
+    """Yield what is to be said of the clock, of what came again and of changed paths."""
     off = max((each for each in events if each.skew_s is not None), key=lambda each: abs(each.skew_s or 0.0), default=None)
     if off is not None and off.skew_s is not None and not in_time(off.skew_s):
         way = "ahead" if off.skew_s > 0 else "behind"
@@ -247,10 +248,14 @@ def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard], poll_s: float 
         if before.by != after.by:
             told = f"From {after.at:%H:%M:%S} events come by {after.by}, before that by {before.by}."
             yield Call(about=About.PATH, at=after.at, sentence=told)
-    if poll_s and ways:
-        moments = [*(each.at for each in ways), now]
-        for quiet, spoke in zip(moments, moments[1:], strict=False):
-            gap = (spoke - quiet).total_seconds()
-            if gap > LATE_POLL * poll_s:
-                told = f"Nothing came for {gap:.0f} s from {quiet:%H:%M:%S}; a poll is promised every {poll_s:g} s."
-                yield Call(about=About.LATE_POLL, at=quiet, sentence=told)
+
+
+def of_polls(events: Sequence[Heard], polled: Sequence[Polled], poll_s: float | None) -> Iterator[Call]:
+    """Yield the paths whose polls came later than the set-up sheet promises; nothing where it promises nothing."""
+    last = max((each.at for each in events if each.by != BY_HAND), default=None)
+    for path in polled if poll_s else ():
+        # What came after the last poll tells that the receiver was still there to hear one.
+        quiet_s = max(path.longest_s, (last - path.last_at).total_seconds() if last is not None else 0.0)
+        if poll_s and quiet_s > LATE_POLL * poll_s:
+            told = f"No poll came by {path.way} {path.peer} for {quiet_s:.0f} s; one is promised every {poll_s:g} s."
+            yield Call(about=About.LATE_POLL, at=path.last_at, sentence=told)

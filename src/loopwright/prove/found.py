@@ -18,7 +18,7 @@ from loopwright.prove.record import Record
 from loopwright.prove.set_up import poll_of
 from loopwright.prove.standing import Standing, standings
 from loopwright.prove.walk import walking_order
-from loopwright.signalling.received import Received
+from loopwright.signalling.received import Polled, Received
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,13 +54,17 @@ def due_of(job: Job, circuits: Sequence[CircuitForecast], power: PowerForecast) 
     return Due(job=job, circuits=tuple(circuits), items=to_prove(job, circuits, power), order=walking_order(job, devices))
 
 
-def found_of(due: Due, record: Record, received: Iterable[Received], *, now: datetime, before: Record | None = None) -> Found:
+def found_of(
+    due: Due, record: Record, received: Iterable[Received], *, now: datetime, before: Record | None = None, polled: Sequence[Polled] = ()
+) -> Found:
     """Return how a proving stands: ``received`` is what a receiver stored, of which that after ``record.after`` counts."""
     heard = [of_tap(tap) for tap in record.taps]
     heard += [of_received(each) for each in received if each.number > record.after]
     sheets = [dict(each.said) for each in record.setup_of.values()]
     poll_s = next((s for said in sheets if (s := poll_of(said))), None)
     accounts = frozenset(account.upper() for said in sheets if (account := said.get("account", "")))
-    seen = board(due.job, due.circuits, heard, record.walked, now=now, order=due.order, poll_s=poll_s, accounts=accounts)
+    seen = board(
+        due.job, due.circuits, heard, record.walked, now=now, order=due.order, poll_s=poll_s, accounts=accounts, polled=polled
+    )  # fmt: skip
     stand = standings(due.items, record, seen, before)
     return Found(due=due, record=record, before=before, board=seen, standings=stand, now=now)

@@ -16,7 +16,7 @@ from loopwright.prove.found import Due, Found, due_of, found_of
 from loopwright.prove.record import Record
 from loopwright.prove.standing import progress
 from loopwright.prove.wiring import named, signs
-from loopwright.signalling.received import Received
+from loopwright.signalling.received import Polled, Received
 from loopwright.store.proof_file import ProofFile, proof_path
 from loopwright.store.received import ReceivedReader, received_path
 from loopwright.values.recent import Recent
@@ -33,6 +33,9 @@ class Feed(Protocol):
 
     def last(self) -> int:
         """Return the number of the last message, 0 where there is none."""
+
+    def polls(self) -> Sequence[Polled]:
+        """Return what is known of the polls, by account and path."""
 
 
 class Proving:
@@ -72,7 +75,9 @@ class Proving:
         """Return how everything stands now; with ``record`` as if that were what was said. Raises StoreError."""
         kept = self.file.load()
         said = kept.record if record is None else record
-        found = found_of(self.due(appraisal), said, self._received(said.after), now=self.clock(), before=kept.last)
+        found = found_of(
+            self.due(appraisal), said, self._received(said.after), now=self.clock(), before=kept.last, polled=self._polled()
+        )  # fmt: skip
         rows = progress(found.standings)
         self.words = f"proved {sum(row.done for row in rows)} of {sum(row.of for row in rows)}" if said.id else ""
         return found
@@ -90,6 +95,11 @@ class Proving:
             while feed is not None and (page := feed.since(out[-1].number if out else after, most=MOST_READ)):
                 out += page
         return out
+
+    def _polled(self) -> Sequence[Polled]:
+        with self._reading:
+            feed = self._opened()
+            return feed.polls() if feed is not None else ()
 
     def named(self, appraisal: Appraisal, found: Found) -> dict[str, Explanation]:
         """Return by circuit what the wiring mistake may be behind what was called out."""
