@@ -186,3 +186,12 @@ def test_what_is_received_has_a_name_of_its_own_for_ever() -> None:
     again = replace(one, number=0, duplicate_of=one.number, at=BEGIN + timedelta(seconds=9))
     found = seen([of_received(one), of_received(again), of_received(one)], [])
     assert (len(found.events), len(found.repeats)) == (1, 1)
+
+
+def test_of_a_zone_the_design_does_not_have_nothing_is_inferred() -> None:
+    heard = [
+        Heard(n=str(at), at=BEGIN + timedelta(seconds=20 * at), kind=Kind.ALARM, zone=zone) for at, zone in enumerate((8, 44, 10), start=1)
+    ]
+    found = seen(heard, [], order=ORDER)
+    assert [each.walked.device for each in found.acts] == ["door-roller"], "the last one is left open until another comes"
+    assert {each.about for each in found.calls if each.urgent} == {About.NO_ZONE}

@@ -68,7 +68,7 @@ def of_windows(job: Job, acts: Sequence[Window], now: datetime) -> Iterator[Call
                 yield _wrong_zone(job, window, strays[at], over)
         elif window.own and window.met is None:
             yield _wrong_kind(job, window, over)
-        elif not window.own and _silent(window, now):
+        elif not window.own and window.walked.sure and _silent(window, now):
             yield _nothing(job, window, over)
 
 

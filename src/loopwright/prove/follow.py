@@ -56,8 +56,10 @@ def _device_at(
     follows = [zones[turn + 1]] if turn + 1 < len(zones) else []
     # Two neighbours on the way that have been exchanged report one another's zone.
     follows += [zones[turn]] if place == turn + 1 else []
-    if place is None or after in follows:
+    if after in follows:
         return turn
+    if place is None:
+        return None
     if place < turn:
         other = places.get(astray.get(place, 0))
         return other if other is not None and other >= turn else None

@@ -127,7 +127,8 @@ def usual_unit(standing: Standing) -> str:
 
 def _now(job: Job, found: Found) -> dict[str, Any]:
     """Return what is being tested, what it has led to, and where the walk goes on."""
-    acts = found.board.acts
+    # What is inferred nobody has said: it stands among what is called out, not as what is being done.
+    acts = [each for each in found.board.acts if each.walked.sure]
     last = acts[-1] if acts else None
     by_key = found.by_key
     left = [name for name in found.due.order if any(each.gap for each in _walk_items(by_key, name))]
@@ -148,7 +149,7 @@ def _now(job: Job, found: Found) -> dict[str, Any]:
 def _is_open(found: Found) -> bool:
     """Return whether the last act may yet be answered, or called out for want of it: a page looks again by itself meanwhile."""
     last = found.board.acts[-1] if found.board.acts else None
-    return last is not None and last.met is None and (found.now - last.begins).total_seconds() < LOOKS_AGAIN_S
+    return last is not None and last.walked.sure and last.met is None and (found.now - last.begins).total_seconds() < LOOKS_AGAIN_S
 
 
 def _calls(page: Page, proving: Proving, found: Found) -> list[tuple[Call, list[tuple[str, str, str, str]]]]:

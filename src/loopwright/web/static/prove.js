@@ -31,13 +31,20 @@ function unsent(left) {
   if (place) place.textContent = left ? `${left} kept here, not sent yet` : "";
 }
 
-// A refusal stands where it was typed; what was taken shows what is kept.
+// A refusal stands where it was typed until that is put right, whatever is drawn meanwhile; what was taken shows what is kept.
 function settle(place, problems) {
   const words = problems.map((each) => each.message).join(" ");
   if (!place?.isConnected) return words && trouble(words);
-  const said = place.closest("form, .sayable")?.querySelector(".refused");
-  if (words && !said) return trouble(words);
-  if (said) Object.assign(said, { textContent: words, hidden: !words });
+  const block = place.closest("form, .sayable");
+  block?.querySelector(".refused[data-ours]")?.remove();
+  const near = block?.querySelector(".refused");
+  if (words && !near) return trouble(words);
+  if (words) {
+    const said = document.createElement("p");
+    Object.assign(said, { className: "refused", textContent: words, role: "alert" });
+    said.setAttribute("data-ours", "");
+    near.after(said);
+  }
   if (!place.matches("form")) return undefined;
   for (const field of place.querySelectorAll("input, select")) field.setAttribute("aria-invalid", words && problems[0].path === field.name.replace("fields.", "") ? "true" : "false");
   if (!words && place.hasAttribute("data-empties")) place.reset();
