@@ -95,7 +95,7 @@ def _device(sheet: Sheet, view: _View, job: Job, device: str, room: Rectangle, s
     below = (at[1] - room.front_m) * 2 > room.back_m - room.front_m
     sheet.text(
         x + (8 if right else -8),
-        y + (16 if below else -6),
+        y + (16 if below else -18 if sheet_of.kind is Kind.CONTACT else -6),
         fitted(words, sheet.width / 2, SMALL_SIZE),
         size=SMALL_SIZE,
         anchor="start" if right else "end",

@@ -8,7 +8,7 @@ from typing import Any
 
 from loopwright.store.person import Right
 from loopwright.web.page import Page
-from loopwright.web.rooms import desk, front, history, kit, on_site, papers, power, premises, programme, prove, secrets, wiring
+from loopwright.web.rooms import desk, front, history, kit, on_site, papers, power, premises, programme, prove, rehearsal, secrets, wiring
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,6 +34,7 @@ ROOMS = (
     Room(key="wiring", words="Wiring", view=wiring.view),
     Room(key="power", words="Power", view=power.view),
     Room(key="programme", words="Programme", view=programme.view),
+    Room(key="rehearsal", words="Rehearsal", view=rehearsal.view),
     Room(key="secrets", words="Secrets", view=secrets.view, right=Right.READ_SECRETS, changing=Right.READ_SECRETS),
     Room(key="on-site", words="On site", view=on_site.view, changing=Right.ENTER_READINGS),
     Room(key="prove", words="Prove", view=prove.view, changing=Right.ENTER_READINGS),

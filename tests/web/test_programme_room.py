@@ -1,0 +1,79 @@
+"""Programme and Rehearsal: the verdict comes in the answer to the edit; routes and odd cells are told; a try is an address."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from loopwright import demo
+from loopwright.job.edit import SetField
+from loopwright.store.file import JobFile
+from loopwright.web.drawn import Drawn
+from loopwright.web.page import Query
+from loopwright.web.session import Session
+from loopwright.web.visitor import SOMEBODY
+
+
+@pytest.fixture
+def draw(tmp_path: Path) -> Drawn:
+    path = tmp_path / "job.yaml"
+    path.write_text(demo.text("dwelling"), encoding="utf-8")
+    return Drawn(Session(JobFile(path)), "0")
+
+
+def strip(draw: Drawn) -> str:
+    found = re.search(r'<aside class="verdict.*?</aside>', draw.room("programme", Query(), SOMEBODY), re.DOTALL)
+    assert found
+    return found[0]
+
+
+def test_a_response_that_breaks_a_promise_is_told_with_its_story_and_mended_again(draw: Drawn) -> None:
+    assert "No promise was found broken." in strip(draw)
+    assert not draw.session.edit(SetField("zones/z04/response/full", "ignored"))
+    told = strip(draw)
+    assert "This change breaks a promise: Zone 4 (Kitchen windows) is expected to raise an alarm in full" in told
+    assert "60 s</span> Zone 4 (Kitchen windows) opens" in told and '<details id="stories" open>' in told
+    # What has nothing to do with the programme searches nothing, and leaves the verdict as it stands.
+    assert not draw.session.edit(SetField("cables/K1/length_m", "50 ft"))
+    assert "This change breaks a promise" in strip(draw)
+    assert not draw.session.edit(SetField("zones/z04/response/full", "immediate"))
+    assert "Mended. No promise was found broken." in strip(draw)
+
+
+def test_an_odd_cell_is_numbered_and_told(draw: Drawn) -> None:
+    draw.session.edit(SetField("zones/z05/response/full", "chime"))
+    draw.session.edit(SetField("users/sitter/areas/house", "set"))
+    html = draw.room("programme", Query(), SOMEBODY)
+    assert re.search(r'<li value="(\d+)">Zone 5 \(Living room window\), full: quiet in full set\.', html)
+    assert "Sitter, House: may set and not unset." in html
+
+
+def test_a_route_tells_what_is_passed_and_the_time_that_is_missing(draw: Drawn) -> None:
+    draw.session.edit(SetField("areas/house/walk_s", "33"))
+    draw.session.edit(SetField("zones/z06/response/full", "immediate"))
+    html = draw.room("programme", Query(), SOMEBODY)
+    assert '33 s of 30 s, <b class="word">3 s too long</b>' in html
+    assert 'full: <b class="word">immediate</b>' in html and "lw-walk-plan" in html
+
+
+@pytest.mark.parametrize("acts", ["dance|||0|", "set|house", "wait|soon", "%%", "set|house|the owner|0|~set|nowhere|x|0|"])
+def test_a_try_that_makes_no_sense_is_said_to_make_none(acts: str, draw: Drawn) -> None:
+    html = draw.room("rehearsal", Query(asked=(("acts", acts),)), SOMEBODY)
+    assert "cannot be done in the programme as it is now" in html
+
+
+def test_a_try_goes_on_by_its_address(draw: Drawn) -> None:
+    html = draw.room("rehearsal", Query.of("acts=set%7Chouse%7Cthe%20owner%7C0%7C~next"), SOMEBODY)
+    assert "House is set." in html and "Zone 3 (Patio slider) opens" in html
+
+
+def test_a_story_is_played_step_by_step(draw: Drawn) -> None:
+    draw.session.edit(SetField("zones/z04/response/full", "ignored"))
+    html = draw.room("rehearsal", Query.of("story=0&step=2"), SOMEBODY)
+    assert (
+        "2 of 3" in html
+        and "Zone 4 (Kitchen windows) opens" not in html.split('id="sandbox"')[0].split("story:0")[1].split("Whole story")[0]
+    )
+    assert "story=0&amp;step=3" in html
