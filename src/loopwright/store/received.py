@@ -27,6 +27,8 @@ FORMAT = 1
 OURS_ALONE = 0o600
 MOST_MESSAGES = 5_000_000
 MOST_POLLED = 10_000
+LOG_PAGES = 4000
+"""Pages of the log (16 MB) after which it is taken over into the database, which waits for the disk."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 _TABLES = """
@@ -283,7 +285,8 @@ def _to_write(path: Path, *, flushed: bool) -> sqlite3.Connection:
     database = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
     try:
         # In this order: a database that is not there yet takes its log only before its first table.
-        for pragma in ("journal_mode=WAL", f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON"):
+        waits = "FULL" if flushed else "NORMAL"
+        for pragma in ("journal_mode=WAL", f"wal_autocheckpoint={LOG_PAGES}", f"synchronous={waits}", "foreign_keys=ON"):
             database.execute(f"PRAGMA {pragma}")
         database.execute("BEGIN IMMEDIATE")
         if database.execute("PRAGMA user_version").fetchone()[0] == 0:
