@@ -25,9 +25,7 @@ from loopwright.rehearse.state import (
 
 def observe(now: Moment, outputs: Sequence[Output]) -> None:
     """Let each observer follow what was given out."""
-    for area, plan in now.programme.areas.items():
-        if plan.stand_in:
-            continue
+    for area in filter(now.programme.observes, now.programme.areas):
         here = [each for each in outputs if each.place == area]
         if "report" in now.programme.observers:
             _reports(now, area, here)

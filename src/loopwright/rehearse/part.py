@@ -26,6 +26,7 @@ def part_of(
     followed: Iterable[str] = (),
     *,
     observers: Iterable[str] = (),
+    observed: Iterable[str] | None = None,
     tracks: Iterable[str] = (),
     each: int = 1,
 ) -> Programme:
@@ -44,6 +45,7 @@ def part_of(
         zones=zones | _rest(whole, chosen, set(kept), each),
         people=distinct(whole.people, chosen),
         observers=frozenset(observers),
+        observed=None if observed is None else frozenset(observed),
         tracks=frozenset(tracks),
         walk=None,
     )

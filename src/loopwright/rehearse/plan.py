@@ -126,7 +126,8 @@ class Programme:
     """All of what a search or a sandbox steps through; areas and zones by their names in the job.
 
     ``tracks`` says what of the system is remembered: ``conditions`` (tamper, hold-up, path, mains, battery) and ``power``.
-    ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along. With a ``walk``, only the walker does anything.
+    ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along, in all areas or in those ``observed``. With a
+    ``walk``, only the walker does anything.
     """
 
     areas: dict[str, AreaPlan]
@@ -136,6 +137,7 @@ class Programme:
     told: Choices = Choices()
     tracks: frozenset[str] = frozenset()
     observers: frozenset[str] = frozenset()
+    observed: frozenset[str] | None = None
     walk: Walk | None = None
     lobbies: dict[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     prevents: dict[str, str] = field(init=False, repr=False, compare=False)
@@ -151,7 +153,11 @@ class Programme:
 
     def __hash__(self) -> int:
         """Two programmes that say the same are searched once."""
-        return hash((tuple(self.areas.items()), tuple(self.zones.items()), self.people, self.told, self.observers, self.walk))
+        return hash((tuple(self.areas.items()), tuple(self.zones.items()), self.people, self.told, self.observers, self.observed))
+
+    def observes(self, area: str) -> bool:
+        """Return whether the observers look at an area."""
+        return not self.areas[area].stand_in and (self.observed is None or area in self.observed)
 
     def zones_of(self, area: str) -> list[str]:
         """Return the zones that lie in an area."""

@@ -53,7 +53,7 @@ class Trial:
 
     def search(
         self,
-        areas: Iterable[str],
+        areas: tuple[str, ...],
         followed: Iterable[str] = (),
         *,
         observers: Iterable[str] = (),
@@ -61,7 +61,10 @@ class Trial:
         each: int = 1,
     ) -> Reached:
         """Return what a part of the programme can reach."""
-        return self._reached(part_of(self.whole, self.with_served(areas), followed, observers=observers, tracks=tracks, each=each))
+        part = part_of(
+            self.whole, self.with_served(areas), followed, observers=observers, observed=areas, tracks=tracks, each=each
+        )  # fmt: skip
+        return self._reached(part)
 
     def walked(self, areas: Iterable[str], walk: Walk) -> Reached:
         """Return what somebody on a lawful walk can meet: only what lies on the way is there."""
@@ -70,7 +73,7 @@ class Trial:
         past = {name: replace(self.whole.zones[name], followed=False) for name in walk.past if name != walk.door}
         return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, walk=walk))
 
-    def with_served(self, areas: Iterable[str]) -> tuple[str, ...]:
+    def with_served(self, areas: tuple[str, ...]) -> tuple[str, ...]:
         """Return areas, each shared one with the first of those it is shared by: by itself it would never be set."""
         found = dict[str, None]()
         for name in areas:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import ANY_TIME, CONDITIONS, ON_THE_WAY, QUIET, Person, Response
 from loopwright.rehearse.state import ENTRY, EXIT, NOBODY, NOT_USED, SET, SETTLING, UNSET, USED, Event, fields
@@ -13,12 +15,13 @@ def sets(now: Moment, event: Event, person: Person) -> bool:
     plan = now.programme.areas[area]
     if plan.serves or not person.right(area, "set") or now[f"{area}.mode"] != UNSET:
         return False
-    found = _conditions(now, area, event.state, event.over)
-    barred = [name for name in found if not _overrides(now, name, person)]
-    if barred:
-        now.say("prevented", area, barred[0])
-        return True
-    for name in found:
+    overridden = []
+    for name in _conditions(now, area, event.state, event.over):
+        if not _overrides(now, name, person):
+            now.say("prevented", area, name)
+            return True
+        overridden.append(name)
+    for name in overridden:
         now.say("override", area, name)
         now.send("override", area)
     _leave_out(now, area, event.state)
@@ -26,9 +29,8 @@ def sets(now: Moment, event: Event, person: Person) -> bool:
     return True
 
 
-def _conditions(now: Moment, area: str, state: int, over: str) -> list[str]:
-    """Return what stands in the way of setting and is not ignored, in the order of the conditions."""
-    found = []
+def _conditions(now: Moment, area: str, state: int, over: str) -> Iterator[str]:
+    """Yield what stands in the way of setting and is not ignored, in the order of the conditions, looking no further than is asked."""
     for name in CONDITIONS:
         if now.programme.prevents.get(name, "ignored") == "ignored":
             continue
@@ -39,8 +41,7 @@ def _conditions(now: Moment, area: str, state: int, over: str) -> list[str]:
         else:
             present = "conditions" in now.programme.tracks and bool(now[name])
         if present or name == over:
-            found.append(name)
-    return found
+            yield name
 
 
 def _open_zones(now: Moment, area: str, state: int) -> list[str]:

@@ -72,8 +72,8 @@ def _fields(programme: Programme) -> dict[str, int]:
         found |= dict.fromkeys(("tamper", "hold-up", "path", "mains", "battery"), 2)
     if "power" in programme.tracks:
         found["power"] = 3
-    for name, area in programme.areas.items():
-        if not area.stand_in:
+    for name in programme.areas:
+        if programme.observes(name):
             sizes = {"report": 6, "sound": 2, "confirm": FIRST + starters - 1}
             found |= {f"{name}.{each}": size for each, size in sizes.items() if each in programme.observers}
             found |= {f"{name}.told": 2} if remembers_told(programme) else {}
@@ -127,7 +127,8 @@ def clocks(programme: Programme) -> list[str]:
     """Return the clocks there are: one for exit or entry of each area, one for each observer, power coming back, the walk."""
     areas = [name for name, area in programme.areas.items() if not area.stand_in]
     found = [f"{name}.clock" for name in areas]
-    found += [f"{name}.{each}-clock" for name in areas for each in ("report", "sound", "confirm") if each in programme.observers]
+    watched = [name for name in areas if programme.observes(name)]
+    found += [f"{name}.{each}-clock" for name in watched for each in ("report", "sound", "confirm") if each in programme.observers]
     found += ["power-clock"] if "power" in programme.tracks else []
     return found + (["walk-clock"] if programme.walk else [])
 
@@ -145,7 +146,7 @@ def running(programme: Programme, read: Callable[[str], int]) -> dict[str, float
             found[f"{name}.clock"] = area.entry_s
         elif mode == EXIT and (told.set_by == "timed" or read(f"{name}.door") == SETTLING):
             found[f"{name}.clock"] = area.exit_s if told.set_by == "timed" else told.settle_s
-        found |= _observing(programme, name, read)
+        found |= _observing(programme, name, read) if programme.observes(name) else {}
     if "power" in programme.tracks and read("power") == BLIND:
         found["power-clock"] = told.blind_s
     if programme.walk and read("walk") == WALKING:

@@ -232,7 +232,8 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
             yield Event("end", name, "", 0, each)
     if programme.told.set_by == "key-switch":
         yield Event("lock", name)
-    yield from (Event(f"{each}-ends", name) for each in ("report", "sound", "confirm") if each in programme.observers)
+    if programme.observes(name):
+        yield from (Event(f"{each}-ends", name) for each in ("report", "sound", "confirm") if each in programme.observers)
 
 
 def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str]:

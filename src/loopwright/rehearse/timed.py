@@ -194,23 +194,35 @@ def by_the_clock(reached: Reached, most: int = MOST_STATES) -> Timed:
 
 
 class _Seen:
-    """What has been reached: a map of one byte a state where that fits, else all of it sorted."""
+    """What has been reached: a map of one byte a state where that fits, of one bit where that does, else all of it sorted."""
 
     def __init__(self, size: int) -> None:
-        self.map = np.zeros(size, dtype=np.bool_) if size <= LARGEST_MAP else None
+        self.bytes = np.zeros(size, dtype=np.bool_) if size <= LARGEST_MAP else None
+        self.bits = np.zeros((size + 7) // 8, dtype=np.uint8) if LARGEST_MAP < size <= 8 * LARGEST_MAP else None
         self.sorted = np.zeros(0, dtype=np.int64)
 
     def new(self, states: Numbers) -> Numbers:
         """Return those not reached before, sorted, and remember them."""
-        if self.map is not None:
-            fresh = states[~self.map[states]]
-            self.map[fresh] = True
+        if self.bytes is not None:
+            fresh = states[~self.bytes[states]]
+            self.bytes[fresh] = True
             return _sorted_once(fresh)
+        if self.bits is not None:
+            return self._new_bits(states, self.bits)
         fresh = _sorted_once(states)
         if self.sorted.size:
             place = np.minimum(np.searchsorted(self.sorted, fresh), self.sorted.size - 1)
             fresh = fresh[self.sorted[place] != fresh]
         self.sorted = np.sort(np.concatenate([self.sorted, fresh]), kind="stable")
+        return fresh
+
+    @staticmethod
+    def _new_bits(states: Numbers, bits: NDArray[np.uint8]) -> Numbers:
+        fresh = _sorted_once(states[(bits[states >> 3] >> (states & 7).astype(np.uint8)) & 1 == 0])
+        if fresh.size:
+            place = fresh >> 3
+            starts = np.flatnonzero(np.concatenate([[True], place[1:] != place[:-1]]))
+            bits[place[starts]] |= np.bitwise_or.reduceat(np.uint8(1) << (fresh & 7).astype(np.uint8), starts)
         return fresh
 
 

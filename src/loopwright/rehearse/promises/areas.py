@@ -23,7 +23,7 @@ NEVER_SENT = {"alarm", "exit-error", "confirmed-alarm"}
 def way_back(trial: Trial) -> Iterator[Broken]:
     """Hold every area against being unset, set or alarmed for good."""
     for area, plan in trial.whole.areas.items():
-        found = trial.search((area,), tracks=("conditions",))
+        found = trial.search((area,), _openable(trial, area), tracks=("conditions",))
         mode, part = found.field(f"{area}.mode"), found.field(f"{area}.part")
         goals = [("unset", f"have {plan.name} unset", mode == UNSET)]
         for number, state in enumerate(trial.whole.states):
@@ -44,7 +44,7 @@ def way_back(trial: Trial) -> Iterator[Broken]:
 def setting(trial: Trial) -> Iterator[Broken]:
     """Hold every way of setting against what was in the way and was not told."""
     for area in trial.whole.areas:
-        openable = [name for name in trial.whole.zones_of(area) if _watched_contact(trial, name)][:1]
+        openable = _openable(trial, area)
         found = trial.search((area,), openable, tracks=("conditions",))
         for name in CONDITIONS:
             present = _present(trial, found, area, name, openable)
@@ -64,6 +64,11 @@ def _clause(name: str) -> str:
         "battery": "the battery is low",
     }
     return plain.get(name, CONDITION_WORDS[name])
+
+
+def _openable(trial: Trial, area: str) -> list[str]:
+    """Return one zone of an area that can stand open and would be watched, or none."""
+    return [name for name in trial.whole.zones_of(area) if _watched_contact(trial, name)][:1]
 
 
 def _watched_contact(trial: Trial, name: str) -> bool:

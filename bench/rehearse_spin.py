@@ -1,0 +1,122 @@
+"""The search beside the model checker SPIN in one run: the same programmes, the same states, seconds of processor and states a second.
+
+Needs spin and gcc. The model is the one written by hand from docs/programme.md (tests/oracles/area.pml), searched by depth and by breadth.
+Run from the project's root with ``PYTHONPATH=src:tests``.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, Response, ZonePlan
+from loopwright.rehearse.search import search
+from loopwright.rehearse.table import table_of
+from loopwright.rehearse.timed import by_the_clock
+from oracles.by_hand import model, numbers
+
+FLAGS = ("-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DMEMLIM=2048")
+PATIENCE_S = 3000
+Result = TypeVar("Result")
+
+
+def timed(work: Callable[[], Result]) -> tuple[float, Result]:
+    """Return the seconds of processor some work takes, those of programs it starts among it, and what it gives."""
+    before = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    result = work()
+    after = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(b.ru_utime + b.ru_stime - a.ru_utime - a.ru_stime for a, b in zip(before, after, strict=True)), result
+
+
+def one_area(entry_s: float, exit_s: float) -> Programme:
+    """Return one area with two zones followed and one that is not, its reports watched."""
+    word = Response
+    zones = {
+        "z0": ZonePlan(areas=("a0",), does=(word.CHIME, word.FINAL_EXIT, word.FINAL_EXIT)),
+        "z1": ZonePlan(areas=("a0",), does=(word.IGNORED, word.IMMEDIATE, word.IMMEDIATE)),
+        "z2": ZonePlan(areas=("a0",), does=(word.IGNORED, word.ENTRY_ROUTE, word.IGNORED), contact=False, followed=False),
+    }
+    told = Choices(
+        trips=2, exit_restart=True, prevents=(("open", "user"), ("memory", "never")), abort_s=31.0, reports=frozenset({"alarm"})
+    )  # fmt: skip
+    return Programme(
+        areas={"a0": AreaPlan(name="House", entry_s=entry_s, exit_s=exit_s)}, zones=zones, states=("full", "stay"),
+        people=(Person(name="Ana", may=(("a0", "both"),)),), told=told, observers=frozenset({"report"}),
+    )  # fmt: skip
+
+
+def shared(entry_s: float, exit_s: float) -> Programme:
+    """Return two areas and the hall they share, one zone followed in the hall."""
+    word = Response
+    zones = {
+        "z0": ZonePlan(areas=("hall",), does=(word.CHIME, word.FINAL_EXIT)),
+        "z1": ZonePlan(areas=("a0",), does=(word.IGNORED, word.FINAL_EXIT), contact=False, followed=False),
+    }
+    areas = {name: AreaPlan(name=name, entry_s=entry_s, exit_s=exit_s) for name in ("a0", "a1")}
+    areas["hall"] = AreaPlan(name="hall", entry_s=entry_s, exit_s=exit_s, serves=("a0", "a1"))
+    people = (Person(name="Ana", may=(("a0", "both"), ("a1", "both"))),)
+    return Programme(areas=areas, zones=zones, people=people, told=Choices(prevents=(("memory", "never"),), reports=frozenset({"alarm"})))
+
+
+CASES = {
+    "one area, two zones, reports": one_area(240.0, 254.0),
+    "two areas and their hall": shared(80.0, 97.0),
+}
+"""Both by the second: their times have no larger divisor."""
+
+
+def ours(programme: Programme) -> tuple[float, float, int]:
+    """Return the seconds from the programme to all its states, those of the search by the clock alone, and the states."""
+    spent, (reached, rest_s, size) = timed(lambda: _ours(programme))
+    assert reached
+    return spent, rest_s, size
+
+
+def _ours(programme: Programme) -> tuple[bool, float, int]:
+    reached = search(table_of(programme))
+    begun = time.process_time()
+    found = by_the_clock(reached)
+    return True, time.process_time() - begun, found.size
+
+
+def theirs(folder: Path, programme: Programme, *, breadth: bool) -> tuple[float, float, int]:
+    """Return the same of SPIN: to generate, compile and run; to run; states."""
+    (folder / "area.pml").write_text(model(breadth_first=breadth), encoding="utf-8")
+    flags = (*FLAGS, "-DBFS") if breadth else FLAGS
+    made, _ = timed(lambda: [subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=PATIENCE_S) for command in (
+        ("spin", "-a", "area.pml"), ("gcc", *flags, "-o", "pan", "pan.c"),
+    )])  # fmt: skip
+    command = (str(folder / "pan"), "-E", *(() if breadth else ("-m20000000",)), "-w24")
+    environment = {**os.environ, "PROGRAMME": numbers(programme)}
+    ran, done = timed(lambda: subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, timeout=PATIENCE_S))
+    found = re.search(r"(\d+) states, stored", done.stdout)
+    if found is None or "error" in done.stderr:
+        raise SystemExit(done.stdout + done.stderr)
+    return made + ran, ran, int(found[1]) - 1
+
+
+def main() -> None:
+    """Print the table."""
+    print("| programme | states | | whole, s | search, s | states/s |\n|---|---|---|---|---|---|")
+    names = sys.argv[1:] or list(CASES)
+    with tempfile.TemporaryDirectory() as folder:
+        for name in names:
+            whole, searched, size = ours(CASES[name])
+            print(f"| {name} | {size:,} | loopwright | {whole:.2f} | {searched:.2f} | {size / searched:,.0f} |", flush=True)
+            for breadth in (False, True):
+                whole, searched, states = theirs(Path(folder), CASES[name], breadth=breadth)
+                same = "" if states == size else f" ({states:,} states!)"
+                way = "by breadth" if breadth else "by depth"
+                print(f"| | | SPIN, {way}{same} | {whole:.2f} | {searched:.2f} | {states / searched:,.0f} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()
