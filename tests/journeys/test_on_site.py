@@ -127,7 +127,7 @@ def test_a_resistor_at_the_control_unit_is_found_by_following_the_advice(page: A
             first.get_by_role("button", name=word.capitalize(), exact=True).click()
         page.wait_for_function("(words) => document.querySelector('.checks > li.first')?.innerText !== words", arg=words)
     assert "Resistor fitted at control unit" in page.locator(".verdict-line").inner_text()
-    assert "Move resistor to device" in page.locator(".do-this").inner_text()
+    assert "Move the resistor from the control unit to the last device" in page.locator(".do-this").inner_text()
     fits_the_hand(page)
     before = session.state.revision
     page.locator("#why").get_by_role("button", name="on record").click()
