@@ -23,7 +23,7 @@ from loopwright.values.error import JobError
 from loopwright.values.finding import Finding
 from often import often
 
-KEPT = (appraisal.KEPT, circuits.KEPT, circuits.CASES, standby.WALKED, standby.RESTED, reading_rules.SORTED)
+KEPT = (appraisal.KEPT, circuits.KEPT, circuits.CASES, standby.WALKED, standby.RESTED, standby.LASTED, reading_rules.SORTED)
 JOBS = {name: loopwright.demo.text(name) for name in ("business", "dwelling")}
 SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
 PATHS = sorted(read(SAMPLE).places)

@@ -147,7 +147,7 @@ def read_power(job: Job, network: PowerNetwork, solution: Solution) -> PowerFore
                 OutputForecast(name=terminal, limit_a=spec.limit_a, volts_v=solution.across(terminal, f"{name}.0v"), amps_a=amps)
             )
         if sheet.supply is not None:
-            supplies.append(_supply(name, sheet.supply.limit_a, solution))
+            supplies.append(read_supply(name, sheet.supply.limit_a, solution))
     unfed = tuple(f"{m.equipment}.{m.load}" for m in network.landings if m.supply is None)
     return PowerForecast(
         network=network, solution=solution, names=names, loads=loads, outputs=tuple(outputs), supplies=tuple(supplies), unfed=unfed
@@ -186,7 +186,9 @@ def _live_states(job: Job, landing: Landing, first: Mapping[str, Landing]) -> se
     return on
 
 
-def _supply(name: str, limit_a: float, solution: Solution) -> SupplyForecast:
+def read_supply(name: str, limit_a: float, solution: Solution) -> SupplyForecast:
+    """Return the forecast of one supply, read off a solution of the power network."""
+
     def out_of(branch: str) -> Floats:
         known = branch in solution.branches.position
         return -solution.current(branch) if known else np.zeros(len(solution.scenarios))

@@ -7,6 +7,7 @@ until the cut-out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -20,7 +21,7 @@ from loopwright.netlist.solve import Solution, solve
 from loopwright.power import charge, sizing
 from loopwright.power.battery import END_OF_LIFE_FRACTION, KineticBattery, fit_kinetic, temperature_factor
 from loopwright.power.discharge import Load, Phase, Rest, Standby, Trace, discharge, longest_standby
-from loopwright.power.forecast import PowerForecast, label_of, read_power
+from loopwright.power.forecast import Floats, PowerForecast, label_of, read_power
 from loopwright.power.sizing import CapacityFormula
 from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
 from loopwright.values.figure import Figure, Input, Origin, Working
@@ -89,7 +90,12 @@ class StandbyForecast:
         """
         standby, alarm = self.loads if devices else tuple(replace(load, margin_v={}) for load in self.loads)
         other = self.kinetic.scaled(self.capacity_fraction * capacity_ah / self.fitted_ah)
-        return longest_standby(other, standby=standby, alarm=alarm, alarm_h=self.requirement.alarm_h, cut_out_v=self.cut_out_v)
+        name, arguments = (self.supply, capacity_ah, devices), (other, standby, alarm, self.requirement.alarm_h, self.cut_out_v)
+        known = LASTED.find(name, arguments)
+        if known is None:
+            known = longest_standby(other, standby=standby, alarm=alarm, alarm_h=self.requirement.alarm_h, cut_out_v=self.cut_out_v)
+            LASTED.put(name, arguments, known)
+        return known
 
     def size_on_sale_ah(self) -> float | None:
         """Return the smallest capacity on sale [Ah] that meets the formula and lasts the hours too; None when none does."""
@@ -105,6 +111,8 @@ RESTED: Recent[Rest] = Recent(most_names=60)
 """Batteries as they were walked at rest last, by supply: currents stay where a cable of a device of steady current is changed."""
 WALKED: Recent[tuple[Trace, Standby]] = Recent(most_names=60)
 """The same with the alarm after it: an edit of what one supply feeds leaves the others as they were."""
+LASTED: Recent[Standby] = Recent(most_names=200, each=1)
+"""How long other capacities would last, by supply and capacity: a remedy tries a row of them."""
 CURRENT_PLACES, MARGIN_PLACES = 7, 6
 """Decimal places of the table a battery is walked along: tenths of microamperes, microvolts.
 
@@ -124,7 +132,11 @@ def forecast_standby(job: Job, power: PowerForecast, requirement: Requirement) -
     nominal_v = {name: _battery_sheet(job, name).nominal_v for name in with_battery}
     grids = {volts: tuple(float(v) for v in volts * np.linspace(GRID_LOW, GRID_HIGH, GRID_POINTS)) for volts in nominal_v.values()}
     swept = {volts: _sweep(job, power.network, emf) for volts, emf in grids.items()}
-    return tuple(_one(job, power, swept[nominal_v[name]], grids[nominal_v[name]], name, requirement) for name in with_battery)
+    margins = {volts: _margins(found) for volts, found in swept.items()}
+    return tuple(
+        _one(job, power, requirement, name, _loads(swept[volts], margins[volts].get(name, {}), grids[volts], name))
+        for name, volts in nominal_v.items()
+    )
 
 
 def _battery_sheet(job: Job, supply: str) -> BatterySheet:
@@ -144,9 +156,7 @@ def _sweep(job: Job, network: PowerNetwork, emf: tuple[float, ...]) -> PowerFore
     return read_power(job, network, solution)
 
 
-def _one(
-    job: Job, power: PowerForecast, swept: PowerForecast, emf: tuple[float, ...], name: str, requirement: Requirement
-) -> StandbyForecast:
+def _one(job: Job, power: PowerForecast, requirement: Requirement, name: str, loads: tuple[Load, Load]) -> StandbyForecast:
     fitted = job.equipment[name].battery
     supply = job.sheet_of(name).supply
     assert fitted is not None and supply is not None
@@ -155,7 +165,7 @@ def _one(
     fraction = _fraction(fitted)
     kinetic = kinetic_of(sheet, fitted)
     aged = kinetic.scaled(fraction)
-    standby, alarm = (_load(swept, name, emf, start) for start in (0, len(emf)))
+    standby, alarm = loads
     nominal = sheet.nominal_v
     standby_a, alarm_a = standby.at(nominal), alarm.at(nominal)
     cut_out = supply.cut_out_v
@@ -230,16 +240,25 @@ def kinetic_of(sheet: BatterySheet, fitted: FittedBattery) -> KineticBattery:
     return fit_kinetic(table, internal_ohm=sheet.internal_ohm / parallel, full_v=sheet.full_v)
 
 
-def _load(swept: PowerForecast, supply: str, emf: tuple[float, ...], start: int) -> Load:
-    columns = slice(start, start + len(emf))
-    margins = {}
+def _margins(swept: PowerForecast) -> dict[str, dict[str, Floats]]:
+    """Return the volts in hand at every supply input over the whole sweep, by the unit whose output feeds it."""
+    out: dict[str, dict[str, Floats]] = {}
     for load in swept.loads:
         fed = load.landing.output.split(".")[0] if load.landing.output else load.landing.equipment
-        row = load.margin_v[columns]
-        if fed == supply and np.all(np.isfinite(row)):
-            margins[load.name] = tuple(row.round(MARGIN_PLACES).tolist())
-    current = swept.supply(supply).battery_a[columns]
-    return Load(emf_v=emf, current_a=tuple(np.maximum(current, 0.0).round(CURRENT_PLACES).tolist()), margin_v=margins)
+        out.setdefault(fed, {})[load.name] = load.margin_v
+    return out
+
+
+def _loads(swept: PowerForecast, margins: Mapping[str, Floats], emf: tuple[float, ...], supply: str) -> tuple[Load, Load]:
+    """Return what a battery sees set and in alarm, rounded as said at CURRENT_PLACES; ``margins`` are those of what its supply feeds."""
+    current = np.maximum(swept.supply(supply).battery_a, 0.0).round(CURRENT_PLACES)
+    in_hand = {name: row.round(MARGIN_PLACES) for name, row in margins.items()}
+
+    def table(half: slice) -> Load:
+        rows = {name: tuple(row[half].tolist()) for name, row in in_hand.items() if np.all(np.isfinite(row[half]))}
+        return Load(emf_v=emf, current_a=tuple(current[half].tolist()), margin_v=rows)
+
+    return table(slice(0, len(emf))), table(slice(len(emf), 2 * len(emf)))
 
 
 def _charger(power: PowerForecast, supply: SupplySheet, name: str) -> tuple[charge.Charger, float]:

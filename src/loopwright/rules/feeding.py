@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from loopwright.job.sheet import STATES, ChargerKind
 from loopwright.netlist.element import Resistance, Source
 from loopwright.netlist.solve import solve
-from loopwright.power.forecast import LoadForecast, PowerForecast, SupplyForecast, read_power
+from loopwright.power.forecast import LoadForecast, PowerForecast, SupplyForecast, read_supply
 from loopwright.rules.facts import Facts
 
 NO_HELP = ("mains-no-battery", "recharging")
@@ -71,7 +71,7 @@ def _unlimited(facts: Facts, supply: SupplyForecast, names: Sequence[str]) -> Su
         for element in power.network.netlist.elements
     )
     solution = solve(replace(power.network.netlist, elements=elements), tuple(power.solution.scenarios[power.column(n)] for n in names))
-    return read_power(facts.job, power.network, solution).supply(supply.name)
+    return read_supply(supply.name, supply.limit_a, solution)
 
 
 def _limits_its_charging(facts: Facts, supply: SupplyForecast) -> bool:
