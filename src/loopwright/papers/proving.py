@@ -44,7 +44,8 @@ def event_table_paper(found: Found, *, revision: str, now: datetime) -> bytes:
     if now.tzinfo is None:
         raise ValueError("the moment on a table needs its zone")
     job = found.due.job
-    missing, odd = difference(found.board)
+    # Before anything has arrived everything would be missing, which the table says itself.
+    missing, odd = difference(found.board) if found.board.events else ((), ())
     contents = _head(job, TABLE, revision, now) | {
         "centre": _centre(job),
         "head": list(HEAD),
