@@ -107,7 +107,9 @@ def test_a_key_is_printed_on_a_terminal_alone(run: Run, job: Path, tmp_path: Pat
         (("--host", "centre.example"), "not an IP address"),
         (("--port", "70000"), "out of bounds"),
         (("--test-h", "13"), "out of bounds"),
-        (("--host", "192.0.2.7"), "cannot be opened"),
+        (("--host", "192.0.2.7"), "cannot be opened: this machine has no such address"),
+        (("--port", "abc"), "abc"),
+        (("--passphrase", "abc"), "not repeated"),
     ],
 )
 def test_where_nothing_can_be_received_is_said(run: Run, job: Path, arguments: tuple[str, ...], words: str) -> None:

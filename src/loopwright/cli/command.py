@@ -165,8 +165,8 @@ def _misused(error: CycloptsError) -> int:
 
 def _near_a_secret(error: CycloptsError) -> bool:
     """Return whether somebody may have written a secret where something else was expected."""
-    asked = any(token.startswith(("--vault", "--passphrase")) for token in error.root_input_tokens or ())
-    return asked or bool({"vault", "people", "decode", "receive", "send"} & set(error.command_chain or ()))
+    asked = any(token.startswith(("--vault", "--passphrase", "--key")) for token in error.root_input_tokens or ())
+    return asked or bool({"vault", "people", "decode", "send"} & set(error.command_chain or ()))
 
 
 def _refused(refusal: Refusal, *, machine: bool) -> int:

@@ -138,6 +138,8 @@ def _receive(job: Path, title: str, place: Place, vault: Vault | None, *, flushe
     try:
         running = Running(place, Bench(desk=desk, keeper=keeper, tell=tell, clock=lambda: datetime.now(UTC), slow=flushed))
         say(plain(f"{title}: receiving at {place.host} port {running.port}, TCP and UDP."))
+        if place.is_loopback:
+            say("Only this machine reaches it: --host with its address on the site's network lets the control unit in.")
         _say_accounts(listed)
         if show_key and vault:
             _show_keys(vault, listed)

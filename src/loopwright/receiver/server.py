@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
+import os
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -24,6 +26,11 @@ NOBODY_RESPONDS = (
 )
 AFTERWARDS = "Put the receiving centre's own address, account and key back at the control unit, and send a test event there."
 BACKLOG = 256
+_WHY = {
+    errno.EADDRNOTAVAIL: "this machine has no such address",
+    errno.EADDRINUSE: "another program has it; take another port, or 0 for one that is free",
+    errno.EACCES: "ports below 1024 need more rights",
+}
 TICK_S = 1.0
 
 
@@ -40,6 +47,11 @@ class Place:
     test_h: float = USUAL_TEST_H
     poll_s: float | None = None
     limits: Limits = field(default_factory=Limits)
+
+    @property
+    def is_loopback(self) -> bool:
+        """Whether this machine alone reaches it."""
+        return ip_address(self.host).is_loopback
 
     def checked(self) -> Place:
         """Return the place if it is one address of one machine and one test of a few hours. Raises NotOpened."""
@@ -185,4 +197,5 @@ async def opened(place: Place, bench: Bench) -> AsyncIterator[Receiver]:
 
 
 def _words(place: Place, port: int, way: str, error: OSError) -> str:
-    return f"{place.host} port {port} ({way}) cannot be opened: {(error.strerror or str(error)).lower()}."
+    why = _WHY.get(error.errno or 0, os.strerror(error.errno or 0).lower())
+    return f"{place.host} port {port} ({way}) cannot be opened: {why}."
