@@ -11,7 +11,7 @@ CENTRE_WORDS = "the receiving centre"
 OUTPUTS = {
     "exit-begins": "the exit time of {place} begins",
     "prevented": "{place} cannot be set: {about}",
-    "override": "{place} is set in spite of: {about}",
+    "override": "{place} is set although {about}",
     "nobody-left": "nobody went out, so {place} is set in part",
     "set": "{place} is set",
     "unset": "{place} is unset",
@@ -48,9 +48,17 @@ OUTPUTS = {
     "awake": "inputs are looked at again",
 }
 CONDITIONS = {
-    "open": "a zone stands open", "memory": "an alarm is not cleared", "tamper": "tamper", "hold-up": "hold-up",
-    "path": "a path has failed", "mains": "mains", "battery": "battery",
-}  # fmt: skip
+    "open": "a zone stands open",
+    "memory": "an alarm is not cleared",
+    "tamper": "a tamper is not cleared",
+    "hold-up": "a hold-up is not cleared",
+    "path": "a path has failed",
+    "mains": "mains have failed",
+    "battery": "the battery is low",
+}
+"""What may be in the way of setting, as a clause."""
+FEEDS = {"path": "the path", "mains": "mains power", "battery": "the battery"}
+"""What may fail and come back."""
 
 
 def event_words(programme: Programme, event: Event) -> str:
@@ -75,8 +83,8 @@ def event_words(programme: Programme, event: Event) -> str:
             return f"the time of {place} is over" + (f" and {place_words(programme, event.over)} stands open" if event.over else "")
     others = {
         "lock": f"the lock of {place} is thrown",
-        "fault": f"{CONDITIONS.get(event.place, place)} fails",
-        "restored": f"{CONDITIONS.get(event.place, place)} comes back",
+        "fault": f"{FEEDS.get(event.place, place)} fails",
+        "restored": f"{FEEDS.get(event.place, place)} comes back",
         "power-lost": "mains and battery are gone",
         "power-back": "mains come back",
         "awake": "the time after power came back is over",
@@ -94,7 +102,8 @@ def event_words(programme: Programme, event: Event) -> str:
 
 def output_words(programme: Programme, output: Output) -> str:
     """Return what is given out as a clause."""
-    about = CONDITIONS.get(output.about, "") if output.word in ("prevented", "override", "fault", "restored") else ""
+    known = {"prevented": CONDITIONS, "override": CONDITIONS, "fault": FEEDS, "restored": FEEDS}.get(output.word, {})
+    about = known.get(output.about)
     return OUTPUTS[output.word].format(place=place_words(programme, output.place), about=about or place_words(programme, output.about))
 
 

@@ -52,18 +52,8 @@ def setting(trial: Trial) -> Iterator[Broken]:
                 continue
             told = trial.first_story(found, _sets_untold(found, area, name, present))
             if told:
-                words = f"{trial.whole.areas[area].name} is set although {_clause(name)}, and nobody is told."
+                words = f"{trial.whole.areas[area].name} is set although {CONDITION_WORDS[name]}, and nobody is told."
                 yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told[0])
-
-
-def _clause(name: str) -> str:
-    plain = {
-        "tamper": "a tamper is not cleared",
-        "hold-up": "a hold-up is not cleared",
-        "mains": "mains have failed",
-        "battery": "the battery is low",
-    }
-    return plain.get(name, CONDITION_WORDS[name])
 
 
 def _openable(trial: Trial, area: str) -> list[str]:
