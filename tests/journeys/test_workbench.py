@@ -307,6 +307,7 @@ def test_the_area_of_a_detector_is_put_right_by_ticking(visit: Visit) -> None:
     row = page.locator('[id="row:zones/z02"]')
     row.wait_for()
     visit.until("document.readyState === 'complete'")  # a press before the scripts are at work does nothing
+    unfold(page, "lies")
     for words in ("Offices", "Lobby and stair"):
         revision = visit.revision()
         page.get_by_label(f"zone 2 lies in {words}", exact=True).click()

@@ -42,6 +42,14 @@ def test_a_response_that_breaks_a_promise_is_told_with_its_story_and_mended_agai
     assert "Mended. No promise was found broken." in strip(draw)
 
 
+def test_what_was_not_searched_is_never_told_as_kept(draw: Drawn) -> None:
+    assert not draw.session.edit(SetField("zones/z04/response/full", "shrug"))
+    told = strip(draw)
+    assert "Nothing was searched." in told and "shrug" in told and "No promise" not in told
+    assert not draw.session.edit(SetField("zones/z04/response/full", "immediate"))
+    assert "No promise was found broken." in strip(draw) and "Mended" not in strip(draw)
+
+
 def test_an_odd_cell_is_numbered_and_told(draw: Drawn) -> None:
     draw.session.edit(SetField("zones/z05/response/full", "chime"))
     draw.session.edit(SetField("users/sitter/areas/house", "set"))

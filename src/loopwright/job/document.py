@@ -328,7 +328,7 @@ class OutputRule:
     terminal: Annotated[str, TerminalRef("outputs")] = need("The output.")
     follows: Text = need("The event it follows.")
     duration_s: Seconds | None = may("How long; silent for as long as the event.")
-    how: Literal["follow", "pulse", "latch", "timed"] = may("As long as the event, a short pulse, until it is cleared, or for a time.", "follow")
+    how: Literal["follow", "pulse", "latch", "timed"] = may("As long as the event, a pulse, until cleared, or for a time.", "follow")
     rest: Literal["off", "on"] = may("Polarity: off at rest and on with the event, or the other way.", "off")
     load_a: Amperes | None = may("Current of what hangs on it, where that stands in no cable run.")
     load_v: Volts | None = may("Volts of what hangs on it, likewise.")

@@ -10,7 +10,7 @@ from loopwright.job.labels import ROWS, label_at, label_in
 from loopwright.job.shape import BoolShape, FieldShape, ListShape, MapShape, RecordShape, Shape, TextShape
 from loopwright.rules.ruleset import rulesets
 from loopwright.web.change import next_id
-from loopwright.web.dictionary import cell_unit, choice_key, plain_words, shape_of_cell, shown, ticked, words_of
+from loopwright.web.dictionary import cell_unit, choice_key, plain_words, shape_of_cell, shown, ticked, value_at, words_of
 from loopwright.web.entered import FITTED, NAME, TICK
 
 MANY = {"outputs": 1, "discharge": 3, "feeds": 1, "path": 1, "loads": 1, "settings": 1}
@@ -122,6 +122,10 @@ def reading_places(job: Job) -> list[tuple[str, str]]:
 
 def _name(job: Job, what: str) -> Entry:
     """Return the entry for the name of the row to put in."""
+    shape = shape_of_cell(what)
+    if isinstance(shape, MapShape) and (words := words_of(shape.key)):
+        left = tuple((word, _time_words(word)) for word in words if word not in value_at(job, what))
+        return Entry(name="id", label="which one", kind="words", words=left, needed=True)
     if what.endswith("/end_resistors"):
         return Entry(name="id", label="across output", hint="the output's name on the data sheet", needed=True)
     if what.endswith("/choices"):
@@ -131,6 +135,11 @@ def _name(job: Job, what: str) -> Entry:
     if what.startswith("sheets/") and what.count("/") > 1:
         return Entry(name="id", label="its name", hint="letters, digits, hyphens and underscores", needed=True)
     return Entry(name="id", label="name in the document", hint=_NAME_HINT, needed=True, value=_suggested(job, what))
+
+
+def _time_words(key: str) -> str:
+    """Return the key of a time as people say it: ``entry_s`` is the entry time."""
+    return f"{plain_words(key.removesuffix('_s'))} time" if key.endswith("_s") else plain_words(key)
 
 
 _NAME_HINT = "letters, digits, hyphens and underscores; cables and circuits refer to it"

@@ -26,6 +26,8 @@ class Verdict:
         if self.found is None:
             return f"Not searched: {self.refused}."
         broken = self.found.broken
+        if not self.found.searches and not broken:
+            return f"Nothing was searched. {' '.join(self.found.not_covered[:1])}"
         if self.fresh:
             return f"This change breaks a promise: {self.fresh[0].sentence}"
         if broken:
@@ -60,7 +62,7 @@ class Rehearsed:
         except TooManyStatesError as reason:
             return Verdict(found=None, refused=str(reason))
         before = self._known[0][1].found if self._known else None
-        if before is None:
+        if before is None or not (before.searches and found.searches):
             return Verdict(found=found)
         was, now = ({(each.promise, each.subject) for each in each_found.broken} for each_found in (before, found))
         fresh = tuple(each for each in found.broken if (each.promise, each.subject) not in was)
