@@ -13,10 +13,11 @@ Run = Callable[..., Any]
 
 def test_a_promise_kept_and_one_broken(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "job.yaml"
-    file.write_text(demo.text("dwelling"), encoding="utf-8")
+    text = demo.text("dwelling")
+    file.write_text(text, encoding="utf-8")
     done = run("rehearse", str(file))
     assert done.status == 0 and "Not found broken" in done.out and "Not covered: Schedules" in done.out
-    file.write_text(demo.text("dwelling").replace("stay: ignored}, watched: full}", "stay: ignored}, watched: every-set}"), encoding="utf-8")
+    file.write_text(text.replace("stay: ignored}, watched: full}", "stay: ignored}, watched: every-set}"), encoding="utf-8")
     done = run("rehearse", str(file), "--json")
     assert done.status == 1
     assert {each["subject"] for each in done.data()["broken"]} == {f"zones/z0{n}/response/stay" for n in (6, 7, 8)}
