@@ -1,7 +1,7 @@
 """The search beside the model checker SPIN in one run: the same programmes, the same states, seconds of processor and states a second.
 
 Needs spin and gcc. The model is the one written by hand from docs/programme.md (tests/oracles/area.pml), searched by depth and by breadth.
-Run from the project's root with ``PYTHONPATH=src:tests``.
+Run from the project's root with ``PYTHONPATH=src``; without spin and gcc it says so and ends.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -21,7 +22,9 @@ from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, Respo
 from loopwright.rehearse.search import search
 from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import by_the_clock
-from oracles.by_hand import model, numbers
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+from oracles.by_hand import model, numbers  # noqa: E402
 
 FLAGS = ("-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DMEMLIM=2048")
 PATIENCE_S = 3000
@@ -105,6 +108,9 @@ def theirs(folder: Path, programme: Programme, *, breadth: bool) -> tuple[float,
 
 def main() -> None:
     """Print the table."""
+    if not (shutil.which("spin") and shutil.which("gcc")):
+        print("spin or gcc is not installed")
+        return
     print("| programme | states | | whole, s | search, s | states/s |\n|---|---|---|---|---|---|")
     names = sys.argv[1:] or list(CASES)
     with tempfile.TemporaryDirectory() as folder:

@@ -90,13 +90,17 @@ class Reached:
 
     def taken(self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None) -> list[tuple[int, Row]]:
         """Return the rows wanted that happen in some states, each with the one reached soonest in which it does, the soonest first."""
-        found = list[tuple[int, int, int, Row]]()
-        for row in self.table.rows:
-            if wanted(row):
-                state = self.first(self.takes(row) if there is None else self.takes(row) & there)
-                if state is not None:
-                    found.append((self.depth(state), len(found), state, row))
-        return [(state, row) for _, _, state, row in sorted(found, key=lambda each: each[:2])]
+        rows = [row for row in self.table.rows if wanted(row)]
+        here = np.arange(self.states.size) if there is None else np.flatnonzero(there)
+        if not rows or not here.size:
+            return []
+        soonest = np.full(len(rows), self.states.size, dtype=np.int64)
+        here = here[np.argsort(self.depths[here], kind="stable")]  # The first that fits is then the one reached soonest.
+        for at, row in Matcher(rows).pairs(self.states[here]):
+            np.minimum.at(soonest, row, at)
+        happens = np.flatnonzero(soonest < self.states.size)
+        order = happens[np.argsort(self.depths[here[soonest[happens]]], kind="stable")]
+        return [(int(self.states[here[soonest[number]]]), rows[int(number)]) for number in order]
 
     def depth(self, state: int) -> int:
         """Return how many events it takes to come to a state. Raises KeyError for one not reached."""
