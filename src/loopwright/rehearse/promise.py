@@ -20,7 +20,7 @@ PROMISES = {
     "setting": "An area is set with something in the way only by whoever may, and it is told.",
     "cancel": "Unset in the abort window, nothing is sent; after it, a cancel is.",
     "confirm": "An alarm is confirmed by two zones of their own, and can be.",
-    "sounds": "Every alarm starts the sounders, and for long enough only.",
+    "sounds": "Every alarm starts the sounders.",
     "not-all-locked-out": "Never are all zones of an area locked out and nobody was told.",
     "way-back": "From every state that can be reached, the area can be unset, set and cleared by somebody who may.",
     "shared": "A shared area is unset exactly when one of the areas that share it is.",
