@@ -18,7 +18,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
-from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, Response, ZonePlan
+from loopwright.programme.response import Response
+from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, ZonePlan
 from loopwright.rehearse.search import search
 from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import by_the_clock

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from loopwright.rehearse.plan import CONDITIONS, Programme, Response
+from loopwright.programme.response import Response
+from loopwright.rehearse.plan import CONDITIONS, Programme
 from loopwright.rehearse.state import tick_s
 
 MODEL = Path(__file__).with_name("area.pml")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from random import Random
 
-from loopwright.rehearse.plan import CONDITIONS, AreaPlan, Choices, Person, Programme, Response, ZonePlan
+from loopwright.programme.response import Response
+from loopwright.rehearse.plan import CONDITIONS, AreaPlan, Choices, Person, Programme, ZonePlan
 
 WATCHING = (Response.FINAL_EXIT, Response.ENTRY_ROUTE, Response.IMMEDIATE, Response.IMMEDIATE, Response.ROUND_THE_CLOCK)
 

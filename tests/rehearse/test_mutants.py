@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from loopwright.job.document import Job
-from loopwright.rehearse.plan import Response
+from loopwright.programme.response import Response
 from often import DEEP
 from rehearse.test_promises import broken, everywhere, good, with_cell
 

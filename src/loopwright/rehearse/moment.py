@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loopwright.rehearse.plan import Programme, Response
+from loopwright.programme.response import Response
+from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.state import UNSET, Effect, Output
 
 

@@ -3,31 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Literal
 
-FULL = "full"
+from loopwright.programme.response import FULL, Response
 
-
-class Response(StrEnum):
-    """What a zone does in a set state: words of the trade (common practice, no source)."""
-
-    IGNORED = "ignored"
-    CHIME = "chime"
-    SOAK_TEST = "soak-test"
-    FINAL_EXIT = "final-exit"
-    ENTRY_ROUTE = "entry-route"
-    IMMEDIATE = "immediate"
-    ROUND_THE_CLOCK = "24-hour"
-    TAMPER = "tamper"
-    HOLD_UP = "hold-up"
-
-
-ALSO_SAID = {"instant": Response.IMMEDIATE, "none": Response.IGNORED, "entry-exit": Response.FINAL_EXIT, "follower": Response.ENTRY_ROUTE}
-"""Other words of the trade for the same (common practice, no source)."""
-ON_THE_WAY = frozenset({Response.FINAL_EXIT, Response.ENTRY_ROUTE})
-ANY_TIME = frozenset({Response.ROUND_THE_CLOCK, Response.TAMPER, Response.HOLD_UP})
-QUIET = frozenset({Response.IGNORED, Response.CHIME, Response.SOAK_TEST})
 Column = tuple[Response, ...]
 """What a zone does: unset first, then each set state in the order of the programme."""
 

@@ -5,20 +5,8 @@ from __future__ import annotations
 from loopwright.job.document import Job, User, Zone
 from loopwright.job.document import Programme as Told
 from loopwright.job.sheet import Kind
-from loopwright.rehearse.plan import (
-    ALSO_SAID,
-    FULL,
-    USUAL_PREVENTION,
-    USUAL_SOUNDS,
-    AreaPlan,
-    Choices,
-    Column,
-    NotCoveredError,
-    Person,
-    Programme,
-    Response,
-    ZonePlan,
-)  # fmt: skip
+from loopwright.programme.response import ALSO_SAID, FULL, Response
+from loopwright.rehearse.plan import USUAL_PREVENTION, USUAL_SOUNDS, AreaPlan, Choices, Column, NotCoveredError, Person, Programme, ZonePlan
 
 
 def programme_of(job: Job, areas: tuple[str, ...] | None = None) -> Programme:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import ANY_TIME, CONDITIONS, ON_THE_WAY, QUIET, Person, Response
+from loopwright.rehearse.plan import CONDITIONS, Person
 from loopwright.rehearse.state import ENTRY, EXIT, NOBODY, NOT_USED, SET, SETTLING, UNSET, USED, Event, fields
 
 

@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from loopwright.rehearse.plan import ANY_TIME, ON_THE_WAY, QUIET, Programme
+from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET
+from loopwright.rehearse.plan import Programme
 
 UNSET, EXIT, SET, ENTRY = range(4)
 MODES = ("unset", "exit", "set", "entry")

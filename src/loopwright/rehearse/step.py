@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
+from loopwright.programme.response import ON_THE_WAY, Response
 from loopwright.rehearse import observe, setting, walk, zone
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import CONDITIONS, ON_THE_WAY, Person, Programme, Response
+from loopwright.rehearse.plan import CONDITIONS, Person, Programme
 from loopwright.rehearse.state import BLIND, ENTRY, EXIT, GONE, ON, SET, SETTLING, UNSET, Effect, Event, Output, clocks, running, tick_s
 
 TICK = Event("tick")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from loopwright.programme.response import ON_THE_WAY, Response
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import ON_THE_WAY, Response
 from loopwright.rehearse.setting import ends_by_act, leave, served
 from loopwright.rehearse.state import (
     ANOTHER,

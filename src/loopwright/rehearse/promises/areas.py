@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from loopwright.programme.response import ON_THE_WAY, QUIET
 from loopwright.rehearse.part import OTHERS
-from loopwright.rehearse.plan import CONDITIONS, ON_THE_WAY, QUIET, Walk
+from loopwright.rehearse.plan import CONDITIONS, Walk
 from loopwright.rehearse.promise import Broken, Trial
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.state import ENTRY, SET, UNSET

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from loopwright.rehearse.plan import ANY_TIME, FULL, Response
+from loopwright.programme.response import ANY_TIME, FULL, Response
 from loopwright.rehearse.promise import Broken, Trial
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.state import SET, UNSET
