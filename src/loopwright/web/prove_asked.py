@@ -14,6 +14,7 @@ from loopwright.values.error import JobError, Problem
 from loopwright.web.api.waiting import Waiting
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
+from loopwright.web.port_asked import add_port
 from loopwright.web.print_run import Clock, revision_of
 from loopwright.web.prove_change import By, ProveChange, changed, said_at
 from loopwright.web.prove_record import on_record
@@ -32,6 +33,7 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
     """Add the addresses of the room, and the one proving there is of the job."""
     proving = draw.prove = Proving(session, clock)
     waiting = Waiting(session)
+    add_port(app, draw, session, proving)
 
     @app.post(f"/{ROOM}")
     @demands(Right.ENTER_READINGS)

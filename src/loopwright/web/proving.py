@@ -20,6 +20,7 @@ from loopwright.signalling.received import Polled, Received
 from loopwright.store.proof_file import ProofFile, proof_path
 from loopwright.store.received import ReceivedReader, received_path
 from loopwright.values.recent import Recent
+from loopwright.web.receiving import Standing as Port
 from loopwright.web.session import Session
 
 MOST_READ = 1000
@@ -47,6 +48,8 @@ class Proving:
         self.clock = clock
         self.file = ProofFile(proof_path(session.file.path))
         self.feed: Feed | None = None
+        self.port: Callable[[], Port | None] | None = None
+        """Gives the port that is open for the test; None where none can be."""
         self.words = ""
         """How the room stands, in a word: as it was found last."""
         self._lock, self._reading = Lock(), Lock()
@@ -69,7 +72,10 @@ class Proving:
 
     def tag(self) -> str:
         """Return what tells one state from another: something was said, something arrived, or the job was changed."""
-        return f"{self.file.state()}.{self.last()}.{self._session.state.revision}"
+        port = self.port() if self.port is not None else None
+        # A page that says for how many minutes it still listens is drawn anew with each of them.
+        listening = f".{port.until:%H%M%S}.{port.left_min}" if port is not None else ""
+        return f"{self.file.state()}.{self.last()}.{self._session.state.revision}{listening}"
 
     def found(self, appraisal: Appraisal, record: Record | None = None) -> Found:
         """Return how everything stands now; with ``record`` as if that were what was said. Raises StoreError."""

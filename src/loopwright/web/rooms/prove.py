@@ -21,6 +21,7 @@ from loopwright.store.file import StoreError
 from loopwright.values.figure import show
 from loopwright.web.page import Page
 from loopwright.web.prove_record import unrecorded
+from loopwright.web.receiving import addresses
 from loopwright.web.site_reading import UNITS, typed
 
 if TYPE_CHECKING:
@@ -80,6 +81,8 @@ def view(page: Page) -> Mapping[str, Any]:
         "now": _now(job, found),
         "open": _is_open(found),
         "clock_zone": found.now.tzinfo,
+        "port": proving.port() if proving.port is not None else None,
+        "hosts": addresses() if proving.port is not None else (),
         "calls": _calls(page, proving, found),
         "urgent": sum(each.urgent for each in found.board.calls),
         "units": UNITS,
