@@ -56,7 +56,7 @@ def test_the_difference_is_told(run: Run, job: Path) -> None:
     assert done.status == 0
     assert "Run W30 is 90 m long instead of 14 m." in done.out and "title" not in done.out.lower()
     assert "9.54 V → 6.39 V, needs 8.50 V: no longer met" in done.out
-    assert "must 2 → 3" in done.out and "New findings:" in done.out
+    assert "must 3 → 4" in done.out and "New findings:" in done.out
     whole = run("history", str(job), "--from", "as designed", "--json").data()
     assert [each["words"] for each in whole["sentences"]][-1] == "Run W12 is 60 m long instead of 16 m."
     assert (whole["from"]["number"], whole["to"]["number"]) == (2, 4)

@@ -53,7 +53,7 @@ def told(*edits: Edit, text: str = TEXT) -> list[str]:
         ([RemoveField("cables/W02/slack_m")], ["Run W02: slack at the ends: 0 m as assumed, 1 m before."]),
         ([RemoveItem("zones/z05/areas/0")], ["Zone 5: areas: now without Shop."]),
         ([SetField("zones/z03/response/full", "chime")], ["Zone 3: does, full: ‘chime’ instead of ‘entry-route’."]),
-        ([RemoveItem("zones/z05")], ["Zone 5 (Shop floor) taken out."]),
+        ([RemoveItem("zones/z12")], ["Zone 12 (Packing) taken out."]),
         ([SetField("region/standby_h", "30")], ["Standby asked for: 30 h."]),
         (
             [SetField("sheets/equipment/oq-e16/loads/supply/unset_a", "50 mA")],

@@ -16,6 +16,8 @@ PLANTED = {
     ("supply-overloaded-charging", "equipment/supply-2", Severity.MUST),
     ("circuit-misread", "circuits/c11", Severity.SHOULD),
     ("common-area-detector", "zones/z02/areas", Severity.SHOULD),
+    ("walk-in-too-slow", "areas/offices/entry_s", Severity.MUST),
+    ("entry-door-refused", "zones/z04", Severity.SHOULD),  # in a part set it may be meant
 }
 
 
@@ -24,7 +26,7 @@ def business() -> Appraisal:
     return appraise(read(demo.text("business")).job)
 
 
-def test_the_five_planted_defects_are_found(business: Appraisal) -> None:
+def test_the_planted_defects_are_found(business: Appraisal) -> None:
     found = {(finding.code, finding.subject, finding.severity) for finding in business.findings}
     assert found >= PLANTED
 

@@ -86,7 +86,7 @@ def test_any_two_revisions_are_told_with_figures_and_findings(room: Room) -> Non
     room.session.edit(RenameItem("cables/W30", "W99"))
     told = room.page("/history?from=1")
     assert "Run W30 renamed W99." in told and "Run W99 is 90 m long instead of 14 m." in told
-    assert "9.54 V" in told and "no longer met" in told and "must 2 → 3" in told
+    assert "9.54 V" in told and "no longer met" in told and "must 3 → 4" in told
     assert "Lobby sounder gets" in told.partition("New findings")[2]
     back = room.page("/history?from=3&to=1")
     assert "Run W30 is 14 m long instead of 90 m." in back and "met now" in back and "Findings that are gone" in back

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from loopwright.job.document import Job
-from loopwright.programme.response import DOOR, does
+from loopwright.programme.response import DOOR, FULL, does
 from loopwright.programme.route import IN, ROOM, Passed, Route, doors_of, routes_of
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import some
@@ -45,15 +45,22 @@ def check_entry_doors(facts: Facts) -> list[Finding]:
         said = some([f"{does(zone, state) or 'nothing said'} in {state}" for state in wrong])
         apart = "" if any(does(zone, state) != DOOR for state in wrong) else ", and it lies in another area"
         found.append(
-            _must(
-                "entry-door-refused",
-                f"zones/{route.door}",
-                f"People may come in to {job.areas[route.area].name} by zone {zone.number} ({zone.text}), which begins no entry there: "
-                f"{said}{apart}.",
-                "Make it a final exit of the area, or of a shared area on the way; or take it out of the doors people may come in by.",
+            Finding(
+                code="entry-door-refused",
+                severity=_gravity(wrong),
+                subject=f"zones/{route.door}",
+                sentence=f"People may come in to {job.areas[route.area].name} by zone {zone.number} ({zone.text}), which begins no entry "
+                f"there: {said}{apart}.",
+                remedy="Make it a final exit of the area or of a shared area on the way, or take it out of the doors people may come in by.",
+                source="job-document",
             )
         )
     return found
+
+
+def _gravity(states: Iterable[str]) -> Severity:
+    """Return how grave it is that nobody can come in in these states: in a part set it may be meant, for people are inside."""
+    return Severity.MUST if FULL in states else Severity.SHOULD
 
 
 def _must(code: str, subject: str, sentence: str, remedy: str) -> Finding:
@@ -80,7 +87,7 @@ def _not_borne(job: Job, route: Route, passed: Passed) -> Finding:
     passes = "walks through the room of" if guessed else "passes"
     return Finding(
         code="walk-raises-alarm",
-        severity=Severity.SHOULD if guessed else Severity.MUST,
+        severity=Severity.SHOULD if guessed else _gravity(state for _, state in bad),
         subject=f"zones/{passed.zone}",
         sentence=f"Who walks between zone {door.number} ({door.text}) and the keypad of {job.areas[route.area].name} {passes} "
         f"zone {zone.number} ({zone.text}), which does not bear it: {said}.",
