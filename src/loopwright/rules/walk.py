@@ -51,7 +51,7 @@ def check_entry_doors(facts: Facts) -> list[Finding]:
                 subject=f"zones/{route.door}",
                 sentence=f"People may come in to {job.areas[route.area].name} by zone {zone.number} ({zone.text}), which begins no entry "
                 f"there: {said}{apart}.",
-                remedy="Make it a final exit of the area or of a shared area on the way, or take it out of the doors people may come in by.",
+                remedy="Make it a final exit of the area or of a shared area on the way, or take it out of the doors people may use.",
                 source="job-document",
             )
         )
