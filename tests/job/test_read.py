@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from time import perf_counter
+from time import process_time
 
 import pytest
 
@@ -192,9 +192,9 @@ def test_a_missing_sheet_does_not_bring_more_problems_with_it() -> None:
     ],
 )
 def test_what_cannot_be_a_document_is_refused_in_one_line_and_in_no_time(text: str | bytes, says: str) -> None:
-    began = perf_counter()
+    began = process_time()
     found = problems(text)
-    assert perf_counter() - began < 3
+    assert process_time() - began < 3
     assert len(found) == 1
     assert says in str(found[0])
 

@@ -50,7 +50,7 @@ def does(zone: Zone, state: str) -> str:
     'entry-route'
     """
     said = zone.response.get(state, "")
-    return ALSO_SAID.get(said, said)
+    return str(ALSO_SAID.get(said, said))
 
 
 def begins_entry(job: Job, zone: Zone) -> bool:
