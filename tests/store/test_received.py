@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import stat
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -128,6 +129,32 @@ def test_a_file_of_a_later_version_is_left_as_it_is(tmp_path: Path) -> None:
             opened(path)
     with pytest.raises(StoreError, match="nothing was received"):
         ReceivedReader(tmp_path / "none.db")
+
+
+def test_who_looks_while_it_is_made_finds_none_or_a_whole_one(tmp_path: Path) -> None:
+    made: list[bool] = []
+
+    def look(path: Path) -> None:
+        while not made:
+            if path.exists():
+                reader = ReceivedReader(path)
+                assert reader.last() == 0
+                reader.close()
+
+    for number in range(20):
+        path = tmp_path / f"{number}.received.db"
+        made.clear()
+        with ThreadPoolExecutor(3) as looking:
+            looks = [looking.submit(look, path) for _ in range(2)]
+            opened = looking.submit(ReceivedFile, path)
+            ReceivedFile(path).close()
+            opened.result().close()
+            made.append(True)
+            for each in looks:
+                each.result()
+        assert sorted(each.name for each in tmp_path.glob(f"*{number}.received.db*")) == [path.name]
+        path.unlink()
+    assert not list(tmp_path.iterdir())
 
 
 def test_polls_are_counted_by_path(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import secrets
 import sqlite3
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
@@ -21,6 +22,7 @@ from loopwright.signalling.repeats import REMEMBERED, Recent, Source, Stored, so
 from loopwright.signalling.verdict import POLLS, Answer, Verdict, events_of
 from loopwright.store.engine import BUSY_MS, plain, to_read, told
 from loopwright.store.file import StoreError
+from loopwright.store.whole import take_name
 
 SUFFIX = ".received.db"
 FORMAT = 1
@@ -280,20 +282,30 @@ def _moment(at_us: object) -> datetime:
 
 
 def _to_write(path: Path, *, flushed: bool) -> sqlite3.Connection:
-    with contextlib.suppress(FileExistsError):
-        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OURS_ALONE))
+    if not path.exists():
+        _make(path)
+    return _written(path, f"wal_autocheckpoint={LOG_PAGES}", f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON")
+
+
+def _make(path: Path) -> None:
+    """Make the empty database under another name first: who looks for it meanwhile finds none, or a whole one."""
+    draft = path.parent / f".loopwright-{secrets.token_hex(8)}"
+    os.close(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OURS_ALONE))
+    try:
+        # A database takes its log only before its first table.
+        with contextlib.closing(_written(draft, "journal_mode=WAL")) as database:
+            database.executescript(f"BEGIN;{_TABLES}PRAGMA user_version={FORMAT};COMMIT;")
+        with contextlib.suppress(FileExistsError):
+            take_name(draft, path, over=False)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _written(path: Path, *pragmas: str) -> sqlite3.Connection:
     database = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
     try:
-        # In this order: a database that is not there yet takes its log only before its first table.
-        waits = "FULL" if flushed else "NORMAL"
-        for pragma in ("journal_mode=WAL", f"wal_autocheckpoint={LOG_PAGES}", f"synchronous={waits}", "foreign_keys=ON"):
+        for pragma in pragmas:
             database.execute(f"PRAGMA {pragma}")
-        database.execute("BEGIN IMMEDIATE")
-        if database.execute("PRAGMA user_version").fetchone()[0] == 0:
-            for statement in _TABLES.split(";"):
-                database.execute(statement)
-            database.execute(f"PRAGMA user_version={FORMAT}")
-        database.execute("COMMIT")
     except BaseException:
         database.close()
         raise
