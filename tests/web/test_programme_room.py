@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from loopwright import demo
-from loopwright.job.edit import SetField
+from loopwright.job.edit import RemoveField, SetField
 from loopwright.store.file import JobFile
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
@@ -45,9 +45,13 @@ def test_a_response_that_breaks_a_promise_is_told_with_its_story_and_mended_agai
 def test_what_was_not_searched_is_never_told_as_kept(draw: Drawn) -> None:
     assert not draw.session.edit(SetField("zones/z04/response/full", "shrug"))
     told = strip(draw)
-    assert "Nothing was searched." in told and "shrug" in told and "No promise" not in told
+    assert "shrug" in told and "searched without it" in told and "found broken in the rest" in told and "kept-all" not in told
+    assert not draw.session.edit(RemoveField("areas/house/entry_s"))
+    told = strip(draw)
+    assert "Nothing was searched." in told and "No promise" not in told and "kept-all" not in told
+    assert not draw.session.edit(SetField("areas/house/entry_s", "30"))
     assert not draw.session.edit(SetField("zones/z04/response/full", "immediate"))
-    assert "No promise was found broken." in strip(draw) and "Mended" not in strip(draw)
+    assert "No promise was found broken." in strip(draw) and "kept-all" in strip(draw)
 
 
 def test_an_odd_cell_is_numbered_and_told(draw: Drawn) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from loopwright.job.document import Job, User, Zone
 from loopwright.job.document import Programme as Told
 from loopwright.job.sheet import Kind
@@ -24,6 +26,19 @@ def programme_of(job: Job, areas: tuple[str, ...] | None = None) -> Programme:
         tracks=frozenset({"conditions", "power"}),
         observers=frozenset({"report", "sound", "confirm"}),
     )
+
+
+def spoken(job: Job) -> tuple[Job, tuple[str, ...]]:
+    """Return a job without the zones of which a cell is empty or not a known response, and what is lacking of each."""
+    zones, lacking = {}, []
+    for name, zone in job.zones.items():
+        try:
+            column(job, zone)
+        except NotCoveredError as reason:
+            lacking.append(str(reason))
+        else:
+            zones[name] = zone
+    return (replace(job, zones=zones), tuple(lacking)) if lacking else (job, ())
 
 
 def _area(job: Job, name: str) -> AreaPlan:

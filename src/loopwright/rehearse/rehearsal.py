@@ -8,7 +8,7 @@ from loopwright.job.document import Job
 from loopwright.rehearse.plan import NotCoveredError
 from loopwright.rehearse.promise import Broken, Trial
 from loopwright.rehearse.promises import alarms, areas, zones
-from loopwright.rehearse.reading import programme_of
+from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import tick_s
 
 FAMILIES = (
@@ -19,13 +19,17 @@ FAMILIES = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Rehearsal:
-    """What the search found, over how many states in how many searches, how it was simplified, and what it did not cover."""
+    """What the search found, over how many states in how many searches, how it was simplified, and what it did not cover.
+
+    ``left_out`` says of each zone that was left out what is lacking; it stands in ``not_covered`` too.
+    """
 
     broken: tuple[Broken, ...]
     states: int
     searches: int
     tick_s: float
     simplified: tuple[str, ...]
+    left_out: tuple[str, ...]
     not_covered: tuple[str, ...]
 
 
@@ -42,8 +46,10 @@ def rehearse(job: Job) -> Rehearsal:
 
     Raises TooManyStatesError for a part with more states than can be held.
     """
-    covered, missing = _covered(job)
-    trial = Trial(job, programme_of(job, covered))
+    said, lacking = spoken(job)
+    left_out = tuple(f"{each[:1].upper()}{each[1:]}: searched without it." for each in lacking)
+    covered, missing = _covered(job, said)
+    trial = Trial(job, programme_of(said, covered))
     broken: dict[tuple[str, str], Broken] = {}
     for family in FAMILIES:
         for each in family(trial):
@@ -54,16 +60,20 @@ def rehearse(job: Job) -> Rehearsal:
         searches=len(trial.sizes),
         tick_s=tick_s(trial.whole),
         simplified=SIMPLIFIED,
-        not_covered=(*missing, *trial.missing, *_unsaid(job), *_left_out(job)),
+        left_out=left_out,
+        not_covered=(*left_out, *missing, *trial.missing, *_unsaid(job), *_left_out(job)),
     )
 
 
-def _covered(job: Job) -> tuple[tuple[str, ...], list[str]]:
-    """Return the areas that can be searched, and why the others cannot."""
+def _covered(job: Job, said: Job) -> tuple[tuple[str, ...], list[str]]:
+    """Return the areas that can be searched, and why the others cannot. ``said`` is the job without the zones that are left out."""
     covered, missing = [], []
+    lying, left = ({area for zone in each.zones.values() for area in zone.areas} for each in (job, said))
     for name in job.areas:
         try:
-            programme_of(job, (name,))
+            if name in lying - left:
+                raise NotCoveredError(f"{job.areas[name].name}: no zone of it is said whole")
+            programme_of(said, (name,))
         except NotCoveredError as reason:
             missing.append(f"{reason}." if str(reason).startswith(job.areas[name].name) else f"{job.areas[name].name}: {reason}.")
         else:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from loopwright.job.document import Job
 from loopwright.rehearse.plan import NotCoveredError, Programme
-from loopwright.rehearse.reading import programme_of
+from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import ENTRY, EXIT, MODES, UNSET, Event, Output, begin, running, tick_s
 from loopwright.rehearse.step import due, events, step
 from loopwright.rehearse.words import event_words, output_words, state_words
@@ -62,9 +62,11 @@ def _by_itself(event: Event) -> bool:
 def play(job: Job, acts: Iterable[str]) -> Stand:
     """Return where a job's programme stands after acts, each written as :func:`written` does.
 
-    Areas of which too little is said are left out. Raises NotCoveredError where that leaves none, and ValueError for an act that is none.
+    Areas and zones of which too little is said are left out. Raises NotCoveredError where that leaves none, and
+    ValueError for an act that is none.
     """
-    programme = programme_of(job, _told_of(job))
+    said, _ = spoken(job)
+    programme = programme_of(said, _told_of(said))
     stand = Stand(programme=programme, state=begin(programme), at_s=0.0, log=())
     for act in list(acts)[:MOST_ACTS]:
         stand = _after(stand, act)

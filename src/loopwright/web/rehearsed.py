@@ -25,7 +25,7 @@ class Verdict:
         """Return the verdict in one line."""
         if self.found is None:
             return f"Not searched: {self.refused}."
-        broken = self.found.broken
+        broken, aside = self.found.broken, self.found.left_out
         if not self.found.searches and not broken:
             return f"Nothing was searched. {' '.join(self.found.not_covered[:1])}"
         if self.fresh:
@@ -34,7 +34,13 @@ class Verdict:
             promises = len({each.promise for each in broken})
             lead = f"{promises} of {len(PROMISES)} promises {'is' if promises == 1 else 'are'} broken"
             return f"{'Mended; ' if self.mended else ''}{lead}: {broken[0].sentence}"
-        return f"{'Mended. ' if self.mended else ''}No promise was found broken."
+        mended = "Mended. " if self.mended else ""
+        return f"{mended}{aside[0]} No promise was found broken in the rest." if aside else f"{mended}No promise was found broken."
+
+    @property
+    def kept_all(self) -> bool:
+        """Return whether everything was searched and nothing found broken."""
+        return self.found is not None and bool(self.found.searches) and not self.found.broken and not self.found.left_out
 
 
 class Rehearsed:

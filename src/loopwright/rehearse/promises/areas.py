@@ -139,6 +139,8 @@ def walk(trial: Trial) -> Iterator[Broken]:
 def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:
     unknown = [zone for zone in (route.door, *route.past) if zone not in trial.whole.zones]
     if unknown:
+        names = ", ".join(f"zone {trial.job.zones[each].number}" if each in trial.job.zones else each for each in unknown)
+        trial.missing[f"{trial.whole.areas[name].name}: a walk past {names} is not tried, since that is not searched."] = None
         return
     areas = dict.fromkeys((name, *(area for zone in (route.door, *route.past) for area in trial.whole.zones[zone].areas)))
     found = trial.walked(areas, route)
