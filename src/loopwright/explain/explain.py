@@ -6,7 +6,7 @@ the parts it has solved, for the second and third reading of the same visit.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,17 +78,30 @@ class Weighed:
             self.follow(chance, self.after.none_of_these)
             self.outs = outcomes(known, self.rows, self.keep, np.array(left, dtype=np.int64))
             self.group = alike(self.outs, self.owner, self.weight)
-            self.advised = advise(self.outs.only(lambda check: may(check) and self._makes_sense(check)), self.weight, self.group)
+            some = self.outs.only(self._in_question(self.outs.checks, may))
+            self.advised = advise(some, self.weight, self.group, self._behind(some.checks))
             if not self.advised.stop:
                 return
 
-    def _makes_sense(self, check: Check) -> bool:
-        """Return whether a check can be asked now: when alarms come is no question before there were any."""
-        after = words()[check.scenario].after if check.kind is CheckKind.TOLD else ""
-        return not after or any(
-            seen.told == YES_NO[:1] and (seen.check.kind, seen.check.scenario, seen.check.place) == (CheckKind.TOLD, after, check.place)
-            for seen in self.used
-        )
+    def _in_question(self, checks: Sequence[Check], may: Callable[[Check], bool]) -> Callable[[Check], bool]:
+        """Return which checks may be asked now or after another of ``checks``: when alarms come is no question before there were any."""
+        first = {(check.scenario, check.place) for check in checks if check.kind is CheckKind.TOLD and may(check)}
+
+        def asked(check: Check) -> bool:
+            after = _after(check)
+            return may(check) and (not after or self._told_yes(after, check.place) or (after, check.place) in first)
+
+        return asked
+
+    def _behind(self, checks: Sequence[Check]) -> NDArray[np.int64]:
+        """Return for each check the number of the word that has to be told with yes before, -1 for none and where it was."""
+        number = {(check.scenario, check.place): n for n, check in enumerate(checks) if check.kind is CheckKind.TOLD}
+        behind = ((_after(check), check.place) for check in checks)
+        return np.array([-1 if not each[0] or self._told_yes(*each) else number[each] for each in behind], dtype=np.int64)
+
+    def _told_yes(self, word: str, place: str) -> bool:
+        asked = (CheckKind.TOLD, word, place)
+        return any(seen.told == YES_NO[:1] and (seen.check.kind, seen.check.scenario, seen.check.place) == asked for seen in self.used)
 
     def _in_doubt(self) -> list[Floats]:
         """Return the beliefs to be looked into, one after the other: that of single faults, or where two at once are likelier that of each
@@ -302,6 +315,11 @@ def _kept(chance: Floats) -> NDArray[np.int64]:
     order = np.argsort(-chance, kind="stable")[:MOST_ROWS]
     kept: Iterable[int] = {0, *order[chance[order] > LEAST_ROW].tolist()}
     return np.array(sorted(kept))
+
+
+def _after(check: Check) -> str:
+    """Return the word that has to be told with yes before a check makes sense, nothing for most."""
+    return words()[check.scenario].after if check.kind is CheckKind.TOLD else ""
 
 
 def _no_such(reading: Seen) -> str:

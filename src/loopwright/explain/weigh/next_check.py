@@ -34,8 +34,6 @@ LEAST_WEIGHT = 1e-4
 """Rows this much less likely than the likeliest are left out when checks are followed."""
 GRAIN = 40
 """Rows of one class whose chances are the same to one part in so many are followed as one."""
-SURE = 0.97
-"""Above this chance an answer is gone on from only where one check alone is worth its minutes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -81,12 +79,15 @@ def alike(outs: Outcomes, owner: NDArray[np.int64], weight: Floats) -> NDArray[n
 class _Search:
     """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check.
 
-    Beliefs are (beliefs, rows): many are gone on from at once.
+    ``after`` is for each check the one that has to come out in the first of its outcomes before it makes sense, -1 for none;
+    ``first`` the cell of each check that is that outcome. Beliefs are (beliefs, rows): many are gone on from at once.
     """
 
-    def __init__(self, chance: Floats, group: NDArray[np.int64], minutes: Floats) -> None:
+    def __init__(
+        self, chance: Floats, group: NDArray[np.int64], minutes: Floats, after: NDArray[np.int64], first: NDArray[np.int64]
+    ) -> None:
         _, self.group = np.unique(group, return_inverse=True)
-        self.chance, self.minutes = chance, minutes
+        self.chance, self.minutes, self.opened_by, self.first = chance, minutes, after, first
         self.member = np.zeros((int(self.group.max()) + 1, group.size))
         self.member[self.group, np.arange(group.size)] = 1.0
         self.flat = np.ascontiguousarray(np.moveaxis(chance, 1, 0)).reshape(group.size, -1)
@@ -119,6 +120,7 @@ class _Search:
         then /= then.sum(axis=1, keepdims=True)
         still = left[belief]
         still[np.arange(len(belief)), check[belief]] = False
+        still |= (self.opened_by == check[belief, None]) & (order[belief, rank] == self.first[check[belief]])[:, None]
         share = chance[belief, rank]
         ends = self.ends(then, still, way[belief] * share, depth - 1)
         covered = np.bincount(belief, weights=share, minlength=len(p))
@@ -153,42 +155,71 @@ class _Look:
     alone: Floats
 
 
-def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], most: int = 3) -> Advised:
-    """Return the best checks for the probabilities ``p`` of the rows of ``outs``, whose classes are ``group``."""
+def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], after: NDArray[np.int64] | None = None, most: int = 3) -> Advised:
+    """Return the best checks for the probabilities ``p`` of the rows of ``outs``, whose classes are ``group``.
+
+    ``after`` is for each check the number of the one that has to come out in the first of its outcomes before it makes sense, -1 for none.
+    """
     if not outs.checks:
         return Advised(checks=(), stop=True)
     minutes = np.array([check.minutes for check in outs.checks])
-    look = _Search(outs.chance, group, minutes).look(p[None], np.ones((1, minutes.size), dtype=np.bool_))
-    order = np.argsort(-look.rate[0], kind="stable")
-    short = order[look.rate[0][order] > 0][:SHORT_LIST]
+    behind = np.full(minutes.size, -1) if after is None else after
+    now = _Search(outs.chance, group, minutes, behind, np.zeros(minutes.size, dtype=np.int64))
+    look = now.look(p[None], behind[None] < 0)
+    rate = _with_doors(now, p, look)
+    order = np.argsort(-rate, kind="stable")
+    short = order[rate[order] > 0][:SHORT_LIST]
     if not short.size:
         return Advised(checks=(), stop=True)
     # The best if it is the last is gone on from too, wherever it stands on the list.
     last = int(np.argmin(look.alone[0]))
-    if last not in short[:FOLLOWED]:
-        short = np.insert(short[short != last], FOLLOWED - 1, last)[:SHORT_LIST]
-    chance, weight, classes = _packed(outs.chance[short], p, group)
-    ahead = _Search(chance, classes, minutes[short])
-    first = np.arange(min(FOLLOWED, short.size))
+    if np.isfinite(look.alone[0, last]):
+        followed = short[behind[short] < 0][: FOLLOWED - 1]
+        short = np.array(list(dict.fromkeys((*followed.tolist(), last, *short.tolist()))))[:SHORT_LIST]
+    chance, weight, classes, first_cell = _packed(outs.chance[short], p, group)
+    at = np.full(minutes.size + 1, -1)
+    at[short] = np.arange(short.size)
+    ahead = _Search(chance, classes, minutes[short], at[behind[short]], first_cell)
+    first = np.flatnonzero(behind[short] < 0)[:FOLLOWED]
     beliefs = np.repeat(weight[None], first.size, axis=0)
-    left = np.ones((first.size, short.size), dtype=np.bool_)
+    left = np.repeat(behind[None, short] < 0, first.size, axis=0)
     # What is seen but seldom is not followed, so the last check's own worth, in which it counts, is held beside.
     ends = np.minimum(ahead.after(beliefs, first, left, np.ones(first.size), DEPTH), look.alone[0][short[first]])
     found = tuple(
         Advice(
             check=outs.checks[short[n]],
             bits=float(look.bits[0, short[n]]),
-            end_minutes=float(ends[n]),
+            end_minutes=float(end),
             cells=_cells(outs.chance[short[n]], p, group),
         )
-        for n in np.argsort(ends, kind="stable")[:most].tolist()
+        for end, n in sorted(zip(ends.tolist(), first.tolist(), strict=True))[:most]
     )
     return Advised(checks=found, stop=found[0].end_minutes >= float(look.wrong[0]))
 
 
-def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Return the chances with the cells in use put first and the empty ones dropped, the rows that no check parts taken together, and their
-    probabilities and classes: for checks that are gone through many times."""
+def _with_doors(search: _Search, p: Floats, look: _Look) -> Floats:
+    """Return the information [bit] a minute of each check, that of what opens others with the best of those it opens counted in.
+
+    What is opened has the rate of both together, so that it is on the list where what opens it is.
+    """
+    rate = look.rate[0].copy()
+    for door in np.unique(search.opened_by[search.opened_by >= 0]).tolist():
+        opened = search.opened_by == door
+        then = p * search.chance[door, :, 0]
+        share = float(then.sum())
+        if share <= LIKELY:
+            continue
+        bits = search.look(then[None] / share, opened[None]).bits[0]
+        both = (look.bits[0, door] + share * bits) / (search.minutes[door] + share * search.minutes)
+        rate[opened] = np.where(bits[opened] > LEAST_BITS, both[opened], 0.0)
+        # What opens comes before what it opens.
+        rate[door] = max(float(rate[door]), float(rate[opened].max()) * (1 + 1e-9))
+    return np.asarray(rate)
+
+
+def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.int64]]:
+    """Return the chances with the cells in use put first and the empty ones dropped, the rows that no check parts taken together, their
+    probabilities and classes, and where the first cell of each check is put: for checks that are gone through many times."""
     order = np.argsort(-(p @ chance), axis=1)
     used = int((chance.max(axis=1) > 0).sum(axis=1).max())
     some = np.take_along_axis(chance, order[:, None, :used], axis=2)
@@ -202,7 +233,7 @@ def _packed(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[Floats
     classes = np.zeros(len(weight), dtype=np.int64)
     classes[together] = group[heavy]
     merged = np.einsum("mr,crb->cmb", member / weight[:, None], some[:, heavy], optimize=True)
-    return merged, weight / weight.sum(), classes
+    return merged, weight / weight.sum(), classes, np.argmin(order, axis=1)
 
 
 def _cells(chance: Floats, p: Floats, group: NDArray[np.int64]) -> tuple[tuple[int, float, int, float], ...]:

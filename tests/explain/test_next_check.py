@@ -1,0 +1,59 @@
+"""The next check: what opens other questions counts for what they tell, and none is asked before it makes sense."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loopwright.explain.check import YES_NO, Check, CheckKind
+from loopwright.explain.hypothesis import Floats
+from loopwright.explain.weigh.next_check import advise
+from loopwright.explain.weigh.outcome import Outcomes
+from often import often
+
+
+def outcomes(chances: list[Floats], minutes: list[float]) -> Outcomes:
+    """Return checks answered with yes or no, by the chance of yes of each under each row."""
+    checks = tuple(
+        Check(kind=CheckKind.TOLD, where="system", scenario=str(n), minutes=each, outcomes=YES_NO) for n, each in enumerate(minutes)
+    )
+    yes = np.array(chances)
+    return Outcomes(
+        checks=checks,
+        rows=np.arange(yes.shape[1] - 1),
+        chance=np.stack((yes, 1 - yes), axis=2),
+        reads=np.full(yes.shape, np.nan),
+        edges=np.zeros((len(checks), 1)),
+    )
+
+
+def test_a_question_that_tells_nothing_is_asked_for_those_it_opens() -> None:
+    outs = outcomes([np.array([0.9, 0.9, 0.9]), np.array([0.95, 0.03, 0.03])], [1.0, 1.0])
+    p, group = np.array([0.5, 0.4, 0.1]), np.arange(3)
+    assert advise(outs.only(lambda check: check.scenario == "0"), p, group).stop
+    found = advise(outs, p, group, np.array([-1, 0]))
+    assert not found.stop
+    assert [each.check.scenario for each in found.checks] == ["0"]
+    # Where the door is hardly ever open, what lies behind is not worth it.
+    shut = outcomes([np.array([0.001, 0.001, 0.001]), np.array([0.95, 0.03, 0.03])], [1.0, 1.0])
+    assert advise(shut, p, group, np.array([-1, 0])).stop
+
+
+@given(
+    st.lists(st.floats(0.02, 1.0), min_size=3, max_size=5),
+    st.lists(st.floats(0.02, 0.98), min_size=5, max_size=5),
+    st.floats(0.5, 20.0),
+)
+@settings(max_examples=often(25), deadline=None)
+def test_a_door_that_costs_nothing_and_is_always_open_makes_no_difference(odds: list[float], yes: list[float], minutes: float) -> None:
+    p = np.array(odds) / sum(odds)
+    behind = np.array(yes[: p.size])
+    group = np.arange(p.size)
+    alone = advise(outcomes([behind], [minutes]), p, group)
+    both = advise(outcomes([np.ones(p.size), behind], [1e-9, minutes]), p, group, np.array([-1, 0]))
+    assert alone.stop == both.stop
+    if not alone.stop:
+        assert [each.check.scenario for each in both.checks] == ["0"]
+        assert both.checks[0].end_minutes == pytest.approx(alone.checks[0].end_minutes, rel=1e-6)
