@@ -10,6 +10,7 @@ import pytest
 from loopwright import demo
 from loopwright.job.document import Job
 from loopwright.job.read import read
+from loopwright.rehearse.part import reached
 from loopwright.rehearse.promise import PROMISES, Broken, Trial
 from loopwright.rehearse.promises import areas
 from loopwright.rehearse.reading import programme_of
@@ -204,3 +205,25 @@ def test_areas_shared_in_a_circle_are_told_and_not_searched() -> None:
     job = shared()
     circle = {**job.areas, "offices": replace(job.areas["offices"], common_to=("lobby",))}
     assert any("shared by it" in line for line in rehearse(replace(job, areas=circle)).not_covered)
+
+
+CHANGES = [
+    ("z04", "full", "ignored"),
+    ("z03", "stay", "soak-test"),
+    ("z01", "full", "24-hour"),
+    ("z06", "full", "immediate"),
+    ("z09", "full", "hold-up"),
+]
+
+
+def test_what_was_searched_before_says_of_a_changed_cell_what_a_new_search_says() -> None:
+    """Stories too: of zones that do the same each is told by its own name."""
+    job, warm = good(), []
+    for change in CHANGES:
+        rehearse(job)
+        warm.append(rehearse(with_cell(job, *change)))
+    for change, found in zip(CHANGES, warm, strict=True):
+        reached.cache_clear()
+        assert rehearse(with_cell(job, *change)) == found
+    told = [broken(with_cell(job, name, "full", "ignored"))[f"watched zones/{name}/response/full"] for name in ("z04", "z05")]
+    assert ["Kitchen" in told[0].lines[-1], "Living room" in told[1].lines[-1]] == [True, True]

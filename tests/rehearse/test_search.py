@@ -7,8 +7,9 @@ from random import Random
 
 import pytest
 
-from loopwright.rehearse.part import OTHERS, part_of
-from loopwright.rehearse.plan import Programme
+from loopwright.programme.response import Response
+from loopwright.rehearse.part import OTHERS, masked, part_of
+from loopwright.rehearse.plan import Programme, ZonePlan
 from loopwright.rehearse.search import Reached, TooManyStatesError, search
 from loopwright.rehearse.state import begin, fields
 from loopwright.rehearse.step import core_effect, events, step
@@ -135,6 +136,58 @@ def test_one_zone_followed_beside_the_rest_reaches_what_it_reaches_among_all_of_
     assert inside <= outside
     if not whole.told.trips:
         assert inside == outside
+
+
+@pytest.mark.parametrize("seed", range(often(15)))
+def test_the_zones_and_people_kept_of_the_rest_reach_what_all_of_the_rest_reach(seed: int) -> None:
+    random = Random(6000 + seed)
+    more = {"observers": frozenset([random.choice(["report", "sound"])])} if random.random() < 0.5 else {"tracks": frozenset(["power"])}
+    whole = programme(random, areas=random.randint(1, 2), followed=1, rest=5, **more)
+    whole = replace(whole, people=(*whole.people, *(replace(each, name=f"{each.name} too") for each in whole.people)))
+    part = part_of(whole, whole.areas, ["z0"], observers=whole.observers, tracks=whole.tracks)
+    assert len(part.people) < len(whole.people)
+    assert projected(search(table_of(part)), list(fields(part))) == projected(search(table_of(whole)), list(fields(part)))
+
+
+def test_of_the_rest_only_what_does_something_of_its_own_is_kept() -> None:
+    does = {"a": ("ignored", "immediate", "entry-route"), "b": ("chime", "immediate", "ignored"), "c": ("24-hour", "24-hour", "24-hour")}
+    zones = {name: ZonePlan(areas=("a0",), does=tuple(map(Response, words)), followed=False) for name, words in does.items()}
+    whole = replace(programme(Random(1)), states=("full", "late"), zones=zones)
+    assert set(part_of(whole, ["a0"]).zones) == {"a", "c"}
+    assert set(part_of(whole, ["a0"], observers=["confirm"]).zones) == {"a", "b", "c"}
+
+
+@pytest.mark.parametrize("seed", range(often(8)))
+def test_a_part_under_other_names_reaches_the_same_layer_by_layer(seed: int) -> None:
+    made = small(Random(7000 + seed))
+    plain, names = masked(made)
+    assert sorted(names) == sorted(made.zones) and set(names.values()) == set(plain.zones)
+    mine, other = search(table_of(made)), search(table_of(plain))
+    assert [layer.size for layer in mine.layers] == [layer.size for layer in other.layers]
+    assert masked(replace(made, zones=dict(reversed(made.zones.items()))))[0] == plain or len(made.followed) > 1
+
+
+@pytest.mark.parametrize("seed", range(often(8)))
+def test_two_zones_that_do_the_same_reach_the_same_changed_about(seed: int) -> None:
+    """The sizes of the orbits add up to what is reached, and each of the two by itself reaches the same."""
+    made = programme(Random(8000 + seed), followed=1, rest=0)
+    twice = replace(made, zones=made.zones | {"twin": made.zones["z0"]})
+    states = {each for each in projected(search(table_of(twice)), list(fields(twice)))}
+    orbits = {frozenset([each, changed_about(each)]) for each in states}
+    assert sum(map(len, orbits)) == len(states)
+    reached = search(table_of(twice))
+    own = {name: projected(reached, [field for field in fields(twice) if field.startswith(name)]) for name in ("z0.", "twin.")}
+    assert {fixed({"z0" + field[4:]: value for field, value in state}) for state in own["twin."]} == own["z0."]
+
+
+def changed_about(state: Fixed) -> Fixed:
+    """Return a state with the two zones in each other's place, also as the one that started entry."""
+    found = {}
+    for name, value in state:
+        zone, dot, field = name.rpartition(".")
+        starter = {2: 3, 3: 2}.get(value, value) if field == "starter" else value
+        found[f"{dict(z0='twin', twin='z0').get(zone, zone)}{dot}{field}"] = starter
+    return fixed(found)
 
 
 @pytest.mark.parametrize("seed", range(often(12)))

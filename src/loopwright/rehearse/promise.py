@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from loopwright.job.document import Job
-from loopwright.rehearse.part import OTHERS, part_of, reached
+from loopwright.rehearse.part import OTHERS, masked, part_of, reached
 from loopwright.rehearse.plan import Programme, Walk
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.story import Scene, story_of
 from loopwright.rehearse.table import Row
+from loopwright.rehearse.words import told
 
+Known = TypeVar("Known")
 PROMISES = {
     "watched": "Every zone raises an alarm, or starts entry at a declared door, wherever the customer expects it to.",
     "any-time": "A zone that answers at any time in one set state does so in every state.",
@@ -42,6 +45,56 @@ class Broken:
         return tuple(f"{scene.at_s:g} s: {scene.words}." for scene in self.story)
 
 
+Story = tuple[Scene, ...]
+Candidates = Iterable[tuple[int, Row | None]]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Tried:
+    """What a part of the programme can reach. In it zones go by other names (``known_as``); stories are told under their own."""
+
+    reached: Reached
+    whole: Programme
+    known_as: Mapping[str, str]
+
+    def once(self, key: tuple[object, ...], work: Callable[[], Known]) -> Known:
+        """Return what some work on the part comes to, done once for all parts alike. ``key`` tells apart what is asked of one part."""
+        if key not in self.reached.memo:
+            self.reached.memo[key] = work()
+        found: Known = self.reached.memo[key]
+        return found
+
+    def told(
+        self, key: tuple[object, ...], candidates: Callable[[], Candidates], good: Callable[[Story], bool] | None = None
+    ) -> tuple[Story, Row | None] | None:
+        """Return the first of some courses that the clock allows, and that is ``good``, or None where there is none.
+
+        ``good`` is asked of the story with the names of the part.
+        """
+        found = self.once(key, lambda: _first_story(self.reached, candidates(), good))
+        return None if found is None else (self._named(found[0]), found[1])
+
+    def _named(self, story: Story) -> Story:
+        """Return a story with the names of the job."""
+        name = {mask: name for name, mask in self.known_as.items()}
+        scenes = []
+        for scene in story:
+            event = scene.event._replace(
+                place=name.get(scene.event.place, scene.event.place), over=name.get(scene.event.over, scene.event.over)
+            )
+            outputs = tuple(each._replace(about=name.get(each.about, each.about)) for each in scene.outputs)
+            scenes.append(Scene(at_s=scene.at_s, event=event, outputs=outputs, words=told(self.whole, event, outputs)))
+        return tuple(scenes)
+
+
+def _first_story(found: Reached, candidates: Candidates, good: Callable[[Story], bool] | None) -> tuple[Story, Row | None] | None:
+    for state, row in candidates:
+        story = story_of(found, state, row)
+        if story is not None and (good is None or good(story)):
+            return story, row
+    return None
+
+
 class Trial:
     """A job's programme on trial: its parts as they are asked for, how many states each took, and what was not covered."""
 
@@ -59,14 +112,14 @@ class Trial:
         observers: Iterable[str] = (),
         tracks: Iterable[str] = (),
         each: int = 1,
-    ) -> Reached:
+    ) -> Tried:
         """Return what a part of the programme can reach."""
         part = part_of(
             self.whole, self.with_served(areas), followed, observers=observers, observed=areas, tracks=tracks, each=each
         )  # fmt: skip
         return self._reached(part)
 
-    def walked(self, areas: Iterable[str], walk: Walk) -> Reached:
+    def walked(self, areas: Iterable[str], walk: Walk) -> Tried:
         """Return what somebody on a lawful walk can meet: only what lies on the way is there."""
         part = part_of(self.whole, areas, (walk.door,), observers=("report",))
         plans = {name: replace(plan, serves=tuple(set(plan.serves) - {OTHERS})) for name, plan in part.areas.items() if name != OTHERS}
@@ -83,16 +136,8 @@ class Trial:
                 found[serves[0]] = None
         return tuple(found)
 
-    def _reached(self, part: Programme) -> Reached:
-        found = reached(part)
-        self.sizes[part] = found.states.size
-        return found
-
-    @staticmethod
-    def first_story(found: Reached, candidates: Iterable[tuple[int, Row | None]]) -> tuple[tuple[Scene, ...], Row | None] | None:
-        """Return the first of some courses that the clock allows, or None where it allows none of them."""
-        for state, row in candidates:
-            story = story_of(found, state, row)
-            if story is not None:
-                return story, row
-        return None
+    def _reached(self, part: Programme) -> Tried:
+        plain, names = masked(part)
+        found = reached(plain)
+        self.sizes[plain] = found.states.size
+        return Tried(reached=found, whole=self.whole, known_as=names)

@@ -36,6 +36,7 @@ class Rehearsal:
 SIMPLIFIED = (
     "One area at a time; a shared area with one that shares it and a stand-in for the rest, a zone of several areas with them all.",
     "One zone is followed at a time, two where two matter; the others may be activated, or stand open, at any time.",
+    "Of the others, a zone that does nothing another would not do is left out; zones and people that do and may the same are one.",
     "Times may end whenever they run; a story that no clock allows is not told, and the search is then done by the clock.",
     "Reports, sounders and confirmation are looked at one at a time beside the areas, which do not depend on them.",
 )

@@ -6,7 +6,7 @@ What can be reached so includes what can be reached by the clock. A course that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -63,7 +63,7 @@ class Reached:
     layers: tuple[States, ...]
     states: States
     moving: Matcher
-    memo: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    memo: dict[Hashable, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def field(self, name: str) -> States:
         """Return a field of every state, in the order of ``states``."""
@@ -88,9 +88,14 @@ class Reached:
         taken: NDArray[np.bool_] = (self.states & np.uint64(row.mask)) == np.uint64(row.value)
         return taken
 
-    def taken(self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None) -> list[tuple[int, Row]]:
-        """Return the rows wanted that happen in some states, each with the one reached soonest in which it does, the soonest first."""
-        rows = [row for row in self.table.rows if wanted(row)]
+    def taken(
+        self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None, among: Iterable[Row] | None = None
+    ) -> list[tuple[int, Row]]:
+        """Return the rows wanted that happen in some states, each with the one reached soonest in which it does, the soonest first.
+
+        ``among`` are the rows that are looked through, left out all of them.
+        """
+        rows = [row for row in (self.table.rows if among is None else among) if wanted(row)]
         here = np.arange(self.states.size) if there is None else np.flatnonzero(there)
         if not rows or not here.size:
             return []

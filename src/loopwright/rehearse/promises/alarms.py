@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from itertools import combinations
 
 import numpy as np
 
 from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.search import Reached
 from loopwright.rehearse.state import QUIET_REPORT, SENT, UNSET, fields
 from loopwright.rehearse.story import Scene
 from loopwright.rehearse.table import Row
@@ -22,7 +24,7 @@ def cancel(trial: Trial) -> Iterator[Broken]:
         return
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), observers=("report",))
-        at, mask = found.table.packing.place[f"{area}.report"]
+        at, mask = found.reached.table.packing.place[f"{area}.report"]
 
         def uncancelled(row: Row, area: str = area, at: int = at, mask: int = mask) -> bool:
             sent = {each.about for each in row.outputs if each.word == "sent" and each.place == area}
@@ -30,7 +32,7 @@ def cancel(trial: Trial) -> Iterator[Broken]:
             stands = (row.value & mask) >> at if row.mask & mask else -1
             return leaves and ((stands == SENT and "cancel" not in sent) or (stands != SENT and bool(sent & {"alarm", "cancel"})))
 
-        story = trial.first_story(found, found.taken(uncancelled))
+        story = found.told(("uncancelled", area), partial(found.reached.taken, uncancelled))
         if story:
             sentence = f"{plan.name}: an alarm that was sent is unset or cleared in the cancel window, and no cancel is sent."
             yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story[0])
@@ -46,7 +48,7 @@ def confirm(trial: Trial) -> Iterator[Broken]:
         return
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), observers=("confirm",), each=2)
-        if not found.taken(lambda row: any(each.word == "confirmed" for each in row.outputs)):
+        if not found.once(("confirms",), partial(found.reached.taken, _confirms)):
             yield Broken(
                 promise="confirm",
                 subject=f"areas/{area}#confirm",
@@ -66,14 +68,20 @@ def _pairs(trial: Trial, area: str) -> list[tuple[str, str]]:
 
 def _one_circuit(trial: Trial, area: str, one: str, two: str) -> Iterator[Broken]:
     found = trial.search((area,), (one, two), observers=("confirm",))
-    candidates = found.taken(lambda row: row.event.place in (one, two) and any(each.word == "confirmed" for each in row.outputs))
-    for state, row in candidates:
-        story = trial.first_story(found, [(state, row)])
-        if story and _alarms(story[0]) <= {one, two}:
-            words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
-            sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
-            yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=story[0])
-            return
+    places = {found.known_as[one], found.known_as[two]}
+
+    def both(row: Row) -> bool:
+        return row.event.place in places and _confirms(row)
+
+    told = found.told(("both",), lambda: found.reached.taken(both), lambda story: _alarms(story) <= places)
+    if told:
+        words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
+        sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
+        yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=told[0])
+
+
+def _confirms(row: Row) -> bool:
+    return any(each.word == "confirmed" for each in row.outputs)
 
 
 def _alarms(story: tuple[Scene, ...]) -> set[str]:
@@ -92,7 +100,7 @@ def sounds(trial: Trial) -> Iterator[Broken]:
             words = {each.word for each in row.outputs if each.place == area}
             return "sound" in words and "sounds" not in words
 
-        story = trial.first_story(found, found.taken(mute))
+        story = found.told(("mute", area), partial(found.reached.taken, mute))
         if story:
             sentence = f"{plan.name}: an alarm does not start the sounders."
             yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=story[0])
@@ -110,15 +118,19 @@ def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
         stories = []
         for name in trial.whole.zones_of(area):
             found = trial.search((area,), (name,), observers=("report",))
-            known = fields(found.table.programme)
-            if f"{name}.trips" not in known:
-                continue
-            wrong = (found.field(f"{name}.trips") == told.trips) & (found.field(f"{area}.mode") != UNSET)
-            wrong &= found.field(f"{area}.report") == QUIET_REPORT if "alarm" in told.reports else np.ones_like(wrong)
-            wrong &= found.field(f"{area}.told") == 0 if f"{area}.told" in known else np.ones_like(wrong)
-            first = found.first(wrong)
-            stories.append(trial.first_story(found, [(first, None)]) if first is not None else None)
+            if f"{found.known_as[name]}.trips" in fields(found.reached.table.programme):
+                stories.append(found.told(("locked out", area), partial(_locked_out, found.reached, area, found.known_as[name])))
         if stories and all(stories):
             first_told = next(story[0] for story in stories if story)
             sentence = f"{plan.name}: every zone can come to be locked out, one after the other, with nothing sent."
             yield Broken(promise="not-all-locked-out", subject=f"areas/{area}#locked-out", sentence=sentence, story=first_told)
+
+
+def _locked_out(found: Reached, area: str, zone: str) -> list[tuple[int, Row | None]]:
+    """Return the state reached soonest in which a zone is locked out and nothing of it was sent."""
+    told = found.table.programme.told
+    wrong = (found.field(f"{zone}.trips") == told.trips) & (found.field(f"{area}.mode") != UNSET)
+    wrong &= found.field(f"{area}.report") == QUIET_REPORT if "alarm" in told.reports else np.ones_like(wrong)
+    wrong &= found.field(f"{area}.told") == 0 if f"{area}.told" in fields(found.table.programme) else np.ones_like(wrong)
+    first = found.first(wrong)
+    return [] if first is None else [(first, None)]

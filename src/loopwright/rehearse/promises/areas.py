@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loopwright.programme.response import ON_THE_WAY, QUIET
 from loopwright.rehearse.part import OTHERS
 from loopwright.rehearse.plan import CONDITIONS, Walk
-from loopwright.rehearse.promise import Broken, Trial
+from loopwright.rehearse.promise import Broken, Trial, Tried
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.state import ENTRY, SET, UNSET
 from loopwright.rehearse.table import Row
 from loopwright.rehearse.words import CONDITIONS as CONDITION_WORDS
 
-Where = NDArray[np.bool_]
 LAWFUL_NEVER = {"alarm", "exit-error", "setting-fails", "setting-stops"}
 NEVER_SENT = {"alarm", "exit-error", "confirmed-alarm"}
 
@@ -25,21 +24,31 @@ def way_back(trial: Trial) -> Iterator[Broken]:
     """Hold every area against being unset, set or alarmed for good."""
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), _openable(trial, area), tracks=("conditions",))
-        mode, part = found.field(f"{area}.mode"), found.field(f"{area}.part")
-        goals = [("unset", f"have {plan.name} unset", mode == UNSET)]
+        goals: list[tuple[str, str, str, Goal]] = [("unset", f"have {plan.name} unset", f"{area}.mode", (UNSET, None))]
         for number, state in enumerate(trial.whole.states):
             if not plan.serves:
-                goals.append((f"set-{state}", f"have {plan.name} set, {state}", (mode == SET) & (part == number)))
-        goals.append(("clear", f"clear an alarm of {plan.name}", found.field(f"{area}.memory") == 0))
-        goals += [(f"clear-{each}", f"clear a {each}", found.field(each) == 0) for each in ("tamper", "hold-up")]
-        for goal, words, there in goals:
-            stuck = found.first(~found.leads_to(there))
-            if stuck is None:
-                continue
-            told = trial.first_story(found, [(stuck, None)])
+                goals.append((f"set-{state}", f"have {plan.name} set, {state}", f"{area}.mode", (SET, number)))
+        goals.append(("clear", f"clear an alarm of {plan.name}", f"{area}.memory", (0, None)))
+        goals += [(f"clear-{each}", f"clear a {each}", each, (0, None)) for each in ("tamper", "hold-up")]
+        for goal, words, name, wanted in goals:
+            told = found.told(("stuck", area, name, wanted), partial(_stuck, found.reached, area, name, wanted))
             if told:
                 sentence = f"It can come to where nobody can {words}{'' if told[0] else ': from the start'}."
                 yield Broken(promise="way-back", subject=f"areas/{area}#{goal}", sentence=sentence, story=told[0])
+
+
+Goal = tuple[int, int | None]
+"""What a field has to come to, and with it the number of the set state where one is meant."""
+
+
+def _stuck(found: Reached, area: str, name: str, goal: Goal) -> list[tuple[int, None]]:
+    """Return the state reached soonest from which nothing leads to a goal."""
+    value, part = goal
+    there = found.field(name) == value
+    if part is not None:
+        there &= found.field(f"{area}.part") == part
+    stuck = found.first(~found.leads_to(there))
+    return [] if stuck is None else [(stuck, None)]
 
 
 def setting(trial: Trial) -> Iterator[Broken]:
@@ -47,11 +56,12 @@ def setting(trial: Trial) -> Iterator[Broken]:
     for area in trial.whole.areas:
         openable = _openable(trial, area)
         found = trial.search((area,), openable, tracks=("conditions",))
+        open_zone = found.known_as[openable[0]] if openable else ""
         for name in CONDITIONS:
-            present = _present(trial, found, area, name, openable)
-            if present is None:
+            if name == "open" and not open_zone:
                 continue
-            told = trial.first_story(found, _sets_untold(found, area, name, present))
+            field = {"open": f"{open_zone}.open", "memory": f"{area}.memory"}.get(name, name)
+            told = found.told(("untold", area, name), partial(_sets_untold, found, area, name, field))
             if told:
                 words = f"{trial.whole.areas[area].name} is set although {CONDITION_WORDS[name]}, and nobody is told."
                 yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told[0])
@@ -67,25 +77,19 @@ def _watched_contact(trial: Trial, name: str) -> bool:
     return zone.contact and any(does not in ON_THE_WAY | QUIET for does in zone.does[1:])
 
 
-def _present(trial: Trial, found: Reached, area: str, name: str, openable: list[str]) -> Where | None:
-    """Return the states in which a condition is there, or None where it cannot be."""
-    if name == "open":
-        name = f"{openable[0]}.open" if openable else ""
-    elif name == "memory":
-        name = f"{area}.memory"
-    return np.equal(found.field(name), np.uint64(1)) if name else None
-
-
-def _sets_untold(found: Reached, area: str, condition: str, present: Where) -> list[tuple[int, Row]]:
+def _sets_untold(tried: Tried, area: str, condition: str, field: str) -> list[tuple[int, Row]]:
     """Return the rows that take an area out of unset, a condition being there, and say nothing of it."""
+    found = tried.reached
     mask = found.table.packing.place[f"{area}.mode"][1]
+    leaving = tried.once(("leaving", area), lambda: [row for row in found.table.rows if row.set & mask and not row.keep & mask])
 
     def untold(row: Row) -> bool:
-        if row.set & mask == 0 or row.keep & mask or any((each.word, each.about) == ("override", condition) for each in row.outputs):
+        if any((each.word, each.about) == ("override", condition) for each in row.outputs):
             return False
         return condition != "open" or _opens_in(found, area, row)
 
-    return found.taken(untold, present & (found.field(f"{area}.mode") == UNSET))
+    present = np.equal(found.field(field), np.uint64(1))
+    return found.taken(untold, present & (found.field(f"{area}.mode") == UNSET), leaving)
 
 
 def _opens_in(found: Reached, area: str, row: Row) -> bool:
@@ -101,26 +105,28 @@ def shared(trial: Trial) -> Iterator[Broken]:
     for lobby, plan in trial.whole.areas.items():
         for each in plan.serves:
             found = trial.search((lobby, each))
-            served = [each] + ([OTHERS] if len(plan.serves) > 1 else [])
-            counted = np.ones(found.states.size, dtype=np.bool_)
-            unset = np.zeros(found.states.size, dtype=np.bool_)
-            for name in served:
-                mode = found.field(f"{name}.mode")
-                counted &= (mode == SET) | (mode == ENTRY)
-                unset |= mode == UNSET
-            stands = found.field(f"{lobby}.mode")
-            for goal, wrong, words in (
-                ("left-unset", counted & (stands == UNSET), "is left unset with all of its areas set"),
-                ("left-set", unset & (stands != UNSET), "is left set with one of its areas unset"),
+            served = (each, *([OTHERS] if len(plan.serves) > 1 else []))
+            for goal, words in (
+                ("left-unset", "is left unset with all of its areas set"),
+                ("left-set", "is left set with one of its areas unset"),
             ):
-                yield from _told(trial, found, wrong, f"areas/{lobby}#{goal}", f"{plan.name} {words}.")
+                told = found.told((goal, lobby, served), partial(_out_of_step, found.reached, lobby, served, goal))
+                if told:
+                    sentence = f"{plan.name} {words}."
+                    yield Broken(promise="shared", subject=f"areas/{lobby}#{goal}", sentence=sentence, story=told[0])
 
 
-def _told(trial: Trial, found: Reached, wrong: Where, subject: str, sentence: str) -> Iterator[Broken]:
-    first = found.first(wrong)
-    told = trial.first_story(found, [(first, None)]) if first is not None else None
-    if told:
-        yield Broken(promise="shared", subject=subject, sentence=sentence, story=told[0])
+def _out_of_step(found: Reached, lobby: str, served: tuple[str, ...], goal: str) -> list[tuple[int, None]]:
+    """Return the state reached soonest in which a shared area is unset with all of its areas set, or set with one of them unset."""
+    counted = np.ones(found.states.size, dtype=np.bool_)
+    unset = np.zeros(found.states.size, dtype=np.bool_)
+    for name in served:
+        mode = found.field(f"{name}.mode")
+        counted &= (mode == SET) | (mode == ENTRY)
+        unset |= mode == UNSET
+    stands = found.field(f"{lobby}.mode")
+    first = found.first(counted & (stands == UNSET) if goal == "left-unset" else unset & (stands != UNSET))
+    return [] if first is None else [(first, None)]
 
 
 def walk(trial: Trial) -> Iterator[Broken]:
@@ -144,7 +150,7 @@ def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:
         return
     areas = dict.fromkeys((name, *(area for zone in (route.door, *route.past) for area in trial.whole.zones[zone].areas)))
     found = trial.walked(areas, route)
-    told = trial.first_story(found, found.taken(_unlawful))
+    told = found.told(("unlawful",), lambda: found.reached.taken(_unlawful))
     if told:
         door = trial.whole.zones[route.door].text
         way = f"out of {trial.whole.areas[name].name} by {door}" if route.out else f"in by {door} to {trial.whole.areas[name].name}"

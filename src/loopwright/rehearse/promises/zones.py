@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
 
 from loopwright.programme.response import ANY_TIME, FULL, Response
-from loopwright.rehearse.promise import Broken, Trial
-from loopwright.rehearse.search import Reached
+from loopwright.rehearse.promise import Broken, Trial, Tried
 from loopwright.rehearse.state import SET, UNSET
 from loopwright.rehearse.table import Row
 
@@ -33,18 +36,22 @@ def watched(trial: Trial) -> Iterator[Broken]:
                 yield from _silent(trial, found, name, area, -1, "unset")
 
 
-def _silent(trial: Trial, found: Reached, name: str, area: str, part: int, state: str) -> Iterator[Broken]:
-    mode = found.field(f"{area}.mode")
-    there = mode == UNSET if part < 0 else (mode == SET) & (found.field(f"{area}.part") == part)
-    if trial.whole.told.shared_zones == "all":
-        for other in trial.whole.zones[name].areas:
-            there &= (found.field(f"{other}.mode") != UNSET) | (part < 0)
+def _silent(trial: Trial, found: Tried, name: str, area: str, part: int, state: str) -> Iterator[Broken]:
+    reached, place = found.reached, found.known_as[name]
     entry_door = part >= 0 and name in trial.job.areas[area].entry_doors
 
-    def silent(row: Row) -> bool:
-        return row.event.kind == "activated" and row.event.place == name and not _answered(row, area, entry_door)
+    def there() -> NDArray[np.bool_]:
+        mode = reached.field(f"{area}.mode")
+        here: NDArray[np.bool_] = mode == UNSET if part < 0 else (mode == SET) & (reached.field(f"{area}.part") == part)
+        if trial.whole.told.shared_zones == "all":
+            for other in trial.whole.zones[name].areas:
+                here &= (reached.field(f"{other}.mode") != UNSET) | (part < 0)
+        return here
 
-    told = trial.first_story(found, found.taken(silent, there))
+    def silent(row: Row) -> bool:
+        return row.event.kind == "activated" and row.event.place == place and not _answered(row, area, entry_door)
+
+    told = found.told(("silent", place, area, part, entry_door), lambda: reached.taken(silent, there()))
     if told is None:
         return
     story, row = told
@@ -84,29 +91,32 @@ def answers(trial: Trial) -> Iterator[Broken]:
             yield from _not_sent(trial, trial.search((area,), observers=("report",)), area, "")
 
 
-def _not_sent(trial: Trial, found: Reached, area: str, zone: str) -> Iterator[Broken]:
+def _not_sent(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
+    place = found.known_as.get(zone, "")
     for what in ("duress",) if not zone else ("hold-up", "tamper"):
 
         def unsent(row: Row, what: str = what) -> bool:
             words = {(each.word, each.about if each.word == "sent" else "") for each in row.outputs if each.place == area}
-            return (not zone or row.event.place == zone) and (what, "") in words and ("sent", what) not in words
+            return (not zone or row.event.place == place) and (what, "") in words and ("sent", what) not in words
 
-        told = trial.first_story(found, found.taken(unsent)) if trial.whole.told.centre else None
+        told = found.told(("unsent", what, place, area), partial(found.reached.taken, unsent)) if trial.whole.told.centre else None
         if told:
             by = f" of {trial.whole.zones[zone].text}" if zone else ""
             sentence = f"The {what}{by} in {trial.whole.areas[area].name} is not signalled."
             yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told[0])
 
 
-def _sounds_outside(trial: Trial, found: Reached, area: str, zone: str) -> Iterator[Broken]:
+def _sounds_outside(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
     """EN 50131-1 Table 7: no external sound while unset."""
     if not trial.job.region.ruleset.startswith("en-"):
         return
 
-    def outside(row: Row) -> bool:
-        return row.event.place == zone and any(each[:3] == ("sound", area, "external") for each in row.outputs)
+    reached, place = found.reached, found.known_as[zone]
 
-    told = trial.first_story(found, found.taken(outside, found.field(f"{area}.mode") == UNSET))
+    def outside(row: Row) -> bool:
+        return row.event.place == place and any(each[:3] == ("sound", area, "external") for each in row.outputs)
+
+    told = found.told(("outside", place, area), lambda: reached.taken(outside, reached.field(f"{area}.mode") == UNSET))
     if told:
         sentence = f"{trial.whole.zones[zone].text} sounds outside while {trial.whole.areas[area].name} is unset (EN 50131-1 Table 7)."
         yield Broken(promise="answers", subject=f"zones/{zone}/response/unset", sentence=f"Z{sentence[1:]}", story=told[0])
