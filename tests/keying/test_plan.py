@@ -14,11 +14,12 @@ from loopwright import demo
 from loopwright.appraisal.appraise import appraise
 from loopwright.job.document import Job, Stage
 from loopwright.job.read import read
+from loopwright.job.sheet import KeyingSheet, Setting
 from loopwright.keying.form import Form, Kind, Unfit, same
 from loopwright.keying.found import found_at, readings_in
 from loopwright.keying.pace import paces_of
 from loopwright.keying.plan import plan_of
-from loopwright.keying.spot import spots_of
+from loopwright.keying.spot import spots_of, units_of
 from often import often
 
 DWELLING = demo.text("dwelling")
@@ -173,3 +174,23 @@ def test_what_is_keyed_reads_back_as_what_was_meant_and_what_cannot_be_has_neigh
 def test_what_is_ticked_reads_back_in_any_order(ticked: list[str], keys: list[str]) -> None:
     form = Form(kind=Kind.TICKS, options={**dict(zip(("hall", "shop", "yard"), keys, strict=True)), "none": "0"})
     assert same(form.meant(form.keyed(tuple(ticked))), tuple(ticked))
+
+
+def test_a_unit_with_settings_of_its_own_has_its_own_plan_before_the_one_that_looks_for_it() -> None:
+    bindery = read(demo.text("business")).job
+    assert units_of(bindery) == ["keypad-lobby", "keypad-press", "keypad-office", "control"]
+    plans = [plan_of(bindery, unit) for unit in units_of(bindery)[:3]]
+    assert [[entry.keys for entry in plan.entries] for plan in plans] == [[], ["2"], ["3"]], "one is there from the factory"
+    late = replace(bindery.sheets.equipment["oq-k"], keying=KeyingSheet(turn="last"))
+    sheets = replace(bindery.sheets, equipment={**bindery.sheets.equipment, "oq-k": late})
+    assert units_of(replace(bindery, sheets=sheets))[0] == "control"
+
+
+def test_a_module_is_told_of_the_zones_on_its_own_inputs() -> None:
+    bindery = read(demo.text("business")).job
+    names = Setting(address="card {zone}", default="Card {zone}", of="zones/*/text", longest=24)
+    sheets = {**bindery.sheets.equipment, "oq-e16": replace(bindery.sheets.equipment["oq-e16"], settings={"names": names})}
+    job = replace(bindery, sheets=replace(bindery.sheets, equipment=sheets))
+    numbers = {entry.address for entry in plan_of(job, "expander").entries}
+    here = [zone for zone in job.zones.values() if (job.circuits[zone.circuit].input or "").startswith("expander.")]
+    assert len(here) > 8 and numbers == {f"card {zone.number}" for zone in here}

@@ -47,6 +47,14 @@ class Hall:
         assert answer.status_code == 200, answer.text
         return [each["message"] for each in answer.json()["problems"]]
 
+    def take(self, shown: str, **what: Any) -> list[str]:
+        return self.say("take", "", shown=shown, **what)
+
+    def mark(self) -> str:
+        """The differences that the page shows now."""
+        found = re.search(r'"do": "take", "shown": "(\w+)"', unescape(self.client.get("/keying").text))
+        return found[1] if found else ""
+
     def text(self, address: str = "/keying") -> str:
         answer = self.client.get(address)
         assert answer.status_code == 200
@@ -92,6 +100,22 @@ def test_the_plan_begins_from_what_was_found(hall: Hall) -> None:
     assert "from the factory's settings" in hall.text()
 
 
+def test_what_was_found_is_taken_over_at_one_press_and_taken_back_at_one(hall: Hall) -> None:
+    before = hall.session.state.text
+    for address, shown in ((HOME, "045"), ("page Siren, line Minutes", "15"), ("page Zones, leaf 12, line Name", "CELLAR")):
+        assert not hall.say("found", address, text=shown)
+    seen = hall.mark()
+    hall.say("found", "page Doors, line Leaving", text="090")
+    assert "look at the differences again" in hall.take(seen)[0] and hall.session.state.text == before, "not what was shown"
+    assert not hall.take(hall.mark())
+    job = hall.session.state.job
+    assert (job.areas["house"].entry_s, job.areas["house"].exit_s, job.programme.sounder_s) == (45.0, 90.0, 900.0)
+    assert job.zones["z12"].text == "CELLAR" and not hall.mark()
+    assert hall.take("")[0] == "Everything is taken over already."
+    undo = hall.client.post("/edit", json={"do": "undo", "revision": hall.session.state.revision}, headers={"Origin": BASE})
+    assert not undo.json()["problems"] and hall.session.state.text == before
+
+
 def test_no_code_is_kept_or_shown_wherever_it_is_typed(hall: Hall) -> None:
     assert "never read back" in hall.say("read", CODE, text="471199")[0]
     assert "not taken down" in hall.say("found", CODE, text="471199")[0]
@@ -115,3 +139,12 @@ def test_who_may_only_read_ticks_nothing(tmp_path: Path) -> None:
     assert "You may not enter readings" in reader.client.get("/keying").text
     posted = {"mark": uuid4().hex, "do": "keyed", "unit": "panel", "address": HOME, "on": True}
     assert reader.client.post("/keying", json=posted, headers={"Origin": BASE}).status_code == 403
+
+
+def test_who_may_only_enter_readings_takes_nothing_over(tmp_path: Path) -> None:
+    mate = Hall(tmp_path, RIGHTS[Role.MATE])
+    assert not mate.say("found", HOME, text="045") and not mate.mark()
+    posted = {"mark": uuid4().hex, "do": "take", "unit": "panel", "shown": Hall(tmp_path).mark()}
+    assert posted["shown"]
+    assert mate.client.post("/keying", json=posted, headers={"Origin": BASE}).status_code == 403
+    assert mate.session.state.job.areas["house"].entry_s == 30.0

@@ -175,9 +175,14 @@ def _say_found(out: Console, told: FoundUnit) -> None:
 
 def _say_plan(out: Console, title: str, plan: Plan) -> None:
     _line(out, f"{title}: keying plan of {plan.label}", "bold")
+    if not plan.entries and not plan.restore and not plan.misfits:
+        _line(out, "Nothing has to be entered: everything the programme says is there already.")
+        _line(out, "")
+        return
     start = "what was found" if plan.found else "the factory's settings"
     short = "no order takes fewer" if plan.proved else "a shorter order may exist"
-    _line(out, f"From {start}: {len(plan.entries)} entries, {plan.presses} key presses, ways in and out counted; {short}.")
+    many = "1 entry" if len(plan.entries) == 1 else f"{len(plan.entries)} entries"
+    _line(out, f"From {start}: {many}, {plan.presses} key presses, ways in and out counted; {short}.")
     if plan.otherwise is not None:
         _line(out, f"{'Without' if plan.restore else 'With'} a factory restore first it would be {plan.otherwise}.")
     for warning in plan.warnings:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from loopwright.job.document import Feed, Hop
+from loopwright.job.keyed_names import Names, of_with_names, ticked_part, ticks_with_names
 from loopwright.job.read import ACCEPTED_ID, ID, walk
 from loopwright.job.reading import Run
 from loopwright.job.shape import IdShape, MapShape, record_shape, shape_at
 from loopwright.job.splice import Splice
 from loopwright.job.tree import LIST, MAP, SCALAR, Node
+from loopwright.job.walk import PART_SETS, part_of
 from loopwright.job.write import scalar_text
 
 PARTS_OF_SHEET = ("outputs", "loads", "contacts")
@@ -19,7 +21,7 @@ def rename_parts(root: Node, path: str, new_id: str) -> list[Splice]:
     run, _ = walk(root)
     if not ID.fullmatch(new_id):
         raise ValueError(f"'{new_id[:48]}' cannot be a name: {ACCEPTED_ID}.")
-    if parent == "programme/part_sets":
+    if parent == PART_SETS:
         return _rename_part_set(run, path, new_id)
     shape = shape_at(parent)
     if not isinstance(shape, MapShape) or not isinstance(shape.key, IdShape) or path not in run.nodes:
@@ -27,7 +29,8 @@ def rename_parts(root: Node, path: str, new_id: str) -> list[Splice]:
     if f"{parent}/{new_id}" in run.nodes:
         raise ValueError(f"There is already an entry called {new_id}.")
     nodes = [(key, new_id) for key, child in run.nodes[parent].value if child is run.nodes[path]]
-    return [_renamed(node, text) for node, text in (*nodes, *_named(run, parent, old=old, new_id=new_id))]
+    named = (*nodes, *_named(run, parent, old=old, new_id=new_id), *_named_in_settings(run, {part_of(parent): {old: new_id}}))
+    return [_renamed(node, text) for node, text in named]
 
 
 def _renamed(node: Node, text: str) -> Splice:
@@ -48,7 +51,31 @@ def _rename_part_set(run: Run, path: str, new_id: str) -> list[Splice]:
         for key, _ in mapping.value
         if key.kind == SCALAR and key.value == old
     ]
-    return [_renamed(each, new_id) for each in (node, *keys)]
+    settings = _named_in_settings(run, {PART_SETS: {old: new_id}})
+    return [*(_renamed(each, new_id) for each in (node, *keys)), *(_renamed(each, text) for each, text in settings)]
+
+
+def _named_in_settings(run: Run, names: Names) -> list[tuple[Node, str]]:
+    """Return the nodes of settings of data sheets that name a row which gets another name, each with its new text."""
+    found: list[tuple[Node, str]] = []
+    for path, node in run.nodes.items():
+        parts = path.split("/")
+        if len(parts) != 5 or parts[:2] != ["sheets", "equipment"] or parts[3] != "settings" or node.kind != MAP:
+            continue
+        of = run.nodes.get(f"{path}/of")
+        text = of.value if of is not None and of.kind == SCALAR else ""
+        fields = [(of, of_with_names(text, names))] if of is not None else []
+        new, own = names.get(ticked_part(text), {}), names.get("/".join(parts[:4]), {})
+        default, choices = run.nodes.get(f"{path}/default"), run.nodes.get(f"{path}/choices")
+        if default is not None and default.kind == SCALAR:
+            fields.append((default, ticks_with_names(default.value, new)))
+        if choices is not None and choices.kind == MAP:
+            fields += [(key, new[key.value]) for key, _ in choices.value if key.kind == SCALAR and key.value in new]
+        after = run.nodes.get(f"{path}/after")
+        if after is not None and after.kind == LIST:
+            fields += [(each, own[each.value]) for each in after.value if each.kind == SCALAR and each.value in own]
+        found += [(each, new_text) for each, new_text in fields if each.kind == SCALAR and each.value != new_text]
+    return found
 
 
 def _named(run: Run, parent: str, *, old: str, new_id: str) -> list[tuple[Node, str]]:

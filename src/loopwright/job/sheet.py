@@ -251,7 +251,7 @@ class Setting:
 
     address: Text = need("Where the setting is entered, in the sheet's own words, step by step with commas; {zone}, {area} ... for a row.")
     default: Text = need("Value from the factory.")
-    of: Text = may("What it holds: a place of this document, * for every row; clock; codes/user/* or codes/installer.", "")
+    of: Text = may("What it holds: a place of this document, * for every row, equipment/self for its own; clock; codes/user/*.", "")
     place: OneOrMore | None = may("Its place in an entry that several settings share; by the order here when silent.")
     unit: Literal["s", "min", "h"] | None = may("Unit in which a time is keyed; seconds when silent.")
     digits: OneOrMore | None = may("How many digits are keyed, nought in front; as many as there are when silent.")
@@ -280,6 +280,7 @@ class KeyingSheet:
     choice_presses: OneOrMore | None = may("Key presses for choosing a word; as many as it has characters when silent.")
     restore: Text = may("Where everything is put back to the factory's, in the sheet's own words; empty where nothing does that.", "")
     restore_presses: Count = may("Key presses there.", 1)
+    turn: Literal["first", "last"] | None = may("Keyed before or after other units; silent: what has an address before what looks for it.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,15 +8,16 @@ from functools import cache
 from typing import Any, NamedTuple
 
 from loopwright.job.document import Job, Programme, Signalling, Storey, Zone
+from loopwright.job.keyed_names import choices_moved, setting_with_names
 from loopwright.job.shape import IdShape, ListShape, MapShape, RecordShape, Shape, TerminalShape, job_shape
-from loopwright.job.sheet import Sheets
+from loopwright.job.sheet import EquipmentSheet, Setting, Sheets
 
 ROOMS = "rooms"
 PART_SETS = "programme/part_sets"
 RESPONSE = "response"
 KINDS = {"places": ("equipment", "joints")}
 """Where a reference may lead to rows of several parts."""
-KEYED = {(Storey, "rooms"), (Zone, "response"), (Programme, "part_sets"), (Signalling, "paths")}
+KEYED = {(Storey, "rooms"), (Zone, "response"), (Programme, "part_sets"), (Signalling, "paths"), (EquipmentSheet, "settings")}
 """Fields inside others whose own keys are names of rows."""
 
 Names = Mapping[str, Mapping[str, str]]
@@ -72,7 +73,7 @@ def _used(shape: Shape, value: Any, path: str) -> Iterator[Named]:  # noqa: ANN4
 
 @cache
 def _naming(shape: RecordShape) -> Mapping[str, Shape]:
-    """Return the fields of a record that name rows, or hold rows that may be renamed; what is in a data sheet is none of them."""
+    """Return the fields of a record that name rows, or hold rows that may be renamed; of a data sheet only its settings."""
     return {
         name: declared.shape
         for name, declared in shape.fields.items()
@@ -108,6 +109,9 @@ def with_names(job: Job, names: Names) -> Job:
     old = {name for found in names.values() for name in found}
     given = frozenset(path if old.isdisjoint(path.split("/")) else path_with_names(path, names) for path in job.given)
     made: Job = renamed_value(job_shape(), job, "", names)
+    if made.sheets is not job.sheets:
+        chosen = choices_moved(job, names)
+        given = frozenset(chosen.get(path, path) for path in given)
     return dataclasses.replace(made, given=given)
 
 
@@ -116,6 +120,8 @@ def renamed_value(shape: Shape, value: Any, path: str, names: Names) -> Any:  # 
     if value is None:
         return None
     match shape:
+        case RecordShape() if shape.record is Setting:
+            return setting_with_names(value, path, names)
         case RecordShape():
             lead = f"{path}/" if path else ""
             new = {name: renamed_value(each, getattr(value, name), f"{lead}{name}", names) for name, each in _naming(shape).items()}

@@ -14,7 +14,8 @@ from loopwright.job.sheet import KeyingSheet
 from loopwright.keying.entry import Field, State, default_keys, fields_of, keys_of, presses_of, wanted_keys, words_of_form
 from loopwright.keying.form import Kind, Unfit, Value
 from loopwright.keying.mind import minds_of, warnings_of
-from loopwright.keying.spot import Spot, spots_of, star_parts
+from loopwright.keying.row import star_parts
+from loopwright.keying.spot import Spot, spots_of
 from loopwright.keying.walk import Circle, Stop, after_all, presses_between, shortest
 from loopwright.power.forecast import label_of
 

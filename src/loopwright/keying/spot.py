@@ -3,35 +3,28 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 from loopwright.job.document import Job
 from loopwright.job.labels import label_at, place_words, row_words
 from loopwright.job.shape import BoolShape, ListShape, MapShape, NumberShape, RecordShape, Shape, TextShape, WordShape, shape_at
-from loopwright.job.sheet import Setting
+from loopwright.job.sheet import EquipmentSheet, Setting
 from loopwright.keying.form import SECONDS, Form, Kind, Unfit, Value
+from loopwright.keying.row import CODES_OF_USERS, NAMES, Row, named_rows, rows_of, star_parts
 
 CLOCK = "clock"
 CODES = "codes/"
-CODES_OF_USERS = frozenset({"user", "duress"})
 CODES_OF_UNIT = frozenset({"installer", "account", "key"})
-NAMES = {"zones": "zone", "areas": "area", "users": "user", "equipment": "device", "outputs": "output", "paths": "path"}
-"""What stands in an address for the number of a row, by the part of the document the row is of."""
 PARTS = frozenset({"areas", "zones", "users", "programme", "outputs", "signalling", "equipment"})
 """Parts of the document a control unit is told of."""
 _OF_UNIT = {"installer": "the installer's code", "account": "the account number", "key": "the key of the path"}
 HOLE = re.compile(r"\{([a-z]+)\}")
 YES, NO = "yes", "no"
-
-
-class Row(NamedTuple):
-    """One row a setting is entered for: its name in the document, and the number it has at the unit; no name for one nobody uses."""
-
-    name: str
-    number: int
+SELF = "self"
+"""What stands for the unit itself in what a setting holds."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,13 +57,23 @@ class Spot:
 
 
 def units_of(job: Job) -> list[str]:
-    """Return the pieces of equipment whose sheet ties settings to the programme."""
-    return [name for name in job.equipment if any(setting.of for setting in job.sheet_of(name).settings.values())]
+    """Return the pieces of equipment whose sheet ties settings to the programme, in the order in which they are keyed.
+
+    What answers by an address comes before what looks for it there, unless the sheet says otherwise.
+    """
+    found = [name for name in job.equipment if any(setting.of for setting in job.sheet_of(name).settings.values())]
+    return sorted(found, key=lambda name: _turn(job.sheet_of(name)))
 
 
-def spots_of(job: Job, unit: str) -> list[Spot]:
+def _turn(sheet: EquipmentSheet) -> int:
+    said = sheet.keying.turn if sheet.keying is not None else None
+    return {"first": 0, "last": 3}[said] if said else 1 if sheet.addressed else 2
+
+
+def spots_of(job: Job, unit: str, *, every_row: bool = False) -> list[Spot]:
     """Return every place at a unit where something of the programme is kept, in the order of its sheet.
 
+    With ``every_row`` also those of areas and zones the document does not have, as far as the unit has a place for them.
     A setting whose ``of`` names nothing of the document has none; :mod:`loopwright.keying.check` says so.
     """
     found: list[Spot] = []
@@ -79,17 +82,20 @@ def spots_of(job: Job, unit: str) -> list[Spot]:
         form = form_of(job, setting)
         if form is None or not names_its_rows(setting):
             continue
-        for rows in _rows(job, unit, setting):
-            found.append(_spot(job, name, setting, form, rows, len(found)))
+        for rows in rows_of(job, unit, setting, shape_is_row(setting.of), every_row=every_row):
+            found.append(_spot(job, unit, name, setting, form, rows, len(found)))
     return found
 
 
-def _spot(job: Job, name: str, setting: Setting, form: Form, rows: tuple[Row, ...], order: int) -> Spot:
-    path = path_of(setting, rows)
+def _spot(job: Job, unit: str, name: str, setting: Setting, form: Form, rows: tuple[Row, ...], order: int) -> Spot:
+    path = path_of(setting, rows, unit)
     address = filled(setting, rows)
-    if setting.of.endswith("/*") and form.kind is Kind.CHOICE and shape_is_row(setting.of):
-        wanted: Value | None = YES if rows[-1].name else NO
-        words = f"{row_words(job, path)} in use" if rows[-1].name else f"{NAMES[star_parts(setting)[-1]]} {rows[-1].number} not used"
+    wanted: Value | None
+    if any(row.new for row in rows) and not shape_is_row(setting.of):
+        wanted, words = None, f"{label_at(path)} of {rows[-1].words}, not in the document"
+    elif setting.of.endswith("/*") and form.kind is Kind.CHOICE and shape_is_row(setting.of):
+        wanted = NO if rows[-1].new else YES
+        words = f"{rows[-1].words} not used" if rows[-1].new else f"{row_words(job, path)} in use"
     else:
         wanted, words = wanted_of(job, path, form), words_of(job, path, form)
     return Spot(setting=name, sheet=setting, form=form, path=path, words=words, address=address, rows=rows, wanted=wanted, order=order)
@@ -109,13 +115,6 @@ def words_of(job: Job, path: str, form: Form) -> str:
     if parts[0] == "areas" and len(parts) == 3:
         return f"{label_at(path)} of {job.areas[parts[1]].name}"
     return f"{parts[2].replace('-', ' ')} reported" if path.startswith("signalling/reports/") else place_words(job, path)
-
-
-def star_parts(setting: Setting) -> list[str]:
-    """Return the parts of the document the stars of a setting's ``of`` run over."""
-    parts = setting.of.split("/")
-    over = [parts[at - 1] for at, part in enumerate(parts) if part == "*" and at]
-    return ["users" if each in CODES_OF_USERS else each for each in over]
 
 
 def names_its_rows(setting: Setting) -> bool:
@@ -175,7 +174,7 @@ def form_of(job: Job, setting: Setting) -> Form | None:
 def _numbered(job: Job, of: str) -> Mapping[str, str]:
     """Return the rows of the part a list names, each keyed by its number."""
     part = "zones" if of.endswith(("entry_doors", "walked_past")) else "areas"
-    return {row.name: str(row.number) for row in _named(job, part, "")}
+    return {row.name: str(row.number) for row in named_rows(job, part, "")}
 
 
 def _plain(shape: Shape) -> Mapping[str, str]:
@@ -184,34 +183,11 @@ def _plain(shape: Shape) -> Mapping[str, str]:
     return {YES: YES, NO: NO} if isinstance(shape, BoolShape | RecordShape) else {}
 
 
-def _rows(job: Job, unit: str, setting: Setting) -> Iterator[tuple[Row, ...]]:
-    """Yield the rows a setting is entered for; one without a star is entered once."""
-    found: list[tuple[Row, ...]] = [()]
-    for part in star_parts(setting):
-        rows = _named(job, part, unit)
-        if shape_is_row(setting.of) and setting.up_to is not None:
-            taken = {row.number for row in rows}
-            rows += [Row("", number) for number in range(1, setting.up_to + 1) if number not in taken]
-            rows.sort(key=lambda row: row.number)
-        found = [(*before, row) for before in found for row in rows]
-    yield from found
-
-
-def _named(job: Job, part: str, unit: str) -> list[Row]:
-    """Return the rows of a part with the number each has at the unit: a zone's own, a device's address, else its place in the list."""
-    if part == "zones":
-        return [Row(name, zone.number) for name, zone in job.zones.items()]
-    if part == "equipment":
-        there = [(name, item.address) for name, item in job.equipment.items() if name != unit and job.sheet_of(name).addressed]
-        return [Row(name, address) for name, address in there if address is not None]
-    names: Mapping[str, object] = job.signalling.paths if part == "paths" else getattr(job, part)
-    return [Row(name, number) for number, name in enumerate(names, 1)]
-
-
-def path_of(setting: Setting, rows: tuple[Row, ...]) -> str:
-    """Return the place in the document, the rows' names put in for the stars."""
+def path_of(setting: Setting, rows: tuple[Row, ...], unit: str) -> str:
+    """Return the place in the document, the rows' names put in for the stars and the unit's own for ``self``."""
     names = iter(rows)
-    return "/".join(next(names).name if part == "*" else part for part in setting.of.split("/"))
+    parts = [next(names).name if part == "*" else part for part in setting.of.split("/")]
+    return "/".join([*parts[:1], unit, *parts[2:]] if is_own(setting.of) else parts)
 
 
 def filled(setting: Setting, rows: tuple[Row, ...]) -> str:
@@ -220,14 +196,22 @@ def filled(setting: Setting, rows: tuple[Row, ...]) -> str:
     return HOLE.sub(lambda hole: numbers.get(hole[1], hole[0]), " ".join(setting.address.split()))
 
 
+def is_own(of: str) -> bool:
+    """Return whether a setting is the unit's own row: ``equipment/self/address``."""
+    return of.startswith(f"equipment/{SELF}/")
+
+
 def wanted_of(job: Job, path: str, form: Form) -> Value | None:
     """Return what the programme wants; None where it says nothing. A code is wanted whatever it is, and so is the time."""
     if form.kind in (Kind.SECRET, Kind.CLOCK):
         user = job.users.get(path.rpartition("/")[2]) if path.startswith(CODES) else None
         # Who may do nothing in any area needs no code of a user.
         return None if user is not None and user.areas and set(user.areas.values()) == {"none"} else ""
-    if path not in job.given:
-        return None
+    return value_of(job, path, form) if path in job.given else None
+
+
+def value_of(job: Job, path: str, form: Form) -> Value | None:
+    """Return what holds at a place of the document, said or by default, as a unit takes it; None where nothing does."""
     value = _at(job, path)
     if isinstance(value, bool):
         return YES if value else NO

@@ -10,11 +10,13 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, Field
 
 from loopwright.job.document import Job
+from loopwright.job.edit import InTurn
 from loopwright.keying.entry import Field as UnitField
 from loopwright.keying.entry import fields_of
 from loopwright.keying.form import Unfit
 from loopwright.keying.plan import Entry, Found, plan_of
 from loopwright.keying.spot import spots_of, units_of
+from loopwright.keying.taken import taken_over
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.visit import FoundSaid, KeyedSaid, OtherVisit, Visit
@@ -22,6 +24,7 @@ from loopwright.values.error import JobError, Problem
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
 from loopwright.web.rights import demands
+from loopwright.web.rights import refuse as refuse_visitor
 from loopwright.web.rooms import keying
 from loopwright.web.session import Session
 from loopwright.web.site_change import Moment, refuse
@@ -33,13 +36,17 @@ Text = Annotated[str, Field(max_length=300)]
 
 
 class KeyingSaid(BaseModel, extra="forbid"):
-    """One thing said of an entry. ``visit`` is the one the page shows, ``mark`` names what was said, which counts once."""
+    """One thing said of an entry. ``visit`` is the one the page shows, ``mark`` names what was said, which counts once.
 
-    do: Literal["keyed", "read", "found"]
+    To take over what was found, ``shown`` names the differences that the page showed.
+    """
+
+    do: Literal["keyed", "read", "found", "take"]
     visit: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)
     unit: str = Field(max_length=64)
-    address: Text
+    address: Text = ""
+    shown: str = Field(default="", max_length=64)
     on: bool = False
     text: Text = ""
     query: str = Field(default="", max_length=8000)
@@ -54,7 +61,11 @@ def add_keying(app: FastAPI, draw: Drawn, session: Session, site: OnSite) -> Non
     @demands(Right.ENTER_READINGS)
     def said(change: KeyingSaid, request: Request) -> Response:
         visitor = visitor_of(request)
-        problems = _make(session.state.job, site, change, visitor)
+        if change.do == "take":
+            refuse_visitor(visitor, Right.CHANGE_JOB)
+            problems = _take(session, draw, site, change, visitor)
+        else:
+            problems = _make(session.state.job, site, change, visitor)
         told = [{"path": each.path, "message": each.message} for each in problems]
         return JSONResponse({"problems": told, "page": draw.room(ROOM, Query.of(change.query), visitor, held=change.held)})
 
@@ -71,15 +82,40 @@ def _make(job: Job, site: OnSite, change: KeyingSaid, visitor: Visitor) -> tuple
     return ()
 
 
+def _take(session: Session, draw: Drawn, site: OnSite, change: KeyingSaid, visitor: Visitor) -> tuple[Problem, ...]:
+    """Take over what was found at a unit into the programme, as one step; nothing where it is not what the page showed."""
+    try:
+        visit = site.file.load()
+    except StoreError as error:
+        return (Problem(path="kept", line=0, column=0, message=str(error)),)
+
+    def made(job: Job) -> InTurn:
+        if change.unit not in units_of(job):
+            refuse("", "There is no such unit to key in this job any more.")
+        taken = taken_over(job, keying.found_now(job, change.unit, visit))
+        if not taken.rows:
+            refuse("", "Everything is taken over already.")
+        if change.shown != taken.mark or change.visit not in ("", visit.id):
+            refuse("", "What was found, or the programme, has changed meanwhile. Nothing was taken over: look at the differences again.")
+        return taken.edit
+
+    before, words = session.state.revision, f"what was found at {change.unit}"
+    problems = session.edit(made, mark=change.mark, by=visitor.name, summary=words)
+    if not problems:
+        draw.steps.call(words, before)
+    return problems
+
+
 def changed(change: KeyingSaid, visit: Visit, job: Job, now: Moment) -> Visit:
     """Return the visit with what was said. Raises JobError with the words; what was typed is never repeated in them."""
     if change.unit not in units_of(job):
         refuse("", "There is no such unit to key in this job any more.")
-    fields = {field.address: field for field in fields_of(spots_of(job, change.unit))}
+    every = change.do == "found"
+    fields = {field.address: field for field in fields_of(spots_of(job, change.unit, every_row=every))}
     field = fields.get(change.address)
     if field is None:
         refuse("", "The unit's sheet has no such address any more.")
-    if change.do == "found":
+    if every:
         return _found(change, visit, field)
     plan = plan_of(job, change.unit, found_in(visit, job, change.unit))
     entry = next((each for each in plan.entries if each.address == change.address), None)

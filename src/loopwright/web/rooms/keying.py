@@ -11,8 +11,9 @@ from loopwright.keying.entry import Field, fields_of
 from loopwright.keying.form import Unfit
 from loopwright.keying.found import FoundUnit, Reading, found_at
 from loopwright.keying.pace import paces_of
-from loopwright.keying.plan import Entry, plan_of
+from loopwright.keying.plan import Entry, Plan, plan_of
 from loopwright.keying.spot import spots_of, units_of
+from loopwright.keying.taken import taken_over
 from loopwright.power.forecast import label_of
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
@@ -44,10 +45,9 @@ def view(page: Page) -> Mapping[str, Any]:
     except StoreError as error:
         return {"trouble": str(error), "units": (), "visit": None}
     asked = dict(page.query.asked)
-    unit = asked.get("unit", "") if asked.get("unit", "") in units else units[0]
     restore = False if asked.get("restore") == "no" else None
-    found = _found(job, unit, visit)
-    plan = plan_of(job, unit, found.values or None, restore=restore)
+    unit, found, plan = _first(job, [each for each in units if each == asked.get("unit")] or units, visit, restore)
+    taken = taken_over(job, found)
     lines = _lines(plan.entries, visit, unit)
     held = {each.address: each.shown for each in visit.found if each.unit == unit}
     return {
@@ -61,10 +61,22 @@ def view(page: Page) -> Mapping[str, Any]:
         "right": sum(line.verdict == "right" for line in lines),
         "wrong": sum(line.wrong for line in lines),
         "found": found,
+        "taken": taken,
+        "stays": {each.row.address: each.why for each in taken.left},
         "boxes": [(words, [(each, held.get(each.address, "")) for each in rows]) for words, rows in _boxes(job, unit)],
         "paces": paces_of(job, unit),
         "cell": link_to_cell,
     }
+
+
+def _first(job: Job, units: list[str], visit: Visit, restore: bool | None) -> tuple[str, FoundUnit, Plan]:
+    """Return the first unit at which something has to be entered, else the last, with what was found at it and its plan."""
+    for unit in units:
+        found = found_now(job, unit, visit)
+        plan = plan_of(job, unit, found.values or None, restore=restore)
+        if plan.entries or unit == units[-1]:
+            return unit, found, plan
+    raise AssertionError("there is a last unit")
 
 
 def _lines(entries: tuple[Entry, ...], visit: Visit, unit: str) -> list[Line]:
@@ -82,14 +94,15 @@ def _lines(entries: tuple[Entry, ...], visit: Visit, unit: str) -> list[Line]:
     return lines
 
 
-def _found(job: Job, unit: str, visit: Visit) -> FoundUnit:
+def found_now(job: Job, unit: str, visit: Visit) -> FoundUnit:
+    """Return what the readings of a visit say of a unit."""
     readings = [Reading(number, each.address, each.shown) for number, each in enumerate((e for e in visit.found if e.unit == unit), 1)]
     return found_at(job, unit, readings)
 
 
 def _boxes(job: Job, unit: str) -> list[tuple[str, list[Field]]]:
     """Return the addresses that can be read, by their page; codes and the clock are left out."""
-    fields = [field for field in fields_of(spots_of(job, unit)) if not field.by_hand() and _readable(field)]
+    fields = [field for field in fields_of(spots_of(job, unit, every_row=True)) if not field.by_hand() and _readable(field)]
     return [(words, list(rows)) for words, rows in groupby(fields, key=lambda field: field.steps[0])]
 
 
