@@ -193,8 +193,14 @@ class Supply:
         if word == "fuse":
             return emf if "fuse-open" in marks else 0.0
         if "no-battery" in marks:
-            return self.float_v if charging and mains and word != "rested" else 0.0
+            return self.float_v if charging and mains and word not in ("rested", "test load") else 0.0
         sign = -1.0 if "reversed" in marks else 1.0
+        if word == "test load":
+            fitted = self.job.equipment[self.name].battery
+            kind = self.job.sheets.batteries[fitted.sheet]
+            inner = self.battery[1] if self.battery is not None else kind.internal_ohm / fitted.parallel
+            lost = 0.5 * kind.capacity_ah * fitted.parallel * self.draw.uniform(0.9, 1.1) * inner * self.draw.uniform(0.8, 1.2)
+            return sign * max(emf - lost, 0.0)
         if word == "rested" or "fuse-open" in marks:
             return sign * emf
         if mains and charging:

@@ -38,7 +38,7 @@ BATTERY_PLACES = {
     "secondary": CheckKind.SECONDARY_VOLTS,
 }
 """Where at a supply a meter goes, by the word after ``at``."""
-RESTED = "rested"
+RESTED, TEST_LOAD = "rested", "test load"
 
 
 def check_of(job: Job, where: str, at: str, state: str, unit: str) -> Check:
@@ -170,6 +170,8 @@ def _supply_check(where: str, at: str, state: str, unit: str) -> Check:
         raise Unclear(f"At a supply volts are read. Where: nothing for its dc terminals, or {', '.join(w for w in BATTERY_PLACES if w)}.")
     if kind is CheckKind.BATTERY_VOLTS and (RESTED in state.lower() or state.lower().strip() == NO_POWER):
         return Check(kind=kind, where=where, scenario=RESTED)
+    if kind is CheckKind.BATTERY_VOLTS and TEST_LOAD in state.lower():
+        return Check(kind=kind, where=where, scenario=TEST_LOAD)
     if kind in (CheckKind.LEADS_VOLTS, CheckKind.SECONDARY_VOLTS, CheckKind.FUSE_VOLTS):
         return Check(kind=kind, where=where)
     return Check(kind=kind, where=where, scenario=_scenario(state))

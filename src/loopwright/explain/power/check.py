@@ -26,6 +26,9 @@ STATE_WORDS = {
 }
 QUIET = "unset/mains"
 RESTED = "rested"
+TEST_LOAD = "test load"
+TEST_LOAD_PER_H = 0.5
+"""A test load draws half as many amperes as the battery has ampere-hours: that tells an aged one (common practice, no source)."""
 TROUBLE_WORDS = {"mains": "a mains trouble", "battery": "a battery trouble", "aux": "a trouble of the supply to its detectors"}
 """What the keypad may show of a supply, by the word it is written with."""
 TROUBLES = tuple(TROUBLE_WORDS)
@@ -64,6 +67,12 @@ def _in_states(kind: CheckKind, where: str, words: str, minutes: float, needs: t
     ]
 
 
+def test_load_a(job: Job, supply: str) -> float:
+    """Return what a test load draws from the battery of a supply [A]; nothing where none is fitted."""
+    fitted = job.equipment[supply].battery
+    return TEST_LOAD_PER_H * job.sheets.batteries[fitted.sheet].capacity_ah * fitted.parallel if fitted is not None else 0.0
+
+
 def _supply(job: Job, supply: str) -> list[Check]:
     named = label(job, supply)
     out = _in_states(CheckKind.BUS_VOLTS, supply, f"Volts at the dc terminals of {named}", 2.0, (METER, LID))
@@ -80,6 +89,9 @@ def _supply(job: Job, supply: str) -> list[Check]:
         out.append(
             Check(kind=CheckKind.BATTERY_VOLTS, where=supply, scenario=RESTED, minutes=6.0, needs=(METER, LID), words=rested, by="lid")
         )
+        loaded = f"{posts}, off its leads and a test load of {test_load_a(job, supply):.2g} A on it for ten seconds"
+        needs = (METER, LID, "test load")
+        out.append(Check(kind=CheckKind.BATTERY_VOLTS, where=supply, scenario=TEST_LOAD, minutes=5.0, needs=needs, words=loaded, by="lid"))
     if sheet is not None and sheet.conversion is Conversion.TRANSFORMER and sheet.secondary_v:
         words = f"Ac volts at the transformer's secondary, load lifted, {named}"
         out.append(Check(kind=CheckKind.SECONDARY_VOLTS, where=supply, minutes=5.0, needs=(METER, LID), words=words, by="licensed"))

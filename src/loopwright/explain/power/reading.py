@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.power.check import RESTED, SCENARIOS
+from loopwright.explain.power.check import RESTED, SCENARIOS, TEST_LOAD, test_load_a
 from loopwright.job.document import Job
 from loopwright.job.sheet import SupplySheet
 from loopwright.netlist.compile import Landing
@@ -25,6 +25,8 @@ DROP_SHARE = 0.15
 AMPS_SHARE, LEAST_A = 0.15, 0.003
 LEAST_V = 0.06
 BATTERY_V = 0.12
+TEST_LOAD_SHARE = 0.2
+"""How uncertain the volts lost under a test load are: the load itself, and the ohms of a battery by its warmth (judgement)."""
 SECONDARY_HIGH, SECONDARY_SHARE = 1.1, 0.05
 """Off load a secondary reads 1.0 to 1.2 of its rating (common practice, no source)."""
 CHARGING_V = 1.0
@@ -122,9 +124,13 @@ class PowerReader:
             return (charged, 0.1) if charging and not marks.get("fuse-open") else (0.0, LEAST_V)
         if check.kind is CheckKind.FUSE_VOLTS:
             return (emf, BATTERY_V) if marks.get("fuse-open") else (0.0, LEAST_V)
+        by_itself = check.scenario in (RESTED, TEST_LOAD)
         if marks.get("no-battery"):
-            return (charged, 0.1) if charging and SCENARIOS[column].mains and check.scenario != RESTED else (0.0, LEAST_V)
+            return (charged, 0.1) if charging and SCENARIOS[column].mains and not by_itself else (0.0, LEAST_V)
         sign = -1.0 if marks.get("reversed") else 1.0
+        if check.scenario == TEST_LOAD:
+            lost = min(test_load_a(self.job, supply) * (battery.inner_ohm if battery is not None else self._inner(supply)), emf)
+            return sign * (emf - lost), float(np.hypot(BATTERY_V, TEST_LOAD_SHARE * lost))
         volts = self._posts(variant, sheet, check, column, emf, charged if charging else None)
         return sign * volts, BATTERY_V
 
@@ -145,3 +151,7 @@ class PowerReader:
     def _emf(self, supply: str) -> float:
         fitted = self.job.equipment[supply].battery
         return self.job.sheets.batteries[fitted.sheet].full_v if fitted is not None else 0.0
+
+    def _inner(self, supply: str) -> float:
+        fitted = self.job.equipment[supply].battery
+        return self.job.sheets.batteries[fitted.sheet].internal_ohm / fitted.parallel if fitted is not None else 0.0

@@ -34,7 +34,7 @@ PLACES = (
 WORTH_A_ROW = 0.01
 """Other faults together get a row from this share on: a choice of this page."""
 DONE = ("rest", "operated", "lid open", "shorted", "wire lifted", "lifted", "fault shown", "all operated")
-SYSTEM = ("unset on mains", "alarm on mains", "unset on battery", "alarm on battery", "rested")
+SYSTEM = ("unset on mains", "alarm on mains", "unset on battery", "alarm on battery", "rested", "test load")
 SHOWS = (*STATES, NOT_AT_REST, "yes", "no")
 
 
