@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
 
-from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET
-from loopwright.rehearse.plan import AreaPlan, Person, Programme, ZonePlan
+from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
+from loopwright.rehearse.plan import AreaPlan, Column, Person, Programme, ZonePlan
 from loopwright.rehearse.search import Reached, search
 from loopwright.rehearse.table import table_of
 
@@ -40,7 +40,7 @@ def part_of(
     plans = {name: _served(whole, name, chosen) for name in chosen}
     if any(OTHERS in plan.serves for plan in plans.values()):
         plans[OTHERS] = AreaPlan(name=OTHERS, stand_in=True)
-    zones = {name: replace(_lying(whole.zones[name], chosen), followed=True) for name in kept}
+    zones = {name: _lying(whole.zones[name], chosen, True) for name in kept}
     rest = _rest(whole, chosen, set(kept), each)
     return replace(
         whole,
@@ -62,46 +62,73 @@ def _served(whole: Programme, name: str, chosen: tuple[str, ...]) -> AreaPlan:
     return replace(plan, serves=inside if len(inside) == len(plan.serves) else (*inside, OTHERS))
 
 
-def _lying(zone: ZonePlan, areas: tuple[str, ...]) -> ZonePlan:
-    return replace(zone, areas=tuple(area for area in zone.areas if area in areas))
+@lru_cache(maxsize=4096)
+def _lying(zone: ZonePlan, areas: tuple[str, ...], followed: bool) -> ZonePlan:
+    """Return a zone as it lies in some areas; of one that is not followed only what can change anything is told."""
+    here = replace(zone, areas=tuple(area for area in zone.areas if area in areas), followed=followed)
+    if followed:
+        return here
+    does = tuple(does if _changes(does, column) else Response.IGNORED for column, does in enumerate(zone.does))
+    return replace(here, does=does, contact=zone.contact and not ON_THE_WAY.isdisjoint(does))
 
 
 def _rest(whole: Programme, areas: tuple[str, ...], kept: set[str], each: int) -> dict[str, ZonePlan]:
     """Return so many zones of every kind that is not followed: those that lie in the same areas and do the same."""
-    found, kinds = {}, dict[ZonePlan, int]()
+    found, kinds = {}, dict[Kind, int]()
     for name, zone in whole.zones.items():
-        if name in kept or not set(zone.areas) & set(areas):
+        if name in kept or not any(area in areas for area in zone.areas):
             continue
-        plan = replace(_lying(zone, areas), followed=False)
-        kind = replace(plan, text="")
+        plan = _lying(zone, areas, False)
+        kind = _kind(plan)
         if kinds.get(kind, 0) < each:
             kinds[kind] = kinds.get(kind, 0) + 1
             found[name] = plan
     return found
 
 
+Kind = tuple[tuple[str, ...], Column, bool]
+"""What tells zones apart of which nothing is remembered: the areas, what is done in them, whether they stay open."""
+
+
+def _kind(zone: ZonePlan) -> Kind:
+    return (zone.areas, zone.does, zone.contact)
+
+
 def _needed(rest: dict[str, ZonePlan]) -> dict[str, ZonePlan]:
-    """Leave out what changes nothing that another zone would not change: in each column nothing is done, or what another does there.
+    """Leave out what changes nothing that another zone would not change."""
+    kept = _needed_kinds(frozenset(map(_kind, rest.values())))
+    return {name: zone for name, zone in rest.items() if _kind(zone) in kept}
+
+
+@lru_cache(maxsize=KEPT_SEARCHES)
+def _needed_kinds(kinds: frozenset[Kind]) -> frozenset[Kind]:
+    """Leave out kinds of which in each column nothing is done, or what another kind does there.
 
     What a zone does that is not remembered depends on the column of its one area alone; one of several areas is kept.
     """
-    kept = dict(rest)
-    for name, zone in sorted(rest.items(), key=lambda item: sum(_changes(item[1], column) for column in range(len(item[1].does)))):
-        others = [each for other, each in kept.items() if other != name and each.areas == zone.areas]
-        if len(zone.areas) == 1 and others and all(_done(zone, column, others) for column in range(len(zone.does))):
-            del kept[name]
-    return kept
+    kept = set(kinds)
+    for kind in sorted(kinds, key=lambda kind: (sum(_changes(does, column) for column, does in enumerate(kind[1])), kind)):
+        others = [each for each in kept if each != kind and each[0] == kind[0]]
+        if len(kind[0]) == 1 and others and all(_done(kind, column, others) for column in range(len(kind[1]))):
+            kept.remove(kind)
+    return frozenset(kept)
 
 
-def _changes(zone: ZonePlan, column: int) -> bool:
+def _changes(does: Response, column: int) -> bool:
     """Return whether a zone that is activated can change anything there; while unset only what answers at any time does."""
-    return zone.does[column] in ANY_TIME if column == 0 else zone.does[column] not in QUIET
+    return does in ANY_TIME if column == 0 else does not in QUIET
 
 
-def _done(zone: ZonePlan, column: int, others: Iterable[ZonePlan]) -> bool:
-    does = zone.does[column]
-    stands_open = zone.contact and does in ON_THE_WAY
-    return not _changes(zone, column) or any(each.does[column] == does and (each.contact or not stands_open) for each in others)
+def _done(kind: Kind, column: int, others: Iterable[Kind]) -> bool:
+    _, column_does, contact = kind
+    does = column_does[column]
+    stands_open = contact and does in ON_THE_WAY
+    return not _changes(does, column) or any(each[1][column] == does and (each[2] or not stands_open) for each in others)
+
+
+@lru_cache(maxsize=4096)
+def _wordless(zone: ZonePlan) -> ZonePlan:
+    return replace(zone, text="")
 
 
 def masked(part: Programme) -> tuple[Programme, dict[str, str]]:
@@ -109,13 +136,9 @@ def masked(part: Programme) -> tuple[Programme, dict[str, str]]:
     rest = sorted((name for name, zone in part.zones.items() if not zone.followed), key=lambda name: _kind(part.zones[name]))
     order = part.zones if part.walk else [*part.followed, *rest]
     names = {name: f"zone {number}" for number, name in enumerate(order, start=1)}
-    zones = {names[name]: replace(part.zones[name], text="") for name in order}
+    zones = {names[name]: _wordless(part.zones[name]) for name in order}
     walk = part.walk and replace(part.walk, door=names[part.walk.door], past=tuple(names[each] for each in part.walk.past))
     return replace(part, zones=zones, walk=walk), names
-
-
-def _kind(zone: ZonePlan) -> tuple[object, ...]:
-    return (zone.areas, zone.does, zone.contact)
 
 
 @lru_cache(maxsize=KEPT_SEARCHES)
