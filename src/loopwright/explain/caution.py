@@ -19,6 +19,8 @@ WORDS = {
     "ladder": "ladder", "noise": "noise", "ear protection": "noise", "neighbours": "noise", "hold-up": "hold-up",
 }  # fmt: skip
 """What a caution in brief speaks of, by the words it may use."""
+UNTOUCHED = ("ladder", "battery")
+"""Cautions of a fault that are none of a look at it from the floor with nothing taken off."""
 _BATTERY = frozenset({CheckKind.BATTERY_VOLTS, CheckKind.LEADS_VOLTS, CheckKind.FUSE_VOLTS})
 
 
@@ -38,9 +40,10 @@ def caution_of(check: Check) -> str:
     """Return the caution of a check in brief; empty where nothing can hurt."""
     if check.kind is CheckKind.LOOK:
         brief = faults()[check.fault].caution if check.fault in faults() else ""
-        # What is done from the floor needs no ladder, though mending it may.
-        climbs = check.by not in ("caller", "eyes")
-        return brief if climbs else "; ".join(part for part in brief.replace(", ", "; ").split("; ") if part != "ladder")
+        if check.by not in ("caller", "eyes"):
+            return brief
+        # What is only asked or looked at climbs nowhere and touches no battery, though mending it may.
+        return "; ".join(part for part in brief.replace(", ", "; ").split("; ") if part not in UNTOUCHED)
     found = ["mains"] if check.kind in (CheckKind.SECONDARY_VOLTS, CheckKind.FUSE_VOLTS) else []
     found += ["battery"] if check.kind in _BATTERY else []
     found += ["noise"] if check.scenario.startswith("alarm") else []

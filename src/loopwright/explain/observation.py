@@ -17,6 +17,7 @@ from loopwright.explain.terminal import check_of, circuit_of
 from loopwright.explain.unclear import Unclear
 from loopwright.explain.weigh.likelihood import Seen
 from loopwright.explain.whole.part import told as asked_at
+from loopwright.explain.whole.place import place_of_look
 from loopwright.explain.whole.told import TIMES, told_of
 from loopwright.explain.whole.word import words
 from loopwright.explain.written import Unreadable, shown_of
@@ -151,9 +152,9 @@ def _look(job: Job, noted: Noted) -> Seen:
         raise Unclear(f"'{noted.answer}' is no answer to a look. Accepted: yes or no.")
     circuit = circuit_of(job, noted.where)
     part = f"circuits/{circuit}" if circuit else f"outputs/{noted.where}" if "." in noted.where else noted.where
-    return Seen(
-        check=Check(kind=CheckKind.LOOK, where=part, fault=noted.look.upper(), place=noted.at), told=answer, text=noted.answer.lower()
-    )
+    fault = noted.look.upper()
+    place = place_of_look(job, fault, noted.at)
+    return Seen(check=Check(kind=CheckKind.LOOK, where=part, fault=fault, place=place), told=answer, text=noted.answer.lower())
 
 
 def _lit(job: Job, noted: Noted, meter: Instrument) -> Seen:

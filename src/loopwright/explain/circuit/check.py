@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit.place import CircuitPlaces
+from loopwright.explain.look import LADDER_MINUTES
 from loopwright.job.document import Job
+from loopwright.job.sheet import Kind
 from loopwright.netlist.loop import ActKind, LoopNetwork
 
 ACT_MINUTES = {
@@ -41,6 +43,8 @@ ACT_NEEDS = {
     ActKind.LIFTED: ("device's lid",),
     ActKind.FAULT: ("device's lid",),
 }
+AT_HEIGHT = (Kind.DETECTOR, Kind.SOUNDER)
+"""What hangs out of reach, so that its lid is opened from a ladder (common practice, no source)."""
 STATES = ("rest", "active", "tamper", "fault")
 """What a keypad says of a circuit, in the words of this program."""
 
@@ -66,18 +70,25 @@ def _contact_devices(places: CircuitPlaces) -> list[str]:
 
 
 def _check(places: CircuitPlaces, network: LoopNetwork, kind: CheckKind, act: ActKind, device: str) -> Check:
+    opened = kind is CheckKind.CONTACT_OHM or act in ACT_NEEDS
+    climbed = opened and at_height(places.job, device)
     return Check(
         kind=kind,
         where=places.name,
         act=act,
         device=device,
-        minutes=KIND_MINUTES[kind] + ACT_MINUTES[act],
-        needs=tuple(dict.fromkeys((*NEEDS.get(kind, ()), *ACT_NEEDS.get(act, ())))),
+        minutes=KIND_MINUTES[kind] + ACT_MINUTES[act] + (LADDER_MINUTES if climbed else 0.0),
+        needs=tuple(dict.fromkeys((*NEEDS.get(kind, ()), *ACT_NEEDS.get(act, ()), *(("ladder",) if climbed else ())))),
         words=_words(places, kind, act, device),
         outcomes=STATES if kind is CheckKind.STATE else (),
         pull_ohm=network.pull_up.ohm if kind is CheckKind.OHM else float("inf"),
-        by="caller" if kind is CheckKind.STATE and act not in ACT_NEEDS else "lid",
+        by="ladder" if climbed else "caller" if kind is CheckKind.STATE and not opened else "lid",
     )
+
+
+def at_height(job: Job, device: str) -> bool:
+    """Return whether a device's lid is opened from a ladder."""
+    return device in job.equipment and job.sheet_of(device).kind in AT_HEIGHT
 
 
 def _words(places: CircuitPlaces, kind: CheckKind, act: ActKind, device: str) -> str:

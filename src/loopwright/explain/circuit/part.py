@@ -90,7 +90,7 @@ def worked_out(job: Job, name: str) -> Part:
             pull_up_share=_pull_up_share(job, name),
             series=np.array([v.series for v in variants]),
             drum=drum_of(job, name),
-            elsewhere=np.array([not any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants]),
+            elsewhere=_elsewhere(variants),
         ),
         checks + looks,
         chances,
@@ -167,6 +167,12 @@ def _pull_up_share(job: Job, name: str) -> float:
     landed = job.circuits[name].input
     inputs = job.sheet_of(landed.partition(".")[0]).inputs if landed else None
     return (inputs.pull_up_tolerance_pct if inputs else 1.0) / 100
+
+
+def _elsewhere(variants: Sequence[Variant]) -> NDArray[np.bool_]:
+    """Return in which variants the devices hang on another input: nothing done to them moves the circuit, as it does without a fault."""
+    moved = [any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants]
+    return np.array([moved[0] and not each for each in moved])
 
 
 def _dark_sets(places: CircuitPlaces) -> list[frozenset[str]]:

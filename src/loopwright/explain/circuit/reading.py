@@ -39,6 +39,8 @@ SHOWS: dict[Reads | None, dict[str, float]] = {
 }
 """What the keypad shows for each band where one resistor more tells a cut from an alarm."""
 SHOWS_PLAIN = SHOWS | {Reads.OPEN: {"active": 1.0}, Reads.SHORT: {"active": 0.5, "tamper": 0.5}}
+ANOTHER = np.array([{"rest": 0.6, "active": 0.25, "tamper": 0.1, "fault": 0.05}[word] for word in STATES])
+"""What the keypad shows of an input that something else than this circuit hangs on, or nothing: at any time, in any act (judgement)."""
 """The same where it does not: an open circuit is an alarm; a short is shown as either (common practice, no source)."""
 
 
@@ -87,6 +89,8 @@ def predict(
                 mean[:, column], sd[:, column] = capacitances(loops.networks, _cores(loops, ohm)[:, 0], loops.drum)
         elif kind is CheckKind.STATE:
             shown = _states(loops, ratio[:, act], ratio_sd[:, act])
+            # The keypad speaks of what hangs on the input, whatever is done here.
+            shown[loops.elsewhere] = ANOTHER
             chances |= {column: shown[:, number] for number, column in enumerate(columns)}
         elif kind is CheckKind.VOLTS:
             mean[:, columns] = volts[:, act]

@@ -11,12 +11,12 @@ from scipy.special import ndtr
 
 from loopwright.explain.catalogue import Fault, of_group
 from loopwright.explain.check import YES_NO, Check, CheckKind
-from loopwright.explain.circuit.check import ACT_MINUTES, label
+from loopwright.explain.circuit.check import ACT_MINUTES, at_height, label
 from loopwright.explain.circuit.edit import edited
 from loopwright.explain.circuit.place import Spot
 from loopwright.explain.circuit.reading import LEAST_SD_OHM, LEAST_SHARE
 from loopwright.explain.hypothesis import Floats, Hypothesis, Part, Predicted
-from loopwright.explain.look import looks_of
+from loopwright.explain.look import LADDER_MINUTES, looks_of
 from loopwright.job.document import Job
 from loopwright.job.sheet import Supervision
 from loopwright.netlist.compile import PowerNetwork, cores_through
@@ -137,20 +137,22 @@ def _checks(job: Job, network: LoopNetwork) -> tuple[Check, ...]:
         device = act.device or ""
         named = label(job, device)
         done = {ActKind.REST: "at rest", ActKind.SHORTED: f"shorted at {named}", ActKind.CUT: f"a wire lifted at {named}"}
-        words, minutes = done[act.kind], ACT_MINUTES[act.kind]
+        climbed = act.kind is not ActKind.REST and at_height(job, device)
+        words, minutes = done[act.kind], ACT_MINUTES[act.kind] + (LADDER_MINUTES if climbed else 0.0)
+        lidded, needs = ("ladder", ("ladder",)) if climbed else ("lid", ())
         ohm = Check(
             kind=CheckKind.OHM,
             where=output,
             act=act.kind,
             device=device,
             minutes=OHM_MINUTES + minutes,
-            needs=("meter", "control unit's lid"),
+            needs=("meter", "control unit's lid", *needs),
             words=f"Ohms of the pair of {lead}, both wires out, {words}",
             pull_ohm=network.pull_up.ohm,
-            by="lid",
+            by=lidded,
         )
-        shown = replace(ohm, kind=CheckKind.TROUBLE, minutes=SHOWN_MINUTES + minutes, needs=(), outcomes=YES_NO, pull_ohm=math.inf)
-        shown = replace(shown, by="caller" if act.kind is ActKind.REST else "lid")
+        shown = replace(ohm, kind=CheckKind.TROUBLE, minutes=SHOWN_MINUTES + minutes, needs=needs, outcomes=YES_NO, pull_ohm=math.inf)
+        shown = replace(shown, by="caller" if act.kind is ActKind.REST else lidded)
         out += [ohm, replace(shown, words=f"Does the keypad show a trouble of {lead}, {words}?")]
     silent = f"In alarm, does what hangs on {lead} stay silent (warn people, protect ears)"
     out.append(Check(kind=CheckKind.TROUBLE, where=output, scenario=SILENT, minutes=SOUND_MINUTES, words=silent, outcomes=YES_NO))

@@ -26,6 +26,8 @@ STRAY = 0.1
 DRIFTS_MIN = (-3.0, -2.0, -1.0, 1.0, 2.0, 3.0)
 """How a moving hour moves, minutes a day: the sun is at one bearing that much earlier or later from day to day."""
 NIGHT, DAYTIME = (20 * 60, 6 * 60), (7 * 60, 19 * 60)
+SUN_UP = (4 * 60, 22 * 60)
+"""What moves as the sun does begins in these hours; the sun is up in them at some time of the year (judgement)."""
 LUMPED = 0.15
 """What each day counts for before anything is seen, in bursts: the less, the fewer the days they fall on."""
 GRID_MIN = 10
@@ -104,13 +106,13 @@ def chances_of(events: Sequence[Event]) -> Mapping[str, float]:
         "night": _within(minute, *NIGHT),
         "day": _within(minute, *DAYTIME),
     }
-    out["drifting hour"] = _about(minute, day, DRIFTS_MIN) if dated else any_time
+    out["drifting hour"] = _about(minute, day, DRIFTS_MIN, *SUN_UP) if dated else any_time
     out["bursts"] = any_time + _lumped(day) if dated else any_time
     out["same weekday"] = any_time + _weekly(day) if dated else any_time
     return out
 
 
-def _about(minute: Floats, day: Floats, drifts: Sequence[float], start: int = 0, end: int = DAY_MIN) -> float:
+def _about(minute: Floats, day: Floats, drifts: Sequence[float], start: int, end: int) -> float:
     """Return the log likelihood of times about one minute of the day, averaged over those of ``start`` to ``end`` and over ``drifts``.
 
     ``drifts`` are minutes a day; ``end`` may be the next morning.

@@ -88,12 +88,12 @@ def system_part(job: Job, scope: Scope, others: Sequence[Part]) -> SystemPart:
         hidden = [_said(places, word, check, zone, some) for zone, some in moved.values()]
         return np.array([word.unmoved, *own, *hidden])
 
-    predicted = worded(PART, hypotheses, len(moved), _checks(scope), chances)
-    first = 1 + len(hypotheses)
-    reads = [places.devices.get(h.place) if h.fault.reads == OPERATED else None for h in hypotheses]
+    reads = [_reads(places, hypothesis) for hypothesis in hypotheses]
+    predicted = worded(PART, hypotheses, len(moved), _checks(scope), chances, [len(each) for each in reads])
+    first = 1 + sum(len(each) for each in reads)
     return SystemPart(
         part=Part(name=PART, hypotheses=tuple(hypotheses), predicted=predicted, hidden={}, paired=scope.premises, worded=True),
-        operated=(None, *reads, *(None for _ in moved)),
+        operated=(None, *(each for some in reads for each in some), *(None for _ in moved)),
         moved={key: first + number for number, key in enumerate(moved)},
     )
 
@@ -109,6 +109,13 @@ def _hypotheses(places: SystemPlaces, scope: Scope) -> list[Hypothesis]:
         where = (ANOTHER if fault.group in scope.beside else POOLED)[fault.group]
         out.append(Hypothesis(fault=fault, part=PART, place="", words=where, weight=fault.weight))
     return out
+
+
+def _reads(places: SystemPlaces, hypothesis: Hypothesis) -> tuple[tuple[str, str] | None, ...]:
+    """Return the circuit and the device that read as operated in each variant of a hypothesis, None where nothing does."""
+    if hypothesis.fault.reads != OPERATED:
+        return (None,)
+    return places.devices.get((hypothesis.fault.at, hypothesis.place)) or (None,)
 
 
 POOLED = {"power": "a supply of the premises", "circuit": "one of the circuits", "bus": "the bus", "sounder": "a sounder or its output"}
