@@ -37,6 +37,22 @@ def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: A
     context.set_offline(False)
     home.locator(".right", has_text="right").wait_for()
     page.locator(".count-of", has_text="2 of 28 entered, 1 read back right").first.wait_for()
+    page.locator("#holds summary", has_text="Page Doors").click()
+    habits, leaving = (page.locator(f'[id="found:page Doors, line {name}"]') for name in ("Habits", "Leaving"))
+    habits.locator("input").fill("XTQ")
+    habits.locator("input").press("Enter")
+    habits.locator(
+        ".refused", has_text="This is not what stands there. exit time starts again once: It shows A for yes or X for no."
+    ).wait_for()
+    leaving.locator("input").fill("090")
+    leaving.locator("input").press("Enter")
+    page.locator(".differences", has_text="holds 90 s").wait_for()
+
+    page.locator("button", has_text="Take this over into the programme").tap()
+    page.locator(".count-of", has_text="0 not as the programme says").wait_for()
+    assert bench[1].state.job.areas["house"].exit_s == 90.0
+    page.locator("[data-do=undo]").tap()
+    page.locator(".differences", has_text="the programme says 60 s").wait_for()
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     kept = VisitFile(visit_path(bench[1].file.path)).load().keyed
     assert [(each.address, each.done, each.read) for each in kept] == [

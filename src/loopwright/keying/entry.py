@@ -48,7 +48,7 @@ class Field:
         pattern = r"\s*".join(f"({spot.form.pattern})" for spot in self.spots)
         found = re.fullmatch(pattern, " ".join(shown.split()), re.IGNORECASE)
         if found is None:
-            raise Unfit("This is not what stands there.", "; ".join(f"{spot.words}: {spot.form.takes}" for spot in self.spots))
+            raise Unfit("This is not what stands there.", "; ".join(f"{spot.words}: {spot.form.shows}" for spot in self.spots))
         return {spot.key: spot.form.meant(text) for spot, text in zip(self.spots, found.groups(), strict=True)}
 
 

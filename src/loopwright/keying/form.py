@@ -82,13 +82,13 @@ class Form:
         """Return the value that what the unit shows stands for. Raises Unfit; the text is not repeated, for it may be a code."""
         shown = " ".join(text.split())
         if not shown and self.kind is not Kind.TEXT:
-            raise Unfit("Nothing is written.", self.takes)
+            raise Unfit("Nothing is written.", self.shows)
         if self.kind in (Kind.SECRET, Kind.CLOCK):
             raise Unfit("This is a code, or the clock: what it reads is not taken down.", "Try it instead.")
         try:
             return self._meant(shown)
         except Unfit:
-            raise Unfit("This is nothing it can hold.", self.takes) from None
+            raise Unfit("This is nothing it can hold.", self.shows) from None
 
     def _meant(self, shown: str) -> Value:
         if self.kind is Kind.NUMBER:
@@ -122,6 +122,12 @@ class Form:
             most = f"at most {self.longest} characters" if self.longest else "a text"
             return f"It takes {most}{f' out of {self.characters}' if self.characters else ''}."
         return f"It takes {_either(self.options)}." if self.options else "It takes what its sheet says."
+
+    @property
+    def shows(self) -> str:
+        """Return in words what the unit may show here: where words are keyed otherwise, what stands for each."""
+        other = [f"{key} for {word}" for word, key in self.options.items() if key.casefold() != word.casefold()]
+        return f"It shows {_either(other)}." if other else self.takes
 
     @cached_property
     def pattern(self) -> str:
