@@ -22,7 +22,9 @@ from loopwright.netlist.loop import ActKind
 from loopwright.store.visit import VisitFile
 from loopwright.web.session import Session
 
-BOTH = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
+from .in_the_hand import DESK, PHONE, fits_the_hand, idle, opened
+
+BOTH = [pytest.param(DESK, id="desk"), pytest.param(PHONE, id="phone")]
 KEYPAD = {Reads.REST: "rest", Reads.ACTIVE: "active", Reads.FAULT: "fault"}
 CONTACT_OHM = 0.2
 
@@ -58,34 +60,8 @@ class Planted:
 @pytest.fixture
 def page(browser: Any, bench: tuple[str, Session], request: pytest.FixtureRequest) -> Iterator[Any]:
     """Open the room, at a desk's width unless another is asked for."""
-    width, height = getattr(request, "param", (1280, 860))
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=width < 500)
-    made, complaints = context.new_page(), []
-    made.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
-    made.on("pageerror", lambda error: complaints.append(str(error)))
-    made.goto(f"{bench[0]}/on-site")
-    yield made
-    context.close()
-    complaints = [each for each in complaints if "net::ERR" not in each]
-    assert not complaints, "\n".join(complaints)
-
-
-def idle(page: Any) -> None:
-    """Wait until all that was said has been answered."""
-    page.wait_for_function(
-        "() => !document.querySelector('[aria-busy]') && !Object.keys(localStorage).some((name) => name.startsWith('said:'))"
-    )
-
-
-def fits_the_hand(page: Any) -> None:
-    assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), "nothing reaches over the edge"
-    if page.viewport_size["width"] > 940:
-        return
-    small = page.evaluate(
-        """[...document.querySelectorAll('#sheet button, #sheet input:not([type=checkbox]), #sheet select, #sheet summary, #sheet .tick')]
-        .filter((each) => each.offsetHeight && each.offsetHeight < 44).map((each) => each.outerHTML.slice(0, 120))"""
-    )
-    assert not small, small
+    with opened(browser, f"{bench[0]}/on-site", getattr(request, "param", DESK)) as made:
+        yield made
 
 
 @pytest.mark.parametrize("page", BOTH, indirect=True)
@@ -165,7 +141,7 @@ def test_the_list_of_a_first_power_up_is_shortened_to_nothing(page: Any, bench: 
     assert page.locator("#count > b").first.inner_text() == "0", "a reload keeps it"
 
 
-@pytest.mark.parametrize("page", [(390, 844)], indirect=True)
+@pytest.mark.parametrize("page", [PHONE], indirect=True)
 def test_what_is_said_while_the_network_is_lost_is_neither_lost_nor_doubled(page: Any, bench: tuple[str, Session]) -> None:
     kept = VisitFile(bench[1].file.path.with_name("job.yaml.visit"))
     page.locator("#circuit").select_option("c01")

@@ -27,6 +27,8 @@ from loopwright.store.proof_file import ProofFile
 from loopwright.store.received import ReceivedFile, received_path
 from loopwright.web.session import Session
 
+from .in_the_hand import DESK, PHONE, fits_the_hand, idle, opened
+
 _SPEC = importlib.util.spec_from_file_location("the_walk", Path(__file__).parents[1] / "prove" / "walk.py")
 assert _SPEC is not None and _SPEC.loader is not None
 walk = importlib.util.module_from_spec(_SPEC)
@@ -76,39 +78,15 @@ def unit(session: Session) -> Iterator[Unit]:
 def page(monkeypatch: pytest.MonkeyPatch, browser: Any, bench: tuple[str, Session], request: pytest.FixtureRequest) -> Iterator[Any]:
     """Open the room, at a desk's width unless another is asked for."""
     monkeypatch.setattr(asked, "WAIT_S", 1.0)
-    width, height = getattr(request, "param", (1280, 860))
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=width < 500)
-    made, complaints = context.new_page(), []
-    made.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
-    made.on("pageerror", lambda error: complaints.append(str(error)))
-    made.goto(f"{bench[0]}/prove")
-    yield made
-    context.close()
-    complaints = [each for each in complaints if "net::ERR" not in each]
-    assert not complaints, "\n".join(complaints)
-
-
-def idle(page: Any) -> None:
-    """Wait until all that was said has been answered."""
-    page.wait_for_function(
-        "() => !document.querySelector('[aria-busy]') && !Object.keys(localStorage).some((name) => name.startsWith('proved:'))"
-    )
+    with opened(browser, f"{bench[0]}/prove", getattr(request, "param", DESK)) as made:
+        yield made
 
 
 def record(session: Session) -> Record:
     return ProofFile(session.file.path.with_name("job.yaml.proved")).load().record
 
 
-def fits_the_hand(page: Any) -> None:
-    assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), "nothing reaches over the edge"
-    small = page.evaluate(
-        """[...document.querySelectorAll('#sheet button, #sheet input:not([type=checkbox]), #sheet select, #sheet summary, #sheet .tick')]
-        .filter((each) => each.offsetHeight && each.offsetHeight < 44).map((each) => each.outerHTML.slice(0, 120))"""
-    )
-    assert page.viewport_size["width"] > 940 or not small, small
-
-
-@pytest.mark.parametrize("page", [pytest.param((390, 844), id="phone")], indirect=True)
+@pytest.mark.parametrize("page", [pytest.param(PHONE, id="phone")], indirect=True)
 def test_three_mistakes_are_named_live_and_the_site_is_proved_to_its_record(page: Any, unit: Unit, bench: tuple[str, Session]) -> None:
     def test(device: str, act: str, button: str) -> None:
         place = page.locator(f'[id="device:{device}"]')
@@ -157,7 +135,7 @@ def test_three_mistakes_are_named_live_and_the_site_is_proved_to_its_record(page
     assert record(bench[1]).issued is not None
 
 
-@pytest.mark.parametrize("page", [pytest.param((390, 844), id="phone")], indirect=True)
+@pytest.mark.parametrize("page", [pytest.param(PHONE, id="phone")], indirect=True)
 def test_a_telephone_in_a_cellar_keeps_what_was_typed(page: Any, bench: tuple[str, Session]) -> None:
     page.get_by_role("link", name="Supplies and sounders").click()
     page.locator("#tool-name").fill("meter 2")

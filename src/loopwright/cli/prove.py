@@ -108,8 +108,14 @@ def _papers(file: Path, found: Found, now: datetime, out: Path) -> None:
     from loopwright.cli.terminal import plain, say
     from loopwright.papers.proving import PROVING_PAPERS
     from loopwright.prove.table import HEAD, event_table
+    from loopwright.store.file import StoreError
+    from loopwright.store.photo_file import PhotoFile, photo_path
     from loopwright.store.sheetfile import csv_bytes
 
+    try:
+        found = PhotoFile(photo_path(file)).shown(found)
+    except StoreError as error:
+        raise Refusal(str(error)) from None
     revision = sha256(file.read_bytes()).hexdigest()[:FINGERPRINT]
     made = {f"{name}.pdf": paper(found, revision=revision, now=now) for name, paper in PROVING_PAPERS.items()}
     made["event-table.csv"] = csv_bytes((HEAD, *event_table(found.board, found.record)))

@@ -36,7 +36,8 @@ def proving_record(found: Found, *, revision: str, now: datetime) -> bytes:
     """Return the record as a PDF; the same contents and moment give the same bytes. Raises ValueError when ``now`` carries no zone."""
     if now.tzinfo is None:
         raise ValueError("the moment on a record needs its zone")
-    return pressed("proving.typ", record_contents(found, revision=revision, now=now), now=now)
+    pictures = {f"{digest}.jpg": jpeg for digest, jpeg in found.photos.items()}
+    return pressed("proving.typ", record_contents(found, revision=revision, now=now), now=now, pictures=pictures)
 
 
 def event_table_paper(found: Found, *, revision: str, now: datetime) -> bytes:
@@ -86,6 +87,7 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
         "calls": [
             [plain(each.sentence), "settled" if each.over else "inferred" if not each.sure else "stands"] for each in found.board.calls
         ],
+        "photos": _photos(found),
         "gate": _gate(job, record),
         "closed": _when(record.closed_at) if record.closed_at else "",
         "before": f"Baseline: the proving begun {_when(before.begun_at)} by {before.by}." if before is not None and before.begun_at else "",
@@ -200,6 +202,18 @@ def _radio(row: object) -> list[str]:
     margin = getattr(row, "margin_db", None)
     told = "lost, removed from the unit" if gone else str(seen) or "not seen"
     return [plain(identity), plain(f"{what}{f', {holder}' if holder else ''}"), "" if margin is None else f"{margin:g} dB", plain(told)]
+
+
+def _photos(found: Found) -> list[dict[str, str]]:
+    """Return the photographs there are, each with what it is of, who took it and when; the words stand for it where it is not seen."""
+    out = []
+    for each in found.standings:
+        entry = each.entry
+        if entry is not None and entry.photo in found.photos:
+            of = plain(each.item.where)
+            row = {"file": f"/{entry.photo}.jpg", "of": of, "by": plain(f"{entry.by}, {_when(entry.at)}")}
+            out.append(row | {"words": f"Photograph of {of} as fitted"})
+    return out
 
 
 def _paths(job: Job, record: Record) -> list[dict[str, object]]:

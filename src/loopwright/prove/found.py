@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from loopwright.circuits.forecast import CircuitForecast
@@ -33,7 +33,10 @@ class Due:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Found:
-    """How a proving stands at a moment: ``before`` is the one before it, whose readings are the baseline."""
+    """How a proving stands at a moment: ``before`` is the one before it, whose readings are the baseline.
+
+    ``photos`` are the photographs by digest, where a paper is to show them.
+    """
 
     due: Due
     record: Record
@@ -41,6 +44,7 @@ class Found:
     board: Board
     standings: tuple[Standing, ...]
     now: datetime
+    photos: Mapping[str, bytes] = field(default_factory=dict)
 
     @property
     def by_key(self) -> dict[str, Standing]:

@@ -26,7 +26,10 @@ class Tool:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Entry:
-    """What was found of one thing: ``answer`` yes or no, or a ``reading`` as it was displayed. An entry with neither takes it back."""
+    """What was found of one thing: ``answer`` yes or no, or a ``reading`` as it was displayed. An entry with neither takes it back.
+
+    ``photo`` is the digest of a photograph that was taken of it.
+    """
 
     id: str
     at: str
@@ -36,6 +39,7 @@ class Entry:
     reading: str = ""
     tool: str = ""
     note: str = ""
+    photo: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -161,6 +165,11 @@ class Record:
         for each in in_order(self.entries):
             found[each.key] = each
         return {key: each for key, each in found.items() if each.answer or each.reading}
+
+    @property
+    def photos(self) -> dict[str, str]:
+        """Return the digests of the photographs that stand, by what they are of."""
+        return {key: each.photo for key, each in self.standing.items() if each.photo}
 
     @property
     def gaps_signed(self) -> dict[str, Signed]:

@@ -21,6 +21,7 @@ from loopwright.store.backup import backed_up, free_name, set_aside
 from loopwright.store.case_file import cases_path, not_on_file, trail_of
 from loopwright.store.file import StoreError, words_of
 from loopwright.store.kept import history_path
+from loopwright.store.photo_file import photo_path
 from loopwright.store.proof_file import proof_path
 from loopwright.store.store import sha256_of
 from loopwright.store.vault import trail_path, vault_path
@@ -47,7 +48,10 @@ def beside(job: Path) -> dict[str, Path]:
     """Return where each file of a job is, the job itself first, by what its name ends in after the job's."""
     real = Path(os.path.realpath(job))
     cases = cases_path(real)
-    found = (real, history_path(real), vault_path(real), trail_path(real), visit_path(real), proof_path(real), cases, trail_of(cases))
+    found = (
+        real, history_path(real), vault_path(real), trail_path(real), visit_path(real), proof_path(real), photo_path(real), cases,
+        trail_of(cases),
+    )  # fmt: skip
     return {path.name.removeprefix(real.name): path for path in found}
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
+from loopwright.prove.picture import UNFIT
 from loopwright.prove.table import HEAD, event_table
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
@@ -16,17 +19,19 @@ from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
 from loopwright.web.port_asked import add_port
 from loopwright.web.print_run import Clock, revision_of
-from loopwright.web.prove_change import By, ProveChange, changed, said_at
+from loopwright.web.prove_change import By, ProveChange, changed, said_at, taken
 from loopwright.web.prove_record import on_record
 from loopwright.web.proving import Proving
 from loopwright.web.rights import MAY_NOT, demands
 from loopwright.web.session import Session
+from loopwright.web.site_change import refuse
 from loopwright.web.visitor import Visitor, visitor_of
 
 ROOM = "prove"
 WAIT_S = 6.0
 """A page that is left is noticed only when this is over [s]; so long too an act may go unanswered before it is called out."""
 LONGEST_TAG = 120
+_AWAY = files("loopwright.web").joinpath("static", "away.js")
 
 
 def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
@@ -60,6 +65,18 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
         rows = (HEAD, *event_table(found.board, found.record))
         return _file(csv_bytes(rows), "event-table.csv", "text/csv; charset=utf-8")
 
+    @app.get(f"/{ROOM}/away.js")
+    @demands(Right.READ_JOB)
+    def away() -> Response:
+        # A worker may serve what lies below its own address; the room lies beside it.
+        return Response(_AWAY.read_text(encoding="utf-8"), media_type="text/javascript", headers={"Service-Worker-Allowed": "../"})
+
+    @app.get(f"/{ROOM}/photo/{{digest}}.jpg")
+    @demands(Right.READ_JOB)
+    def photo(digest: str) -> Response:
+        jpeg = proving.photos.get(digest[:LONGEST_TAG])
+        return Response(status_code=404) if jpeg is None else Response(jpeg, media_type="image/jpeg")
+
     @app.get(f"/{ROOM}/{{name}}.pdf")
     @demands(Right.READ_JOB)
     def paper(name: str) -> Response:
@@ -71,7 +88,7 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
             return Response(status_code=404)
         state = session.state
         found = proving.found(state.appraisal)
-        pdf = made(found, revision=revision_of(state), now=found.now)
+        pdf = made(proving.photos.shown(found), revision=revision_of(state), now=found.now)
         return _file(pdf, f"{name}.pdf", "application/pdf")
 
 
@@ -89,6 +106,8 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
             found = proving.found(appraisal)
             told = f"readings of the proving of {found.record.begun_at[:10]} on record"
             return session.edit(lambda job: on_record(job, found), mark=change.mark, by=visitor.name, summary=told)
+        if change.do == "photo":
+            _keep_photo(proving, change)
         items = {item.key: item for item in proving.due(appraisal).items}
         proving.file.change(
             lambda record: changed(change, record, appraisal.job, items, by, lambda said: proving.found(appraisal, said)),
@@ -99,6 +118,18 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
     except StoreError as error:
         return (Problem(path="over" if isinstance(error, OtherProving) else "kept", line=0, column=0, message=str(error)),)
     return ()
+
+
+def _keep_photo(proving: Proving, change: ProveChange) -> None:
+    """Keep a photograph before anything speaks of it. What cannot be printed is refused: it would keep the record from being made."""
+    from loopwright.papers.press import printable
+
+    picture = taken(change)
+    if not printable(picture.jpeg):
+        refuse("photo", UNFIT)
+    kept = proving.file.load()
+    wanted = frozenset(digest for record in (kept.record, *kept.before) for digest in record.photos.values())
+    proving.photos.put(picture, wanted)
 
 
 def _file(content: bytes, name: str, kind: str) -> Response:

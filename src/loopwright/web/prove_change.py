@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from base64 import b64decode
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -13,10 +14,11 @@ from pydantic import BaseModel, Field
 from loopwright.job.document import Job
 from loopwright.prove.devices import zones_of
 from loopwright.prove.found import Found
-from loopwright.prove.item import Item
+from loopwright.prove.item import Item, Proof
 from loopwright.prove.judged import instrument_of, value_of
 from loopwright.prove.kind import OF_A_ZONE
 from loopwright.prove.match import ACTS
+from loopwright.prove.picture import MOST_BYTES, UNFIT, Picture, picture_of
 from loopwright.prove.radio import identity_of, refuse_double
 from loopwright.prove.record import AtCentre, Entry, Issued, RadioRow, Record, SetUp, Signed, Tapped, Tool, Walked
 from loopwright.prove.set_up import refuse_key, refused
@@ -25,6 +27,8 @@ from loopwright.web.site_change import refuse
 from loopwright.web.site_reading import understood
 
 LONGEST_SAID, LONGEST_KEY, MOST_FIELDS = 300, 160, 24
+LONGEST_PHOTO = 4 * (MOST_BYTES // 3 + 1)
+"""A photograph travels in base 64 [characters]."""
 LONGEST_AGO_MS = 14 * 86_400_000
 LEAST_REASON = 8
 HIGHEST_ZONE = 9999
@@ -37,7 +41,9 @@ Text = Annotated[str, Field(max_length=LONGEST_SAID)]
 class ProveChange(BaseModel, extra="forbid"):
     """One thing said. ``record`` is the proving the page shows, ``mark`` names the change, ``ago_ms`` [ms] is how long ago it was said."""
 
-    do: Literal["answer", "read", "walk", "tap", "centre", "sign", "radio", "set-up", "tool", "gate", "issue", "close", "anew", "record"]
+    do: Literal[
+        "answer", "read", "walk", "tap", "centre", "sign", "radio", "set-up", "tool", "gate", "issue", "close", "anew", "record", "photo"
+    ]
     record: str = Field(default="", max_length=40)
     mark: str = Field(min_length=8, max_length=64)
     key: str = Field(default="", max_length=LONGEST_KEY)
@@ -48,6 +54,7 @@ class ProveChange(BaseModel, extra="forbid"):
     kind: str = Field(default="", max_length=20)
     over: bool = False
     fields: dict[str, Text] = Field(default_factory=dict, max_length=MOST_FIELDS)
+    photo: str = Field(default="", max_length=LONGEST_PHOTO)
     ago_ms: int = Field(default=0, ge=0, le=LONGEST_AGO_MS)
     query: str = Field(default="", max_length=8000)
     held: str = Field(default="", max_length=64)
@@ -88,6 +95,7 @@ def changed(change: ProveChange, record: Record, job: Job, items: Mapping[str, I
         "set-up": lambda: _set_up(change, record, job, by),
         "tool": lambda: _tool(change, record),
         "gate": lambda: _gated(change, record, job, by),
+        "photo": lambda: _photographed(change, record, items, by),
     }
     return replace(acts[change.do](), issued=None)
 
@@ -107,6 +115,23 @@ def _answered(change: ProveChange, record: Record, items: Mapping[str, Item], by
     return replace(
         record, entries=(*record.entries, Entry(id=change.mark, at=by.at, by=by.name, key=item.key, answer=change.answer, note=note))
     )
+
+
+def taken(change: ProveChange) -> Picture:
+    """Return the photograph that was sent, its picture alone. Raises JobError where it is none."""
+    try:
+        return picture_of(b64decode(change.photo, validate=True))
+    except ValueError:
+        # What the decoder says of its letters is nothing to whoever took it.
+        refuse("photo", UNFIT)
+
+
+def _photographed(change: ProveChange, record: Record, items: Mapping[str, Item], by: By) -> Record:
+    item = _item(change, items)
+    if item.proof is not Proof.PHOTO:
+        refuse("key", "No photograph is kept of that.")
+    entry = Entry(id=change.mark, at=by.at, by=by.name, key=item.key, answer="yes", photo=taken(change).digest)
+    return replace(record, entries=(*record.entries, entry))
 
 
 def _read(change: ProveChange, record: Record, items: Mapping[str, Item], by: By) -> Record:

@@ -17,6 +17,7 @@ from loopwright.prove.record import Record
 from loopwright.prove.standing import progress
 from loopwright.prove.wiring import named, signs
 from loopwright.signalling.received import Polled, Received
+from loopwright.store.photo_file import PhotoFile, photo_path
 from loopwright.store.proof_file import ProofFile, proof_path
 from loopwright.store.received import ReceivedReader, received_path
 from loopwright.values.recent import Recent
@@ -47,6 +48,7 @@ class Proving:
         self._session = session
         self.clock = clock
         self.file = ProofFile(proof_path(session.file.path))
+        self.photos = PhotoFile(photo_path(session.file.path))
         self.feed: Feed | None = None
         self.port: Callable[[], Port | None] | None = None
         """Gives the port that is open for the test; None where none can be."""

@@ -1,33 +1,38 @@
 // What was said and is not answered yet is kept in this browser until the program has it: a reload or a lost network neither loses nor doubles it.
 
-import { trouble } from "./post.js";
+import { trouble, wayIn } from "./post.js";
+import { carried, carry, dropped } from "./carried.js";
 
 const waits = [1, 2, 4, 8, 15];
+// Longer ago than this the program does not believe.
+const LONGEST_AGO_MS = 14 * 86400000;
+const TOO_MUCH = 413;
 
-// ``address`` is where it is posted, ``body`` what is sent of a change now, ``answered`` what is done with an answer and what was said.
+// ``address`` says where a change is posted, ``body`` what is sent of it now, ``answered`` what is done with an answer and what was said.
 export function keeper({ name, address, body, answered }) {
   const held = `${name}:${new URL(".", location.href).pathname}`;
   let busy = false;
-  let only = [];
+  // Where a browser keeps nothing, or no more, it lives as long as the page.
+  let only = null;
 
-  // Oldest first. Where a browser keeps nothing, it lives as long as the page.
+  // Oldest first.
   function waiting() {
+    if (only) return only;
     try {
       return JSON.parse(localStorage.getItem(held) || "[]");
     } catch {
-      return only;
+      return [];
     }
   }
 
   function keep(list) {
-    only = list;
     try {
       if (list.length) localStorage.setItem(held, JSON.stringify(list));
       else localStorage.removeItem(held);
+      only = null;
     } catch {
-      // A private window: see above.
+      only = list;
     }
-    document.dispatchEvent(new CustomEvent("kept", { detail: list.length }));
   }
 
   const mark = () => [...crypto.getRandomValues(new Uint32Array(4))].map((number) => number.toString(36)).join("-");
@@ -39,33 +44,55 @@ export function keeper({ name, address, body, answered }) {
     return made.mark;
   }
 
+  // What is too long to stand among the rest lies beside it, and is there before the change speaks of it.
+  async function sayWith(change, field, text) {
+    const made = { ...change, mark: mark(), said: Date.now(), carries: field };
+    await carry(made.mark, text);
+    keep([...waiting(), made]);
+    run();
+    return made.mark;
+  }
+
   async function run() {
     if (busy) return;
     busy = true;
-    for (let next = waiting()[0]; next; next = waiting()[0]) {
-      const answer = await attempt(next);
-      keep(waiting().filter((each) => each.mark !== next.mark));
-      answered(answer, next, waiting().length);
+    try {
+      for (let next = waiting()[0]; next; next = waiting()[0]) {
+        const answer = await attempt(next);
+        keep(waiting().filter((each) => each.mark !== next.mark));
+        if (next.carries) await dropped(next.mark);
+        answered(answer, next, waiting().length);
+      }
+    } finally {
+      busy = false;
     }
-    busy = false;
+  }
+
+  async function sent(change) {
+    const { said, carries, words, ...rest } = change;
+    const more = carries ? { [carries]: await carried(change.mark) } : {};
+    return JSON.stringify({ ...rest, ...more, ago_ms: Math.min(Math.max(0, Date.now() - said), LONGEST_AGO_MS), ...body(change) });
   }
 
   async function attempt(change) {
     for (let tries = 0; ; tries += 1) {
+      let [why, ways] = ["The program does not answer.", []];
       try {
-        const { said, ...rest } = change;
-        const made = JSON.stringify({ ...rest, ago_ms: Math.max(0, Date.now() - said), ...body() });
-        const answer = await fetch(address, { method: "POST", headers: { "Content-Type": "application/json" }, body: made });
-        if (answer.status < 500) {
+        const answer = await fetch(address(change), { method: "POST", headers: { "Content-Type": "application/json" }, body: await sent(change) });
+        const json = answer.headers.get("Content-Type")?.startsWith("application/json") ? await answer.json() : null;
+        if (json?.problems || answer.status === TOO_MUCH) {
           if (tries) trouble("");
-          const json = answer.headers.get("Content-Type")?.startsWith("application/json");
-          return json ? await answer.json() : { problems: [{ path: "", message: await answer.text() }] };
+          return json || { problems: [{ path: "", message: await answer.text() }] };
         }
+        // Who is not let in, or has to wait, has said it all the same.
+        if (!json && answer.status < 500) why = (await answer.text()).trim();
+        if (answer.status === 401) ways = [wayIn()];
       } catch {
         // No answer at all: the network is lost, or the program was stopped.
       }
       const seconds = waits[Math.min(tries, waits.length - 1)];
-      trouble(`The program does not answer. What you said (${waiting().length}) is kept on this telephone or computer and sent again until it does; next try in ${seconds} s.`);
+      const place = only ? "on this page alone: leave it open" : "on this telephone or computer";
+      trouble(`${why} What you said (${waiting().length}) is kept ${place} and sent again until it is taken; next try in ${seconds} s. `, ways);
       await new Promise((go) => {
         setTimeout(go, seconds * 1000);
         addEventListener("online", go, { once: true });
@@ -74,12 +101,7 @@ export function keeper({ name, address, body, answered }) {
   }
 
   addEventListener("beforeunload", (event) => {
-    if (!only.length) return;
-    try {
-      if (localStorage.getItem(held)) return;
-    } catch {
-      event.preventDefault();
-    }
+    if (only?.length) event.preventDefault();
   });
-  return { say, run, waiting };
+  return { say, sayWith, run, waiting };
 }

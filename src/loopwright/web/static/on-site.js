@@ -1,84 +1,31 @@
-// The room On site. What is said is kept in this browser until the program has it: a reload or a lost network neither loses nor doubles it.
+// The room On site: what is said is kept until the program has it, and drawn in place.
 
+import { keeper } from "./kept.js";
 import { drawn, pending, show, trouble } from "./post.js";
 
-const HELD = `said:${new URL(".", location.href).pathname}`;
-const waits = [1, 2, 4, 8, 15];
 const visit = () => document.getElementById("visit")?.dataset.visit ?? "";
 // Where what is said on this page goes: the keying plan keeps its ticks with the same visit, at an address of its own.
 const here = () => document.getElementById("visit")?.dataset.to ?? "on-site";
-let busy = false;
-let only = [];
-
-// What is not answered yet, oldest first. Where a browser keeps nothing, it lives as long as the page.
-function waiting() {
-  try {
-    return JSON.parse(localStorage.getItem(HELD) || "[]");
-  } catch {
-    return only;
-  }
-}
-
-function keep(list) {
-  only = list;
-  try {
-    if (list.length) localStorage.setItem(HELD, JSON.stringify(list));
-    else localStorage.removeItem(HELD);
-  } catch {
-    // A private window: see above.
-  }
-}
-
-const mark = () => [...crypto.getRandomValues(new Uint32Array(4))].map((number) => number.toString(36)).join("-");
-
-function say(change, place) {
-  const made = { ...change, visit: visit(), mark: mark(), to: here() };
-  keep([...waiting(), made]);
-  told.set(made.mark, place);
-  busyAt(place, true);
-  run();
-}
-
 // Where the words of a refusal go, by the mark of what was sent.
 const told = new Map();
-
-async function run() {
-  if (busy) return;
-  busy = true;
-  for (let next = waiting()[0]; next; next = waiting()[0]) {
-    const answer = await attempt(next);
-    keep(waiting().filter((each) => each.mark !== next.mark));
-    const place = told.get(next.mark);
-    told.delete(next.mark);
+const kept = keeper({
+  name: "said",
+  address: ({ to = "on-site" }) => to,
+  body: () => ({ to: undefined, ago_ms: undefined, query: location.search, held: document.getElementById("page").dataset.drawn || "" }),
+  answered(answer, change, left) {
+    const place = told.get(change.mark);
+    told.delete(change.mark);
     busyAt(place, false);
-    if (answer.page && !waiting().length && (next.to ?? "on-site") === here()) drawn(answer.page);
+    if (answer.page && !left && (change.to ?? "on-site") === here()) drawn(answer.page);
     settle(place, answer.problems || []);
-    if (["ask", "why"].includes(next.do) && !answer.problems?.length) lead();
-  }
-  busy = false;
-}
+    if (["ask", "why"].includes(change.do) && !answer.problems?.length) lead();
+  },
+});
+const { run, waiting } = kept;
 
-async function attempt({ to = "on-site", ...change }) {
-  for (let tries = 0; ; tries += 1) {
-    try {
-      const held = document.getElementById("page").dataset.drawn || "";
-      const body = JSON.stringify({ ...change, query: location.search, held });
-      const answer = await fetch(to, { method: "POST", headers: { "Content-Type": "application/json" }, body });
-      if (answer.status < 500) {
-        if (tries) trouble("");
-        const json = answer.headers.get("Content-Type")?.startsWith("application/json");
-        return json ? await answer.json() : { problems: [{ path: "", message: await answer.text() }] };
-      }
-    } catch {
-      // No answer at all: the network is lost, or the program was stopped.
-    }
-    const seconds = waits[Math.min(tries, waits.length - 1)];
-    trouble(`The program does not answer. What you said (${waiting().length}) is kept on this telephone or computer and sent again until it does; next try in ${seconds} s.`);
-    await new Promise((go) => {
-      setTimeout(go, seconds * 1000);
-      addEventListener("online", go, { once: true });
-    });
-  }
+function say(change, place) {
+  busyAt(place, true);
+  told.set(kept.say({ ...change, visit: visit(), to: here() }), place);
 }
 
 function busyAt(place, is) {
@@ -106,10 +53,21 @@ function settle(place, problems) {
   if (!place.matches("form")) return undefined;
   const typed = place.querySelector("input:not([type=checkbox])");
   typed?.setAttribute("aria-invalid", words ? "true" : "false");
+  if (typed?.id) refused.set(typed.id, words);
   if (!words && place.hasAttribute("data-empties")) place.reset();
   else if (!words) for (const field of place.querySelectorAll("input")) field.value = field.defaultValue;
   return undefined;
 }
+
+// What was refused stays said while it stands typed, though something else was taken meanwhile and the sheet drawn anew.
+const refused = new Map();
+document.addEventListener("drawn", () => {
+  for (const [id, words] of refused) {
+    const field = document.getElementById(id);
+    if (!words || !field || field.value === field.dataset.stands) refused.delete(id);
+    else Object.assign(field.closest("form").querySelector(".refused"), { textContent: words, hidden: false });
+  }
+});
 
 // The change a form or a control stands for: what it was drawn with, and what was typed. "fields.reading" goes inside "fields".
 function changeOf(element) {
@@ -191,7 +149,7 @@ function count() {
     const text = left > 0 ? words(left) : "now";
     if (each.textContent !== text) each.textContent = text;
   }
-  if (over && !busy && !pending() && !waiting().length && !document.hidden) again();
+  if (over && !pending() && !waiting().length && !document.hidden) again();
 }
 
 let asked = 0;
@@ -203,12 +161,4 @@ function again() {
 
 setInterval(count, 1000);
 document.addEventListener("visibilitychange", () => !document.hidden && !waiting().length && again());
-addEventListener("beforeunload", (event) => {
-  if (!only.length) return;
-  try {
-    if (localStorage.getItem(HELD)) return;
-  } catch {
-    event.preventDefault();
-  }
-});
 run();

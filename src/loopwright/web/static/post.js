@@ -15,10 +15,14 @@ export const stale = "The program was started anew since this sheet was opened. 
 async function refused(answer) {
   if (answer.headers.get("Content-Type")?.startsWith("application/json")) return trouble((await answer.json()).problems.map((each) => each.message).join(" "));
   if (answer.status !== 401) return trouble(answer.status === 403 ? stale : await answer.text());
+  trouble(`${await answer.text()} `, [wayIn()]);
+}
+
+export function wayIn() {
   const way = document.createElement("a");
   way.href = `/sign-in?then=${encodeURIComponent(location.pathname + location.search)}`;
   way.textContent = "Sign in";
-  trouble(`${await answer.text()} `, [way]);
+  return way;
 }
 
 export function drawn(html) {

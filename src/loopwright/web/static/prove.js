@@ -1,14 +1,17 @@
 // The room Prove: what is said is kept until the program has it; what arrives is asked for and drawn as it comes, and may be heard.
 
 import { keeper } from "./kept.js";
+import { photographed } from "./photo.js";
+import { seen, standBy } from "./without.js";
 import { drawn, pending, show, trouble } from "./post.js";
 
 const SOUND = "proving-sound";
+const [MOST_NAMED, LONGEST_WORDS] = [12, 120];
 const sheet = () => document.getElementById("proving");
 const told = new Map();
-const { say, run, waiting } = keeper({
+const { say, sayWith, run, waiting } = keeper({
   name: "proved",
-  address: "prove",
+  address: () => "prove",
   body: () => ({ query: location.search, held: document.getElementById("page").dataset.drawn || "" }),
   answered(answer, change, left) {
     const place = told.get(change.mark);
@@ -26,9 +29,23 @@ function busyAt(place, is) {
   else place.removeAttribute("aria-busy");
 }
 
+let away = false;
+
+// After a reload without the program the sheet is drawn as it was: what was said since stands here until it is sent.
 function unsent(left) {
   const place = document.getElementById("unsent");
-  if (place) place.textContent = left ? `${left} kept here, not sent yet` : "";
+  if (!place) return;
+  const named = waiting().slice(-MOST_NAMED).map((each) => each.words).filter(Boolean);
+  const said = left ? `${left} kept here, not sent yet${named.length ? `: ${named.join("; ")}` : ""}.` : "";
+  const stood = away ? `The program cannot be reached; this is how it stood at ${seen() || "the last answer"}. What you say is kept here.` : "";
+  place.textContent = [stood, said].filter(Boolean).join(" ");
+}
+
+// What is said, in a line: what stands beside the field or the button, and what was typed or pressed.
+function inWords(place, change) {
+  const of = place.querySelector("[aria-label]")?.getAttribute("aria-label") || place.getAttribute("aria-label") || place.closest("[aria-label]")?.getAttribute("aria-label") || "";
+  const what = change.text || change.answer || Object.values(change.fields || {}).filter(Boolean).join(", ") || place.textContent.trim();
+  return `${of}${of && " – "}${what}`.slice(0, LONGEST_WORDS);
 }
 
 // A refusal stands where it was typed until that is put right, whatever is drawn meanwhile; what was taken shows what is kept.
@@ -72,7 +89,7 @@ function put(place, more = {}) {
   if (typed && typed.value === typed.dataset.stands && !place.querySelector("select[data-changed]")) return;
   place.dataset.sent = same;
   busyAt(place, true);
-  told.set(say({ ...change, record: sheet().dataset.record }), place);
+  told.set(say({ ...change, record: sheet().dataset.record, words: inWords(place, change) }), place);
   unsent(waiting().length);
 }
 
@@ -82,8 +99,26 @@ document.addEventListener("submit", (event) => {
   put(event.target, event.submitter?.name ? { [event.submitter.name]: event.submitter.value } : {});
 });
 
+async function photograph(field) {
+  const [file] = field.files;
+  const place = field.closest(".take");
+  if (!file || place.hasAttribute("aria-busy")) return;
+  busyAt(place, true);
+  try {
+    const change = { do: "photo", key: field.dataset.photo, record: sheet().dataset.record, words: field.getAttribute("aria-label") };
+    told.set(await sayWith(change, "photo", await photographed(file)), place);
+    unsent(waiting().length);
+  } catch {
+    busyAt(place, false);
+    settle(place, [{ path: "photo", message: `This browser cannot read ‘${file.name}’ as a picture: choose a photograph, as JPEG or PNG.` }]);
+  } finally {
+    field.value = "";
+  }
+}
+
 document.addEventListener("change", (event) => {
   const field = event.target;
+  if (field.dataset.photo) return photograph(field);
   if (field.id === "sound") return sounding(field.checked);
   if (field.matches("select[data-send]")) return field.value && put(field, { key: field.value });
   const form = field.closest("form.box");
@@ -173,6 +208,8 @@ async function listen() {
       if (!sheet()) return;
       const answer = await fetch(`prove/news?known=${encodeURIComponent(sheet().dataset.tag)}`);
       if (answer.status === 401 || answer.status === 403) return;
+      reached(answer.ok);
+      if (answer.ok && !waiting().length) standBy();
       const { tag } = answer.ok ? await answer.json() : {};
       // An act that is still open may by now have gone unanswered for too long.
       const due = sheet()?.dataset.open === "yes";
@@ -183,9 +220,16 @@ async function listen() {
       }
       await rest(answer.ok ? 300 : 4000);
     } catch {
+      reached(false);
       await rest(4000);
     }
   }
+}
+
+function reached(is) {
+  if (away === !is) return;
+  away = !is;
+  unsent(waiting().length);
 }
 
 const rest = (ms) => new Promise((go) => setTimeout(go, ms));

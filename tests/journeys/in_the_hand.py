@@ -1,0 +1,47 @@
+"""A room used at a desk and in the hand: opened, waited for, measured. What a browser complains of fails the journey."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+DESK, PHONE = (1280, 860), (390, 844)
+LEAST_PX = 44
+PRESSED = ", ".join(f"#sheet {each}" for each in ("button", "input:not([type=checkbox])", "select", "summary", ".tick", ".take"))
+# A network that is cut, and a program that is gone and has come back with another key, are what these journeys are about.
+EXPECTED = ("net::ERR", "status of 403")
+
+
+@contextmanager
+def opened(browser: Any, address: str, size: tuple[int, int] = DESK) -> Iterator[Any]:
+    """Give a page of a browser of its own, at an address."""
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=size[0] < 500)
+    page, complaints = context.new_page(), []
+    page.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(address)
+    yield page
+    context.close()
+    complaints = [each for each in complaints if not any(words in each for words in EXPECTED)]
+    assert not complaints, "\n".join(complaints)
+
+
+def idle(page: Any) -> None:
+    """Wait until all that was said has been answered."""
+    page.wait_for_function(
+        "() => !document.querySelector('[aria-busy]') && !Object.keys(localStorage).some((name) => /^(said|proved):/.test(name))"
+    )
+
+
+def fits_the_hand(page: Any) -> None:
+    """Nothing reaches over the edge, and on a telephone nothing that is pressed is smaller than a thumb."""
+    assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), "nothing reaches over the edge"
+    if page.viewport_size["width"] > 940:
+        return
+    small = page.evaluate(
+        """([pressed, least]) => [...document.querySelectorAll(pressed)]
+        .filter((each) => each.offsetHeight && each.offsetHeight < least).map((each) => each.outerHTML.slice(0, 120))""",
+        [PRESSED, LEAST_PX],
+    )
+    assert not small, small
