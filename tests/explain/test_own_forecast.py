@@ -68,3 +68,17 @@ def test_a_fault_is_named_by_what_it_makes_everything_read(where: str, number: i
     best = int(order[0])
     assert best == own or chances[own] >= 0.3 * chances[best] * weights[own] / weights[best], weighed.rows.hypotheses[best].key
     assert weighed.after.none_of_these < 0.05
+
+
+def test_a_broken_run_shows_what_it_is_whatever_is_done_beyond() -> None:
+    """Only where a pair hangs on another input does the keypad speak of something else; a broken run is open and stays so."""
+    part = part_of("circuits/c01")
+    known = part.predicted
+    states = [column for column, check in enumerate(known.checks) if check.kind is CheckKind.STATE]
+    broken = [row for row, owner in enumerate(known.owner.tolist()) if owner >= 0 and part.hypotheses[owner].fault.id == "D08"]
+    moved = [row for row, owner in enumerate(known.owner.tolist()) if owner >= 0 and part.hypotheses[owner].fault.id == "D36"]
+    assert broken
+    assert moved
+    rest = known.checks[states[0]].outcomes.index("rest")
+    assert max(known.chances[column][row, rest] for column in states for row in broken) < 1e-6
+    assert min(known.chances[column][row, rest] for column in states for row in moved) > 0.1

@@ -170,9 +170,12 @@ def _pull_up_share(job: Job, name: str) -> float:
 
 
 def _elsewhere(variants: Sequence[Variant]) -> NDArray[np.bool_]:
-    """Return in which variants the devices hang on another input: nothing done to them moves the circuit, as it does without a fault."""
-    moved = [any(act.changes for act in v.network.acts if act.kind is ActKind.CUT) for v in variants]
-    return np.array([moved[0] and not each for each in moved])
+    """Return in which variants the devices hang on another input: nothing done to them moves the circuit, as it does without a fault.
+
+    A run that is broken already is not broken once more by cutting it, but what is operated on it still moves.
+    """
+    done = [any(act.changes for act in v.network.acts if act.kind not in (ActKind.REST, ActKind.NO_RESISTOR)) for v in variants]
+    return np.array([done[0] and not each for each in done], dtype=np.bool_)
 
 
 def _dark_sets(places: CircuitPlaces) -> list[frozenset[str]]:
