@@ -5,19 +5,20 @@ Common practice, no source. Each is told by its place in the document.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from loopwright.job.document import Job, Zone
 from loopwright.programme.event import SILENT
 from loopwright.programme.response import ANY_TIME, DOOR, FULL, KNOWN, QUIET, ROUTE, UNSET, does, set_states
-from loopwright.programme.route import routes_of
+from loopwright.programme.route import Route, routes_of
 
 Odd = tuple[str, str]
 
 
-def odd_cells(job: Job) -> dict[str, str]:
-    """Return every odd cell by its place, with what is odd about it."""
-    return dict((*_areas(job), *_responses(job), *_rights(job), *_reports(job)))
+def odd_cells(job: Job, routes: Iterable[Route] | None = None) -> dict[str, str]:
+    """Return every odd cell by its place, with what is odd about it. ``routes`` are the job's, for who has them already."""
+    found = routes_of(job) if routes is None else routes
+    return dict((*_areas(job), *_responses(job, found), *_rights(job), *_reports(job)))
 
 
 def _areas(job: Job) -> Iterator[Odd]:
@@ -28,8 +29,8 @@ def _areas(job: Job) -> Iterator[Odd]:
             yield f"zones/{name}/areas", "lies in several areas"
 
 
-def _responses(job: Job) -> Iterator[Odd]:
-    passed = {each.zone for route in routes_of(job) for each in route.passed}
+def _responses(job: Job, routes: Iterable[Route]) -> Iterator[Odd]:
+    passed = {each.zone for route in routes for each in route.passed}
     walked = bool(passed)
     for name, zone in job.zones.items():
         lead = f"zones/{name}/response"

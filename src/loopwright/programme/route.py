@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loopwright.job.document import Area, Job, Zone
@@ -74,10 +75,12 @@ def routes_of(job: Job) -> tuple[Route, ...]:
         if area.common_to:
             continue
         for door in doors_of(job, area_id):
+            line = _line(job, area, job.zones[door])
+            seen = {name: known for name, known in passed_by(job, area, job.zones[door], line).items() if name != door}
             for user_id, user in job.users.items():
                 may = user.areas.get(area_id, "none")
-                found += [_route(job, area_id, user_id, door, IN)] if may in ("unset", "both") else []
-                found += [_route(job, area_id, user_id, door, OUT)] if may in ("set", "both") else []
+                ways = [way for way, act in ((IN, "unset"), (OUT, "set")) if may in (act, "both")]
+                found += [_route(job, area_id, user_id, door, way, line, seen) for way in ways]
     return tuple(found)
 
 
@@ -88,12 +91,10 @@ def doors_of(job: Job, area_id: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(door for door in named if door in job.zones))
 
 
-def _route(job: Job, area_id: str, user_id: str, door: str, way: str) -> Route:
+def _route(job: Job, area_id: str, user_id: str, door: str, way: str, line: tuple[Point, ...], seen: Mapping[str, str]) -> Route:
     area, user, states = job.areas[area_id], job.users[user_id], set_states(job)
     zone, within = job.zones[door], lying(job, area_id)
-    line = _line(job, area, zone)
     begun = tuple(does(zone, state) == DOOR and bool(within & set(zone.areas)) for state in states)
-    seen = {name: known for name, known in passed_by(job, area, zone, line).items() if name != door}
     return Route(
         area=area_id,
         user=user_id,

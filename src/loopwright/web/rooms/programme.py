@@ -33,8 +33,8 @@ def view(page: Page) -> Mapping[str, Any]:
     said = dict.fromkeys(word for zone in job.zones.values() for word in zone.response.values())
     pairs = {name for name, circuit in job.circuits.items() if circuit.topology is Topology.PAIR}
     page.plan(f"areas/{key}" for key in job.areas)
-    odd = {path: (number, why) for number, (path, why) in enumerate(odd_cells(job).items(), 1)}
     routes = routes_of(job)
+    odd = {path: (number, why) for number, (path, why) in enumerate(odd_cells(job, routes).items(), 1)}
     return {
         "verdict": page.rehearsed.of(job) if page.rehearsed is not None else None,
         "routes": [_route(job, list(same)) for _, same in groupby(sorted(routes, key=_same), key=_same)],

@@ -1,6 +1,6 @@
 // Talks to the server: one change at a time, in order; when there is no answer it says so and goes on trying.
 
-import { bring } from "./morph.js";
+import { bring, morph } from "./morph.js";
 
 const page = () => document.getElementById("page");
 // What another has done since the revision this page shows is not written over.
@@ -25,14 +25,29 @@ export function wayIn() {
   return way;
 }
 
+// How often this page was brought up to date.
+let drawings = 0;
+
 export function drawn(html) {
+  drawings += 1;
   const fresh = new DOMParser().parseFromString(html, "text/html");
   const wanted = fresh.getElementById("page");
-  if (!wanted) return;
-  if (!bring(page(), wanted)) return whole();
-  document.title = fresh.title;
-  document.dispatchEvent(new CustomEvent("drawn"));
-  standing();
+  if (!wanted) return undefined;
+  return verdictFirst(wanted, () => {
+    if (!bring(page(), wanted)) return whole();
+    document.title = fresh.title;
+    document.dispatchEvent(new CustomEvent("drawn"));
+    standing();
+    return undefined;
+  });
+}
+
+// What the rehearsal says of an edit is painted before the rest of the sheet is gone through; a newer sheet may overtake that.
+function verdictFirst(wanted, rest) {
+  const [stands, says] = [document.getElementById("verdict"), wanted.querySelector("#verdict")];
+  if (!stands || !says || stands.isEqualNode(says)) return rest();
+  morph(stands, says.cloneNode(true));
+  return new Promise((go) => setTimeout(go, 20)).then(() => (Number(wanted.dataset.revision) < shown() ? undefined : rest()));
 }
 
 // The page does not hold what an answer left out: the room is asked for again, all of it.
@@ -44,11 +59,19 @@ async function whole() {
 // The drawing this page holds: what is the same in the next is not sent again.
 const held = () => page().dataset.drawn || "";
 
+// Draws the page as it is now, if nothing was drawn, said or opened while the answer was on its way: that is newer.
+export async function fresh(quiet) {
+  const [address, before] = [location.pathname + location.search, drawings];
+  const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": held() } });
+  const html = await answer.text();
+  if (answer.ok && before === drawings && address === location.pathname + location.search && quiet()) drawn(html);
+}
+
 export async function show(address) {
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": held() } });
     if (!answer.ok) return refused(answer);
-    drawn(await answer.text());
+    await drawn(await answer.text());
     history.replaceState(null, "", address);
   } catch {
     trouble("The program does not answer. What is on this page is as it was; press again when it runs.");
