@@ -20,13 +20,15 @@ def widened(value: Floats, sd: Floats, series: NDArray[np.int64]) -> Floats:
     the root of twelve.
     """
     out = np.array(sd, dtype=float)
-    for name in np.unique(series[series != ALONE]).tolist():
-        rows = np.flatnonzero(series == name)
-        if rows.size < 2:
-            continue
-        some = value[rows]
-        with np.errstate(invalid="ignore"):
-            width = np.abs(np.gradient(some, axis=0))
-        width = np.where(np.isfinite(width), width, 0.0)
-        out[rows] = np.hypot(out[rows], width / math.sqrt(12))
+    order = np.argsort(series, kind="stable")
+    named = series[order]
+    beside = (named[1:] == named[:-1]) & (named[1:] != ALONE)
+    row = np.arange(order.size)
+    before, after = row - np.append(False, beside), row + np.append(beside, False)
+    inside = after > before
+    rows, lower, upper = order[inside], order[before[inside]], order[after[inside]]
+    with np.errstate(invalid="ignore"):
+        width = np.abs(value[upper] - value[lower]) / (after - before)[inside][:, None]
+    width[~np.isfinite(width)] = 0.0
+    out[rows] = np.hypot(out[rows], width / math.sqrt(12))
     return out

@@ -25,7 +25,7 @@ from loopwright.explain.power.place import Focus, focus_on
 from loopwright.explain.telling import tell
 from loopwright.explain.weigh.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
 from loopwright.explain.weigh.next_check import Advised, advise, alike
-from loopwright.explain.weigh.outcome import Forecast, Outcomes, forecast, outcomes
+from loopwright.explain.weigh.outcome import Outcomes, forecast, outcomes
 from loopwright.explain.weigh.posterior import Posterior, posterior
 from loopwright.explain.whole.bus import PART as BUS
 from loopwright.explain.whole.bus import SHOWN, bus_part, on_bus
@@ -70,12 +70,13 @@ class Weighed:
         _, owner = np.unique(self.rows.owner[self.keep], return_inverse=True)
         return np.append(owner, int(owner.max()) + 1)
 
-    def look_ahead(self, known: Forecast, may: Callable[[Check], bool]) -> None:
+    def look_ahead(self, meter: Instrument, may: Callable[[Check], bool]) -> None:
         """Work out what each check not done yet could show, which hypotheses are one answer, and what is next of what ``may`` be done."""
         done = {reading.check for reading in self.used if reading.shown is None or not reading.shown.rough}
-        left = [number for number, check in enumerate(known.checks) if check not in done]
         for chance in self._in_doubt():
             self.follow(chance, self.after.none_of_these)
+            known = forecast(self.rows, meter, self.keep)
+            left = [number for number, check in enumerate(known.checks) if check not in done]
             self.outs = outcomes(known, self.rows, self.keep, np.array(left, dtype=np.int64))
             self.group = alike(self.outs, self.owner, self.weight)
             some = self.outs.only(self._in_question(self.outs.checks, may))
@@ -133,7 +134,7 @@ class Inquiry:
         self._powers: dict[Focus, PowerPart] = {}
         self._wholes: dict[tuple[Scope, tuple[int, ...]], SystemPart] = {}
         self._compiled = network
-        self._last: tuple[tuple[int, ...], Rows, dict[Instrument, Forecast]] | None = None
+        self._last: tuple[tuple[int, ...], Rows] | None = None
 
     def explain(self, observed: Observations, *, may: Callable[[Check], bool] = any_check) -> Explanation:
         """Return what follows from ``observed``; only checks that ``may`` be done are advised, and count for when to stop."""
@@ -154,7 +155,7 @@ class Inquiry:
         likely = likelihood(rows, used)
         weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, used, self.weights))
         if ahead and rows.parts:
-            weighed.look_ahead(self._forecast(rows, observed.meter), may)
+            weighed.look_ahead(observed.meter, may)
         return weighed, tuple(left_out)
 
     def _rows(self, observed: Observations) -> Rows:
@@ -162,16 +163,8 @@ class Inquiry:
         parts, dark = self._needed(observed)
         key = tuple(id(part) for part in parts)
         if self._last is None or self._last[0] != key:
-            self._last = (key, rows_of(parts, dark), {})
+            self._last = (key, rows_of(parts, dark))
         return self._last[1]
-
-    def _forecast(self, rows: Rows, meter: Instrument) -> Forecast:
-        """Return what every check of the last rows shows with a meter."""
-        assert self._last is not None
-        made = self._last[2]
-        if meter not in made:
-            made[meter] = forecast(rows, meter)
-        return made[meter]
 
     def _needed(self, observed: Observations) -> tuple[list[Part], Moved]:
         """Return the parts that were read, with the supply network behind them, and what its faults darken of the others."""

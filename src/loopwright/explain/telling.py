@@ -10,6 +10,7 @@ from loopwright.explain.along.chain import Halving, halving_of
 from loopwright.explain.caution import caution_of
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.explanation import Answer, Cause, Doubt, Expected, Explanation, NextCheck, Outlook, Step
+from loopwright.explain.hypothesis import Predicted
 from loopwright.explain.observation import Observations
 from loopwright.explain.terminal import ACT_WORDS
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows
@@ -122,14 +123,25 @@ def _best_row(weighed: Weighed, owner: int) -> int:
 
 def _expected(weighed: Weighed, row: int) -> tuple[Expected, ...]:
     """Return what the checks of the same part would show, at its likeliest amount."""
-    part = int(weighed.rows.part[row])
-    done = {seen.check for seen in weighed.used}
-    checks = [c for c in weighed.rows.parts[part].predicted.checks if c.kind is not CheckKind.LOOK and c not in done]
+    part, done = int(weighed.rows.part[row]), {seen.check for seen in weighed.used}
+    known = weighed.rows.parts[part].predicted
+    variant, sound = weighed.rows.variant_at(row, part), weighed.rows.variant_at(0, part)
+    columns = [n for n, check in enumerate(known.checks) if check.kind is not CheckKind.LOOK and check not in done]
     # Kinds that people read most come first; what differs from a sound system is worth more than what does not.
-    told = [_reads(weighed.rows, check, row) for check in checks]
-    differs = [text != _reads(weighed.rows, check, 0)[0] for check, (text, _) in zip(checks, told, strict=True)]
-    order = sorted(range(len(checks)), key=lambda n: (not differs[n], checks[n].kind not in HUMAN, n))[:MOST_EXPECTED]
-    return tuple(Expected(check=checks[n].words, shows=told[n][0], value=told[n][1], unit=checks[n].unit) for n in sorted(order))
+    differs = {column: _differ(known, column, variant, sound) for column in columns}
+    order = sorted(columns, key=lambda n: (not differs[n], known.checks[n].kind not in HUMAN, n))[:MOST_EXPECTED]
+    out = []
+    for column in sorted(order):
+        shows, value = _shown(known, column, variant)
+        out.append(Expected(check=known.checks[column].words, shows=shows, value=value, unit=known.checks[column].unit))
+    return tuple(out)
+
+
+def _differ(known: Predicted, column: int, one: int, other: int) -> bool:
+    """Return whether a check shows something else under two variants, as far as it is told."""
+    if known.checks[column].unit and known.mean[one, column] == known.mean[other, column]:
+        return False
+    return _shown(known, column, one)[0] != _shown(known, column, other)[0]
 
 
 def _reads(rows: Rows, check: Check, row: int) -> tuple[str, float | None]:
@@ -137,14 +149,18 @@ def _reads(rows: Rows, check: Check, row: int) -> tuple[str, float | None]:
     found = rows.column(check)
     if found is None:
         return "", None
-    known, variant = rows.parts[found[0]].predicted, rows.variant_at(row, found[0])
+    return _shown(rows.parts[found[0]].predicted, found[1], rows.variant_at(row, found[0]))
+
+
+def _shown(known: Predicted, column: int, variant: int) -> tuple[str, float | None]:
+    """Return what a check shows under a variant: words, and the number of a meter."""
+    check = known.checks[column]
     if check.unit:
-        value = float(known.mean[variant, found[1]])
+        value = float(known.mean[variant, column])
         return show(value, check.unit), value
-    chances = known.chances[found[1]][variant]
-    outcomes = known.checks[found[1]].outcomes
+    chances = known.chances[column][variant]
     best = int(np.argmax(chances))
-    return (outcomes[best] if chances[best] > 0.75 else f"{outcomes[best]} ({chances[best]:.0%})"), None
+    return (check.outcomes[best] if chances[best] > 0.75 else f"{check.outcomes[best]} ({chances[best]:.0%})"), None
 
 
 def _working(weighed: Weighed, row: int) -> tuple[Step, ...]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import compress
+from operator import is_not
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,7 +116,7 @@ class Shared:
         """Return the elements that are not those of the first network, None for one that is not there."""
         old = self._elements
         out: dict[Key, Resistance | None] = {}
-        pairs = [(e, was) for e, was in zip(elements, old, strict=False) if e is not was]
+        pairs = list(compress(zip(elements, old, strict=False), map(is_not, elements, old)))
         if len(elements) < len(old) or any(e.name != was.name for e, was in pairs):
             known = {e for e in elements if isinstance(e, Resistance)}
             pairs = [(e, e) for e in known]

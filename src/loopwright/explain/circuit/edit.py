@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import compress
+from operator import is_not
 
 from loopwright.explain.catalogue import Edit
 from loopwright.job.document import Circuit, EndPlace, Job
@@ -176,7 +178,7 @@ class Variants:
     def _lifts_alike(self, changed: LoopNetwork) -> bool:
         """Return whether nothing but what the design has stands where a pair is lifted, and the devices stand in this circuit."""
         old, new = self.network.netlist.elements, changed.netlist.elements
-        if len(new) < len(old) or any(e is not was and e[:3] != was[:3] for e, was in zip(new, old, strict=False)):
+        if len(new) < len(old) or any(new[n][:3] != old[n][:3] for n in compress(range(len(old)), map(is_not, new, old))):
             return False
         added = ((point, e.name) for e in new[len(old) :] for point in (e.a, e.b))
         if any(point in self._lifted and name not in self._lifted[point] for point, name in added):

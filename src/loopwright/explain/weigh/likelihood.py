@@ -41,6 +41,9 @@ class Seen:
     text: str = ""
 
 
+EVERY = slice(None)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Rows:
     """Every variant of every part in one order: row 0 is nothing wrong, then the variants of each part's hypotheses.
@@ -74,15 +77,13 @@ class Rows:
             return int(dark[row])
         return int(self.variant[row]) if self.part[row] == number else 0
 
-    def spread(self, number: int, values: Floats) -> Floats:
-        """Return one value a row (rows, ...) from one a variant of part ``number``."""
-        out = np.repeat(values[:1], self.part.size, axis=0)
-        own = self.part == number
-        out[own] = values[self.variant[own]]
+    def spread(self, number: int, values: Floats, some: NDArray[np.int64] | slice = EVERY) -> Floats:
+        """Return one value a row (rows, ...) from one a variant of part ``number``, of ``some`` of the rows."""
+        at = np.where(self.part[some] == number, self.variant[some], 0)
         dark = self.dark.get(number)
         if dark is not None:
-            out[dark >= 0] = values[dark[dark >= 0]]
-        return out
+            at = np.where(dark[some] >= 0, dark[some], at)
+        return np.asarray(values[at])
 
 
 def rows_of(parts: Sequence[Part], dark: dict[int, dict[int, NDArray[np.int64]]] | None = None) -> Rows:

@@ -1,8 +1,8 @@
 """What each check could show next: the predictive distribution of displayed readings, one set of cells a check.
 
-What every row makes every check show with one meter is worked out once (:class:`Forecast`); the cells are those of the rows still
-likely. Two readings that no meter tells apart lie in one cell: cells end midway between readings further apart than their spreads
-together, the widest gaps first. Over range is a cell of its own. All checks are worked out as one array.
+What the rows still likely make every check show with one meter comes first (:class:`Forecast`). Two readings that no meter tells apart
+lie in one cell: cells end midway between readings further apart than their spreads together, the widest gaps first. Over range is a
+cell of its own. All checks are worked out as one array.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from scipy.special import ndtr
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.hypothesis import Floats
 from loopwright.explain.meter import METER_MISTAKES, WORD_MISTAKE, Instrument
-from loopwright.explain.weigh.likelihood import COMES_AND_GOES, UNKNOWN_MOVES, Rows
+from loopwright.explain.weigh.likelihood import COMES_AND_GOES, EVERY, UNKNOWN_MOVES, Rows
 
 BEYOND = 1e12
 """Over every reading and under over range: the edge between the last cell and over range."""
@@ -30,7 +30,7 @@ BLUNDER = sum(METER_MISTAKES.values())
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Forecast:
-    """What a meter would show at each check under every row.
+    """What a meter would show at each check under some rows.
 
     ``mean`` and ``sd`` are (metered checks, rows), the meter's own spread included; ``words`` (worded checks, rows, outcomes). ``place``
     says where in its array each check stands, ``metered`` in which. ``mixed`` tells which checks read a fault only while it shows,
@@ -72,8 +72,8 @@ class Outcomes:
         )
 
 
-def forecast(rows: Rows, meter: Instrument) -> Forecast:
-    """Return what every check of ``rows`` would show with a meter."""
+def forecast(rows: Rows, meter: Instrument, some: NDArray[np.int64] | slice = EVERY) -> Forecast:
+    """Return what every check of ``rows`` would show with a meter, under ``some`` of them."""
     checks = tuple(check for part in rows.parts for check in part.predicted.checks)
     metered = np.array([bool(check.unit) for check in checks], dtype=np.bool_)
     words = max((len(check.outcomes) for check in checks), default=0)
@@ -81,18 +81,18 @@ def forecast(rows: Rows, meter: Instrument) -> Forecast:
     for number, part in enumerate(rows.parts):
         known = part.predicted
         own = np.array([bool(check.unit) for check in known.checks], dtype=np.bool_)
-        means.append(rows.spread(number, known.mean[:, own]))
-        spreads.append(rows.spread(number, known.sd[:, own]))
+        means.append(rows.spread(number, known.mean[:, own], some))
+        spreads.append(rows.spread(number, known.sd[:, own], some))
         padded = np.zeros((len(known.owner), int((~own).sum()), words))
         for position, column in enumerate(np.flatnonzero(~own).tolist()):
             padded[:, position, : known.chances[column].shape[1]] = known.chances[column]
-        told.append(rows.spread(number, padded))
+        told.append(rows.spread(number, padded, some))
     mean = np.concatenate(means, axis=1).T
     sd = np.concatenate(spreads, axis=1).T
     units = np.array([check.unit for check in checks if check.unit])
     for unit in set(units.tolist()):
-        some = units == unit
-        sd[some] = np.hypot(sd[some], meter.spread(mean[some], unit))
+        own = units == unit
+        sd[own] = np.hypot(sd[own], meter.spread(mean[own], unit))
     return Forecast(
         checks=checks,
         metered=metered,
@@ -106,16 +106,16 @@ def forecast(rows: Rows, meter: Instrument) -> Forecast:
 
 
 def outcomes(known: Forecast, rows: Rows, keep: NDArray[np.int64], left: NDArray[np.int64]) -> Outcomes:
-    """Return the cells of the checks numbered ``left`` and their chances under the rows ``keep``, which must hold row 0, and under none of
-    these."""
+    """Return the cells of the checks numbered ``left`` and their chances under the rows ``keep``, which must hold row 0 and be those
+    ``known`` is of, and under none of these."""
     metered, place = known.metered[left], known.place[left]
     at, told = np.flatnonzero(metered), np.flatnonzero(~metered)
-    mean, sd = known.mean[place[at]][:, keep], known.sd[place[at]][:, keep]
+    mean, sd = known.mean[place[at]], known.sd[place[at]]
     edges = _edges(mean, sd)
     cells = max(edges.shape[1] + 1, known.words.shape[2] if told.size else 0)
     chance = np.zeros((left.size, keep.size + 1, cells))
     chance[at, :-1, : edges.shape[1]], chance[at, :-1, -1] = _metered(mean, sd, edges)
-    chance[told, :-1, : known.words.shape[2]] = known.words[place[told]][:, keep]
+    chance[told, :-1, : known.words.shape[2]] = known.words[place[told]]
     mixed, present = known.mixed[left], rows.present[keep]
     some = np.flatnonzero(present < 1)
     if some.size:
