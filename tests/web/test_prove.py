@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import csv
 import warnings
 from datetime import UTC, datetime, timedelta
@@ -13,6 +14,7 @@ from uuid import uuid4
 import pytest
 
 import loopwright.demo
+import loopwright.web.prove_asked as prove_asked
 from loopwright.appraisal.observed import Verdict, held_against
 from loopwright.prove.standing import gaps
 from loopwright.store.copies import beside
@@ -216,6 +218,26 @@ def test_news_waits_for_something_new_and_answers_at_once_when_there_is(van: Van
     tag = van.client.get("/prove/news?known=older").json()["tag"]
     van.say("answer", key="label:front-door", answer="yes")
     assert van.client.get(f"/prove/news?known={tag}").json()["tag"] != tag
+
+
+def test_a_page_that_is_left_is_waited_for_no_longer_though_the_guard_stands_between(van: Van, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(prove_asked, "WAIT_S", 60.0)
+    tag = van.client.get("/prove/news?known=older").json()["tag"]
+    asked = f"known={tag}".encode()
+    scope = {
+        "type": "http", "method": "GET", "path": "/prove/news", "raw_path": b"/prove/news", "query_string": asked, "root_path": "",
+        "scheme": "http", "headers": [(b"host", BASE.removeprefix("http://").encode())], "client": ("127.0.0.1", 1), "server": None,
+    }  # fmt: skip
+    came = iter([{"type": "http.request", "body": b"", "more_body": False}, {"type": "http.disconnect"}])
+
+    async def receive() -> Any:
+        return next(came)
+
+    async def send(message: Any) -> None:
+        """Nobody reads it any more."""
+
+    # Were it waited for, this would take a minute.
+    asyncio.run(asyncio.wait_for(van.client.app(scope, receive, send), 30.0))
 
 
 def test_who_may_only_read_says_nothing_and_who_may_not_change_the_job_issues_nothing(tmp_path: Path) -> None:

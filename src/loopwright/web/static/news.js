@@ -1,7 +1,7 @@
 // What others change: asked for every few seconds while the page is looked at, told in a line, and drawn when nobody is typing.
 
 import { isDirty } from "./morph.js";
-import { drawn, pending, stale, trouble } from "./post.js";
+import { fresh, pending, stale, trouble } from "./post.js";
 
 const EVERY_MS = 3000;
 const TOLD_MS = 45000;
@@ -33,15 +33,7 @@ function tell(words) {
   putAway = setTimeout(() => line.remove(), TOLD_MS);
 }
 
-async function fresh() {
-  const revision = shown();
-  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" } });
-  // Whatever was sent, drawn or typed meanwhile is newer.
-  if (answer.ok) {
-    const html = await answer.text();
-    if (!pending() && !typing() && shown() === revision) drawn(html);
-  }
-}
+const quiet = () => !pending() && !typing();
 
 export async function look() {
   if (asking || shut || document.hidden || pending()) return;
@@ -58,7 +50,7 @@ export async function look() {
       if (copied) copied.textContent = answer.copied;
       known = answer.revision;
       const told = document.querySelector('#trouble [data-do="reload"]');
-      if (!typing() && (answer.revision !== shown() || (answer.elsewhere && !told))) await fresh();
+      if (!typing() && (answer.revision !== shown() || (answer.elsewhere && !told))) await fresh(quiet);
     }
   } catch {
     // No answer: said as soon as somebody changes something.

@@ -3,7 +3,7 @@
 import { keeper } from "./kept.js";
 import { photographed } from "./photo.js";
 import { seen, standBy } from "./without.js";
-import { drawn, pending, show, trouble } from "./post.js";
+import { drawn, fresh, pending, show, trouble } from "./post.js";
 
 const SOUND = "proving-sound";
 const [MOST_NAMED, LONGEST_WORDS] = [12, 120];
@@ -193,15 +193,6 @@ const typing = () => {
 
 const quiet = () => !document.hidden && !typing() && !pending() && !waiting().length;
 
-// Whatever was drawn, said or opened while the answer was on its way is newer than it.
-async function fresh() {
-  const [address, shown] = [location.pathname + location.search, document.getElementById("page").dataset.drawn];
-  const answer = await fetch(address, { headers: { Accept: "text/html", "Loopwright-Held": shown } });
-  const html = await answer.text();
-  const still = address === location.pathname + location.search && shown === document.getElementById("page").dataset.drawn;
-  if (answer.ok && still && quiet()) drawn(html);
-}
-
 async function listen() {
   for (;;) {
     try {
@@ -215,7 +206,7 @@ async function listen() {
       const due = sheet()?.dataset.open === "yes";
       if ((tag !== sheet()?.dataset.tag || due) && answer.ok && quiet()) {
         const before = counted();
-        await fresh();
+        await fresh(quiet);
         heard(before);
       }
       await rest(answer.ok ? 300 : 4000);
@@ -248,3 +239,5 @@ document.addEventListener("drawn", begin);
 begin();
 run();
 listen();
+// Once the page stands.
+if (sheet()) setTimeout(standBy, 1000);

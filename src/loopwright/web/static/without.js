@@ -4,12 +4,13 @@ const AGAIN_MS = 300000;
 const room = new URL("prove", location.href);
 const KEPT = `loopwright ${room.href}`;
 const SEEN = `seen:${room.pathname}`;
-let last = 0;
+let busy = false;
 
 export async function standBy() {
-  if (!navigator.serviceWorker || !window.caches || Date.now() - last < AGAIN_MS) return;
-  last = Date.now();
+  if (busy || !navigator.serviceWorker || !window.caches) return;
+  busy = true;
   try {
+    if (Date.now() - Number(localStorage.getItem(SEEN)) < AGAIN_MS && (await caches.has(KEPT))) return;
     await navigator.serviceWorker.register(`${room.pathname}/away.js`, { scope: room.pathname });
     const cache = await caches.open(KEPT);
     const files = performance.getEntriesByType("resource").map((each) => each.name);
@@ -20,6 +21,8 @@ export async function standBy() {
     localStorage.setItem(SEEN, String(Date.now()));
   } catch {
     // No room left in the browser, or a certificate it does not take: the page stays usable while it is open.
+  } finally {
+    setTimeout(() => (busy = false), AGAIN_MS / 10);
   }
 }
 
