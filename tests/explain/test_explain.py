@@ -15,6 +15,7 @@ from loopwright.explain.explanation import Explanation
 from loopwright.explain.meter import METER_MISTAKES, NEXT_TO_NOTHING, Instrument, Mistake, Shown, chance_shown, chances_of_mistakes
 from loopwright.explain.observation import read_observations
 from loopwright.explain.telling import entry_of
+from loopwright.explain.weigh.next_check import TIED
 from loopwright.job.read import read
 
 JOB = read(loopwright.demo.text("business")).job
@@ -157,7 +158,7 @@ def test_advice_is_ranked_and_its_entry_reads_back_as_the_same_check() -> None:
     found = told("{where: c05, shows: active}")
     assert not found.stop
     ends = [each.end_minutes for each in found.next_checks]
-    assert ends == sorted(ends)
+    assert ends[0] <= min(ends) * (1 + TIED)
     assert all(each.bits > 0 and each.minutes > 0 for each in found.next_checks)
     weighed, _ = INQUIRY.weigh(read_observations(JOB, "readings:\n  - {where: c05, shows: active}\n"))
     for check in (check for part in weighed.rows.parts for check in part.predicted.checks):

@@ -83,5 +83,25 @@ def test_a_clock_lost_in_an_outage_is_asked_about_its_hours_and_its_battery_not_
     found = explained("dwelling", "{where: system, at: clock, shows: yes}", "{where: system, told: outage, answer: yes}")
     first = found.next_checks[0]
     assert first.by == "caller"
-    assert first.entry.get("look") in {"T01", "P12", "P11"}
-    assert "battery" not in first.caution
+    assert first.entry.get("at") not in {"path", "report"}
+    hours = [check for check in found.next_checks[:2] if check.entry.get("look") in {"T01", "P12", "P11"}]
+    assert hours
+    # Nobody touches a battery to say how long the electricity was off.
+    assert all("battery" not in check.caution for check in hours)
+
+
+def by_caller(check: Check) -> bool:
+    return check.by == "caller"
+
+
+@pytest.mark.parametrize(("lit", "asked"), [("yes", {"at": "others"}), ("no", {"at": "aux"})])
+def test_of_a_dead_keypad_a_caller_is_first_asked_about_the_others_and_the_supply(lit: str, asked: dict[str, str]) -> None:
+    for job, pad in (("dwelling", "pad-foyer"), ("business", "keypad-press")):
+        own = inquiry(job)
+        seen = f"readings:\n  - {{where: {pad}, shows: yes}}\n  - {{where: {pad}, at: lit, shows: {lit}}}\n"
+        found = own.explain(read_observations(own.job, seen), may=by_caller)
+        assert found.next_checks[0].entry.items() >= asked.items()
+
+
+def test_of_alarms_at_the_same_hour_of_the_night_it_is_first_asked_what_starts_then() -> None:
+    assert explained("business", NIGHT).next_checks[0].entry["told"] in {"heating", "plant"}
