@@ -1,4 +1,8 @@
-"""The search against the model checker SPIN: as many states for each of many random programmes, from the same table of rows."""
+"""The search against the model checker SPIN: for each of many random programmes as many states, as deep, the same verdicts.
+
+The rows are those of the table, handed to SPIN as numbers; so this tests the search, and the model written by hand
+(tests/oracles/test_rehearse_by_hand.py) tests what the rows mean.
+"""
 
 from __future__ import annotations
 
@@ -11,41 +15,92 @@ from random import Random
 
 import pytest
 
-from loopwright.rehearse.search import search
-from loopwright.rehearse.table import Row, table_of
-from often import often
-from rehearse.drawn import programme
+from loopwright.rehearse.search import Reached, search
+from loopwright.rehearse.table import Row, Table, table_of
+from often import DEEP, often
+from rehearse.test_search import small
 
 pytestmark = pytest.mark.skipif(not (shutil.which("spin") and shutil.which("gcc")), reason="spin or gcc is not installed")
-LIMITS = ("-DSAFETY", "-DNOREDUCE", "-DMEMLIM=256")
-PATIENCE_S = 300
-BITS = (1 << 31) - 1
+LIMITS = ("-DSAFETY", "-DNOREDUCE", "-DBFS", "-DMEMLIM=256")
+PATIENCE_S = 600
+BITS = 31
+"""A state has to fit in one number of SPIN."""
+PROGRAMMES, QUESTIONS = often(20), 1 + DEEP
+HEAD = """
+c_decl {{
+  unsigned int row_mask[{most}], row_value[{most}], row_keep[{most}], row_set[{most}], asked_mask, asked_value; int rows;
+}}
+int s = 0; bool ready = false;
+active proctype area() {{
+  c_code {{
+    {{ FILE *from = fopen(getenv("ROWS"), "r"); int each;
+      if (fscanf(from, "%d %u %u", &rows, &asked_mask, &asked_value) != 3) exit(3);
+      for (each = 0; each < rows; each++)
+        if (fscanf(from, "%u %u %u %u", &row_mask[each], &row_value[each], &row_keep[each], &row_set[each]) != 4) exit(3);
+      fclose(from); now.ready = 1; }}
+  }};
+end: do
+  :: c_expr {{ asked_mask && (now.s & asked_mask) == asked_value }} -> assert(false)
+"""
+ROW = "c_expr {{ {0} < rows && (now.s & row_mask[{0}]) == row_value[{0}] }} -> c_code {{ now.s = (now.s & row_keep[{0}]) | row_set[{0}]; }}"
 
 
-def promela(tables: list[tuple[Row, ...]]) -> str:
-    rows = [
-        f"  :: d_step {{ p == {number} && (s & {row.mask}) == {row.value} -> s = (s & {row.keep & BITS}) | {row.set} }}"
-        for number, table in enumerate(tables)
-        for row in table
-        if row.moves()
-    ]
-    begin = 'c_code { now.p = atoi(getenv("PROGRAMME")); };'
-    return "\n".join(["int s = 0; int p = -1;", "active proctype area() {", begin, "end: do", *rows, "od }"])
+def promela(most: int) -> str:
+    """Return a model with room for so many rows; it reads them when it starts."""
+    rows = "\n".join(f"  :: d_step {{ {ROW.format(number)} }}" for number in range(most))
+    return HEAD.format(most=most) + rows + "\n  od\n}\n"
 
 
-def test_spin_stores_as_many_states(tmp_path: Path) -> None:
-    random = Random(20)
-    tables = [table_of(programme(random, followed=random.randint(0, 2), rest=random.randint(0, 1))) for _ in range(often(20))]
-    assert all(table.packing.bits < 31 for table in tables)
-    (tmp_path / "area.pml").write_text(promela([table.rows for table in tables]), encoding="utf-8")
+def numbers(rows: list[Row], asked: tuple[int, int] = (0, 0)) -> str:
+    bits = (1 << BITS) - 1
+    lines = [f"{len(rows)} {asked[0]} {asked[1]}", *(f"{row.mask} {row.value} {row.keep & bits} {row.set}" for row in rows)]
+    return "\n".join(lines) + "\n"
+
+
+def drawn() -> list[Table]:
+    random, found = Random(20), list[Table]()
+    while len(found) < PROGRAMMES:
+        table = table_of(small(random))
+        if table.packing.bits <= BITS:
+            found.append(table)
+    return found
+
+
+def questions(random: Random, reached: Reached) -> list[tuple[tuple[int, int], bool]]:
+    """Return whether a state is reached in which two fields stand as drawn, asked of the search."""
+    found, packing = [], reached.table.packing
+    while len(found) < QUESTIONS:
+        names = random.sample(list(packing.sizes), 2)
+        values = {name: random.randrange(packing.sizes[name]) for name in names}
+        mask, value = packing.mask(values), packing.pack(values)
+        if mask and value:
+            found.append(((mask, value), bool(((reached.states & mask) == value).any())))
+    return found
+
+
+def test_spin_stores_as_many_states_as_deep_and_answers_alike(tmp_path: Path) -> None:
+    random, tables = Random(21), drawn()
+    moving = [[row for row in table.rows if row.moves()] for table in tables]
+    (tmp_path / "area.pml").write_text(promela(max(map(len, moving))), encoding="utf-8")
     for command in (("spin", "-a", "area.pml"), ("gcc", "-w", "-O0", *LIMITS, "-o", "pan", "pan.c")):
         subprocess.run(command, cwd=tmp_path, check=True, capture_output=True, timeout=PATIENCE_S)
-    for number, table in enumerate(tables):
+
+    def run(rows: list[Row], asked: tuple[int, int] = (0, 0)) -> str:
+        (tmp_path / "rows").write_text(numbers(rows, asked), encoding="ascii")
         done = subprocess.run(
-            (str(tmp_path / "pan"), "-E", "-m1000000"),
-            cwd=tmp_path, env={**os.environ, "PROGRAMME": str(number)}, capture_output=True, text=True, check=True, timeout=PATIENCE_S,
+            (str(tmp_path / "pan"), "-E", "-w16"),
+            cwd=tmp_path, env={**os.environ, "ROWS": "rows"}, capture_output=True, text=True, check=True, timeout=PATIENCE_S,
         )  # fmt: skip
-        found = re.search(r"(\d+) states, stored", done.stdout)
-        assert found is not None and "errors: 0" in done.stdout, done.stdout
-        # One more than ours: SPIN keeps the state before the programme is chosen.
-        assert int(found[1]) == search(table).states.size + 1, table.programme
+        return done.stdout
+
+    answers = set()
+    for table, rows in zip(tables, moving, strict=True):
+        reached, said = search(table), run(rows)
+        stored, depth = re.search(r"(\d+) states, stored", said), re.search(r"depth reached (\d+)", said)
+        assert stored and depth and "errors: 0" in said, said
+        # One more than ours of each: SPIN keeps the state before the rows are read.
+        assert (int(stored[1]), int(depth[1])) == (reached.states.size + 1, len(reached.layers)), table.programme
+        for asked, answer in questions(random, reached):
+            answers.add(answer)
+            assert (re.search(r"errors: ([1-9])", run(rows, asked)) is not None) == answer, (asked, table.programme)
+    assert answers == {True, False}

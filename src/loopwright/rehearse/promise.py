@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from typing import NamedTuple, TypeVar
 
 from loopwright.job.document import Job
 from loopwright.rehearse.part import OTHERS, masked, part_of, reached
 from loopwright.rehearse.plan import Programme, Walk
+from loopwright.rehearse.replay import Course, Real, replayed
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.story import Scene, story_of
 from loopwright.rehearse.table import Row
@@ -32,12 +34,16 @@ PROMISES = {
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Broken:
-    """A promise that is not kept: ``subject`` is a place in the document, ``story`` its shortest course of events."""
+    """A promise that is not kept: ``subject`` is a place in the document, ``story`` its shortest course of events.
+
+    ``course`` is the same story in the whole programme, everything in it that was done or ended.
+    """
 
     promise: str
     subject: str
     sentence: str
     story: tuple[Scene, ...] = ()
+    course: Course = ()
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -47,6 +53,16 @@ class Broken:
 
 Story = tuple[Scene, ...]
 Candidates = Iterable[tuple[int, Row | None]]
+MOST_PLAYED = 4
+"""Stories that are played in the whole programme until one is the same there."""
+
+
+class Told(NamedTuple):
+    """A story that the whole programme plays: the row it ends with, and its course in the whole."""
+
+    story: Story
+    row: Row | None
+    course: Course
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -56,6 +72,7 @@ class Tried:
     reached: Reached
     whole: Programme
     known_as: Mapping[str, str]
+    otherwise: dict[str, None] = field(default_factory=dict)
 
     def once(self, key: tuple[object, ...], work: Callable[[], Known]) -> Known:
         """Return what some work on the part comes to, done once for all parts alike. ``key`` tells apart what is asked of one part."""
@@ -65,14 +82,28 @@ class Tried:
         return found
 
     def told(
-        self, key: tuple[object, ...], candidates: Callable[[], Candidates], good: Callable[[Story], bool] | None = None
-    ) -> tuple[Story, Row | None] | None:
-        """Return the first of some courses that the clock allows, and that is ``good``, or None where there is none.
+        self,
+        key: tuple[object, ...],
+        candidates: Callable[[], Candidates],
+        good: Callable[[Story], bool] | None = None,
+        real: Real | None = None,
+    ) -> Told | None:
+        """Return the first of some courses that the clock allows, that is ``good``, and that the whole programme plays, or None.
 
-        ``good`` is asked of the story with the names of the part.
+        ``good`` is asked of the story with the names of the part, ``real`` of the whole programme before and after its last event.
+        Where the whole plays all of the first few otherwise, the last thing of the first is remembered in ``otherwise``.
         """
-        found = self.once(key, lambda: _first_story(self.reached, candidates(), good))
-        return None if found is None else (self._named(found[0]), found[1])
+        stories = self.once(key, lambda: _Stories(self.reached, candidates(), good))
+        last = ""
+        for story, row in islice(stories, MOST_PLAYED):
+            named = self._named(story)
+            course = replayed(self.whole, self.reached.table.programme, self.known_as, named, real)
+            if course is not None:
+                return Told(named, row, course)
+            last = last or (named[-1].words if named else "the start")
+        if last:
+            self.otherwise[last] = None
+        return None
 
     def _named(self, story: Story) -> Story:
         """Return a story with the names of the job."""
@@ -87,12 +118,25 @@ class Tried:
         return tuple(scenes)
 
 
-def _first_story(found: Reached, candidates: Candidates, good: Callable[[Story], bool] | None) -> tuple[Story, Row | None] | None:
-    for state, row in candidates:
-        story = story_of(found, state, row)
-        if story is not None and (good is None or good(story)):
-            return story, row
-    return None
+class _Stories:
+    """The stories of some courses, told one by one as they are asked for, and remembered."""
+
+    def __init__(self, found: Reached, candidates: Candidates, good: Callable[[Story], bool] | None) -> None:
+        self._known: list[tuple[Story, Row | None]] = []
+        self._more = self._told(found, candidates, good)
+
+    @staticmethod
+    def _told(found: Reached, candidates: Candidates, good: Callable[[Story], bool] | None) -> Iterator[tuple[Story, Row | None]]:
+        for state, row in candidates:
+            story = story_of(found, state, row)
+            if story is not None and (good is None or good(story)):
+                yield story, row
+
+    def __iter__(self) -> Iterator[tuple[Story, Row | None]]:
+        yield from self._known
+        for each in self._more:
+            self._known.append(each)
+            yield each
 
 
 class Trial:
@@ -103,6 +147,7 @@ class Trial:
         self.whole = whole
         self.sizes: dict[Programme, int] = {}
         self.missing: dict[str, None] = {}
+        self.otherwise: dict[str, None] = {}
 
     def search(
         self,
@@ -140,4 +185,4 @@ class Trial:
         plain, names = masked(part)
         found = reached(plain)
         self.sizes[plain] = found.states.size
-        return Tried(reached=found, whole=self.whole, known_as=names)
+        return Tried(reached=found, whole=self.whole, known_as=names, otherwise=self.otherwise)

@@ -35,7 +35,7 @@ def cancel(trial: Trial) -> Iterator[Broken]:
         story = found.told(("uncancelled", area), partial(found.reached.taken, uncancelled))
         if story:
             sentence = f"{plan.name}: an alarm that was sent is unset or cleared in the cancel window, and no cancel is sent."
-            yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story[0])
+            yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story.story, course=story.course)
         if trial.job.region.ruleset.startswith("na-") and told.abort_s and plan.entry_s + told.abort_s > ENTRY_AND_ABORT_MOST_S:
             both_s = plan.entry_s + told.abort_s
             sentence = f"{plan.name}: entry time and abort window together are {both_s:g} s, more than 60 s (UL, beside CP-01)."
@@ -77,7 +77,7 @@ def _one_circuit(trial: Trial, area: str, one: str, two: str) -> Iterator[Broken
     if told:
         words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
         sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
-        yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=told[0])
+        yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=told.story, course=told.course)
 
 
 def _confirms(row: Row) -> bool:
@@ -103,7 +103,7 @@ def sounds(trial: Trial) -> Iterator[Broken]:
         story = found.told(("mute", area), partial(found.reached.taken, mute))
         if story:
             sentence = f"{plan.name}: an alarm does not start the sounders."
-            yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=story[0])
+            yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=story.story, course=story.course)
 
 
 def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
@@ -121,9 +121,15 @@ def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
             if f"{found.known_as[name]}.trips" in fields(found.reached.table.programme):
                 stories.append(found.told(("locked out", area), partial(_locked_out, found.reached, area, found.known_as[name])))
         if stories and all(stories):
-            first_told = next(story[0] for story in stories if story)
+            first_told = next(story for story in stories if story)
             sentence = f"{plan.name}: every zone can come to be locked out, one after the other, with nothing sent."
-            yield Broken(promise="not-all-locked-out", subject=f"areas/{area}#locked-out", sentence=sentence, story=first_told)
+            yield Broken(
+                promise="not-all-locked-out",
+                subject=f"areas/{area}#locked-out",
+                sentence=sentence,
+                story=first_told.story,
+                course=first_told.course,
+            )
 
 
 def _locked_out(found: Reached, area: str, zone: str) -> list[tuple[int, Row | None]]:

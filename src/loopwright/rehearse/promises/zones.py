@@ -54,12 +54,12 @@ def _silent(trial: Trial, found: Tried, name: str, area: str, part: int, state: 
     told = found.told(("silent", place, area, part, entry_door), lambda: reached.taken(silent, there()))
     if told is None:
         return
-    story, row = told
+    row = told.row
     zone = trial.whole.zones[name].text
     entry = row is not None and any(each.word == "entry" for each in row.outputs)
     instead = "it starts the entry time, though it is no declared entry door" if entry else "nothing happens"
     sentence = f"{zone[0].upper()}{zone[1:]} is expected to raise an alarm in {state}, and {instead}."
-    yield Broken(promise="watched", subject=f"zones/{name}/response/{state}", sentence=sentence, story=story)
+    yield Broken(promise="watched", subject=f"zones/{name}/response/{state}", sentence=sentence, story=told.story, course=told.course)
 
 
 def _answered(row: Row, area: str, entry_door: bool) -> bool:
@@ -103,7 +103,7 @@ def _not_sent(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Brok
         if told:
             by = f" of {trial.whole.zones[zone].text}" if zone else ""
             sentence = f"The {what}{by} in {trial.whole.areas[area].name} is not signalled."
-            yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told[0])
+            yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told.story, course=told.course)
 
 
 def _sounds_outside(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
@@ -119,4 +119,6 @@ def _sounds_outside(trial: Trial, found: Tried, area: str, zone: str) -> Iterato
     told = found.told(("outside", place, area), lambda: reached.taken(outside, reached.field(f"{area}.mode") == UNSET))
     if told:
         sentence = f"{trial.whole.zones[zone].text} sounds outside while {trial.whole.areas[area].name} is unset (EN 50131-1 Table 7)."
-        yield Broken(promise="answers", subject=f"zones/{zone}/response/unset", sentence=f"Z{sentence[1:]}", story=told[0])
+        yield Broken(
+            promise="answers", subject=f"zones/{zone}/response/unset", sentence=f"Z{sentence[1:]}", story=told.story, course=told.course
+        )
