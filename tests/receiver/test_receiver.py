@@ -121,6 +121,31 @@ def test_frames_are_cut_out_of_whatever_the_network_makes_of_them(run: Run) -> N
     run(story, batch=500)
 
 
+@pytest.mark.parametrize("slow", [False, True], ids=["at once", "flushed"])
+def test_answers_come_in_the_order_of_what_they_answer(run: Run, slow: bool) -> None:
+    async def story(site: Site) -> None:
+        wire = await site.connect()
+        for _ in range(20):
+            wire.send(b"".join(message(number, data="none" if number % 3 == 0 else "") for number in range(1, 13)))
+            answers = [parse(await wire.answer()).head for _ in range(12)]
+            assert [each.sequence for each in answers] == [f"{number:04d}" for number in range(1, 13)]
+            assert [each.token for each in answers] == ["ACK", "ACK", "DUH"] * 4
+
+    run(story, slow=slow)
+
+
+def test_many_who_speak_at_once_are_kept_together(run: Run) -> None:
+    async def story(site: Site) -> None:
+        wires = [await site.connect() for _ in range(40)]
+        for number, wire in enumerate(wires, start=1):
+            wire.send(message(number))
+        for wire in wires:
+            await wire.answer()
+        assert site.keeper.last() == 40 and site.keeper.batches < 20
+
+    run(story)
+
+
 def test_a_poll_is_acknowledged_counted_and_no_event(run: Run) -> None:
     async def story(site: Site) -> None:
         wire = await site.connect()

@@ -7,6 +7,9 @@ import pickle
 from datetime import UTC, datetime
 
 import pytest
+from cryptography.hazmat.primitives.ciphers import Cipher
+from cryptography.hazmat.primitives.ciphers.algorithms import AES
+from cryptography.hazmat.primitives.ciphers.modes import CBC
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,10 +17,10 @@ from loopwright.signalling.codes import contact_id_codes, event_codes
 from loopwright.signalling.contact_id import check_digit, dialled
 from loopwright.signalling.crc import crc16
 from loopwright.signalling.event_block import events_in
-from loopwright.signalling.frame import Content, Head, build, content_of, framed, parse, revealed
+from loopwright.signalling.frame import Content, Head, build, content_of, framed, hidden_in, parse, revealed, usual
 from loopwright.signalling.key import Key, keys_of
 from loopwright.signalling.stream import MOST_FRAME, Cut, Piece, Splitter, datagram
-from loopwright.signalling.verdict import Account, Answer, Desk, judge
+from loopwright.signalling.verdict import _BEYOND_DOUBT, Account, Answer, Desk, events_of, judge
 from loopwright.store.aes import ChainedAes
 from often import often
 
@@ -72,6 +75,24 @@ def test_the_cipher_is_that_of_the_published_examples(key: str) -> None:
     assert CIPHER.decrypt(octets, bytes.fromhex(NIST[key])) == text
 
 
+texts_of_blocks = st.binary(min_size=16, max_size=80).map(lambda text: text[: len(text) // 16 * 16])
+
+
+@given(st.lists(st.tuples(st.sampled_from(sorted(NIST)), st.booleans(), texts_of_blocks), min_size=1, max_size=12))
+@settings(max_examples=often(40), deadline=None)
+def test_a_text_comes_out_as_if_it_were_the_first_whatever_went_before(turns: list[tuple[str, bool, bytes]]) -> None:
+    cipher = ChainedAes()
+    for key, hide, text in turns:
+        octets = bytes.fromhex(key)
+        fresh = Cipher(AES(octets), CBC(bytes(16)))
+        other = fresh.encryptor() if hide else fresh.decryptor()
+        turn = cipher.encrypt if hide else cipher.decrypt
+        assert turn(octets, text) == other.update(text) + other.finalize()
+        for odd in (b"", text + b"x"):
+            with pytest.raises(ValueError, match="no whole blocks"):
+                turn(octets, odd)
+
+
 @pytest.mark.parametrize("text", ["1234181131010158", "1234183131010156", "655618340201015D"])
 def test_the_check_digit_is_that_of_the_worked_examples(text: str) -> None:
     assert check_digit(text[:-1]) == text[-1]
@@ -102,6 +123,37 @@ def test_what_is_built_reads_back(head: Head, data: str, fields: tuple[tuple[str
     assert (content.data, content.extended, content.at) == (data, fields, at)
 
 
+@given(heads, texts, extended, st.none() | moments, st.binary(max_size=3), st.integers(0, 200))
+@settings(max_examples=often(150), deadline=None)
+def test_the_usual_frame_reads_as_every_other_does(
+    head: Head, data: str, fields: tuple[tuple[str, str], ...], at: datetime | None, put: bytes, place: int
+) -> None:
+    content = Content(data=data, extended=fields, at=NOW if head.encrypted and at is None else at)
+    built = build(head, content, key=KEY, cipher=CIPHER, draw=os.urandom)
+    changed = bytearray(built[9:-1])
+    changed[place : place + len(put)] = put
+    body = bytes(changed).replace(b"\n", b"").replace(b"\r", b"")
+    for octets in (built, framed(body[:4095]), built[:1] + b"0000" + built[5:]):
+        short = usual(octets)
+        if short is None:
+            continue
+        frame = parse(octets)
+        if frame.head.encrypted:
+            assert short == (frame.head, None, hidden_in(frame)) and short[2]
+        else:
+            assert short == (frame.head, content_of(frame), "") and short[1]
+    # The road is worth its while only if the frames it is for go by it.
+    assert (fields and not head.encrypted) or not built.isascii() or usual(built)
+
+
+@pytest.mark.parametrize("token", sorted(_BEYOND_DOUBT))
+@given(st.data())
+@settings(max_examples=often(60), deadline=None)
+def test_what_is_answered_before_it_is_read_holds_an_event(token: str, data: st.DataObject) -> None:
+    said = data.draw(st.from_regex(_BEYOND_DOUBT[token], fullmatch=True))
+    assert events_of(token, Content(data=said))
+
+
 def frames() -> list[bytes]:
     head = Head(token="SIA-DCS", encrypted=True, sequence="0007", receiver=None, line="0", account="AAA1")
     hidden = build(head, Content(data="#AAA1|Nri1/BA01", at=NOW), key=KEY, cipher=CIPHER, draw=lambda size: b"x" * size)
@@ -125,6 +177,10 @@ noise = st.sampled_from((b"", b"\n", b"\x00", b"\r\n", b"GET / HTTP/1.1\r\n\r\n"
 
 def joined(pieces: list[Piece]) -> list[tuple[bytes, Cut]]:
     return [(piece.octets, piece.cut) for piece in pieces]
+
+
+def test_blanks_between_an_end_and_a_beginning_are_no_frame() -> None:
+    assert Splitter().feed(b"\n\r") == Splitter().feed(b"\n \r") == datagram(b"\n\r") == []
 
 
 @given(st.lists(st.sampled_from(frames()) | noise | st.binary(max_size=12), max_size=6).map(b"".join), st.data())

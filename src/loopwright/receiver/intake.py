@@ -27,29 +27,35 @@ class Standing(Enum):
 
 Reply = Callable[[bytes | None, Standing], None]
 """Sends an answer, or hears that none is sent."""
+Waiting = tuple[Arrival | None, Reply, bytes | None]
+"""A message to be kept, who is answered, and what; without a message an answer that waits for its turn."""
 Clock = Callable[[], datetime]
 _KINDS = {Answer.NAK: "wrong time", Answer.DUH: "not to be processed", Answer.SILENCE: "damaged, or no message"}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bench:
-    """What a receiver works with: who is known, where is kept, who is told, what time it is. ``slow``: keeping waits for a disk."""
+    """What a receiver works with: who is known, where is kept, who is told, what time it is.
+
+    ``slow``: keeping waits for a disk. ``each``: events are told too; who reads what is kept does not need it.
+    """
 
     desk: Desk
     keeper: Keeper
     tell: Listener
     clock: Clock
     slow: bool = False
+    each: bool = True
 
 
 class Intake:
-    """Messages under way. Nothing is answered before what it says is kept; all of one turn of the loop are kept together."""
+    """Messages under way. Nothing is answered before what it says is kept; those that come close together are kept together."""
 
     def __init__(self, bench: Bench, limits: Limits, tally: Tally, watch: Watch) -> None:
         """Take what is worked with. A loop must be running."""
         self._bench, self._limits, self._tally, self._watch = bench, limits, tally, watch
         self._loop = asyncio.get_running_loop()
-        self._pending: deque[tuple[Arrival, Reply]] = deque()
+        self._pending: deque[Waiting] = deque()
         self._asked = False
         self._unlisted = 0
         self._aside = ThreadPoolExecutor(1, "keeps received messages") if bench.slow else None
@@ -61,11 +67,15 @@ class Intake:
         return len(self._pending) >= self._limits.pending
 
     def take(self, octets: bytes, way: Way, peer: str, reply: Reply) -> None:
-        """Take the bytes of one frame; the answer follows, at once or when it is safe."""
+        """Take the bytes of one frame; the answer follows, at once or when it is safe, which `settle` sees to."""
         now = self._bench.clock()
         verdict = judge(octets, now, self._bench.desk)
         if not verdict.record:
-            reply(verdict.reply, Standing.REFUSED)
+            if self._pending or self._asked:
+                # Not before the answers to what came before it.
+                self._pending.append((None, reply, verdict.reply))
+            else:
+                reply(verdict.reply, Standing.REFUSED)
             self._refused(verdict, octets, now, way, peer)
             return
         if NOT_LISTED in verdict.warnings:
@@ -75,8 +85,18 @@ class Intake:
                 reason = f"{self._limits.unlisted} messages of accounts that are not listed are kept, and no more."
                 self._tally.refuse("accounts not listed", reason, at=now, way=way, peer=peer)
                 return
-        self._pending.append((Arrival(verdict, now, way, peer), reply))
-        self._ask()
+        self._pending.append((Arrival(verdict, now, way, peer), reply, verdict.reply))
+
+    def settle(self, *, at_once: bool = False) -> None:
+        """Keep what was taken, ``at_once`` or once no more comes."""
+        if self._asked or not self._pending:
+            return
+        self._asked = True
+        if at_once and self._aside is None:
+            self._keep()
+        else:
+            # After what this turn of the loop has still to read.
+            self._loop.call_soon(self._gather, len(self._pending))
 
     async def close(self) -> None:
         """Keep and answer what is under way."""
@@ -91,16 +111,18 @@ class Intake:
             _KINDS[verdict.answer], verdict.reason, at=now, way=way, peer=peer, octets=octets, answer=verdict.answer, account=account
         )
 
-    def _ask(self) -> None:
-        if not self._asked:
-            self._asked = True
-            # After what this turn of the loop has still to read, so that all of it is kept at once.
-            self._loop.call_soon(self._keep)
+    def _gather(self, before: int) -> None:
+        """Wait as long as each turn of the loop brings more, and keep what there is when it does not."""
+        now = len(self._pending)
+        if before < now < self._limits.together:
+            self._loop.call_soon(self._gather, now)
+        else:
+            self._keep()
 
     def _keep(self) -> None:
         pending = self._pending
         batch = [pending.popleft() for _ in range(min(len(pending), self._limits.batch))]
-        arrivals = [arrival for arrival, _ in batch]
+        arrivals = [arrival for arrival, _, _ in batch if arrival is not None]
         if self._aside is None:
             self._kept(batch, self._tried(arrivals))
             return
@@ -118,21 +140,28 @@ class Intake:
                 return [each for arrival in arrivals for each in self._tried([arrival])]
             return [words or f"a fault in the program: {type(error).__name__}."] * len(arrivals)
 
-    def _kept(self, batch: Sequence[tuple[Arrival, Reply]], kept: Sequence[Kept | str]) -> None:
+    def _kept(self, batch: Sequence[Waiting], kept: Sequence[Kept | str]) -> None:
         self._asked = False
-        if self._pending:
-            self._ask()
-        troubles = dict.fromkeys(each for each in kept if isinstance(each, str))
-        for (arrival, reply), each in zip(batch, kept, strict=True):
-            if isinstance(each, str):
+        self.settle()
+        numbers = iter(kept)
+        for arrival, reply, octets in batch:
+            if arrival is None:
+                reply(octets, Standing.REFUSED)
+                continue
+            number = next(numbers)
+            if isinstance(number, str):
                 reply(None, Standing.TAKEN)
                 continue
             self.acknowledged += 1
-            reply(arrival.verdict.reply, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
-            for event in received(arrival, each):
-                self._bench.tell(event)
-            for notice in self._watch.heard(arrival):
-                self._bench.tell(notice)
-        for words in troubles:
+            reply(octets, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
+            self._hand_on(arrival, number)
+        for words in dict.fromkeys(each for each in kept if isinstance(each, str)):
             at = self._bench.clock()
             self._bench.tell(Notice(at=at, matter=Matter.STORE, words=f"{words} What came is not acknowledged, so that it is sent again."))
+
+    def _hand_on(self, arrival: Arrival, number: Kept) -> None:
+        if self._bench.each:
+            for event in received(arrival, number):
+                self._bench.tell(event)
+        for notice in self._watch.heard(arrival):
+            self._bench.tell(notice)

@@ -32,6 +32,8 @@ class Limits:
     """Messages of all under way."""
     batch: int = 1000
     """Messages of one transaction."""
+    together: int = 64
+    """Messages for which others are not waited for: with so many, keeping them costs each next to nothing."""
     datagram: int = 8192
     """Bytes of a datagram."""
     unlisted: int = 100_000

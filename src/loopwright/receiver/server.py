@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from ipaddress import ip_address
 
-from loopwright.receiver.connection import Connection, Datagrams
+from loopwright.receiver.connection import READ_BUFFER, Connection, Datagrams
 from loopwright.receiver.intake import Bench, Intake
 from loopwright.receiver.limits import Limits, room_for
 from loopwright.receiver.tally import Tally
@@ -80,6 +80,7 @@ class Receiver:
         self.tally = Tally(bench.tell, a_second=place.limits.told_a_second)
         self._watch = Watch(poll_s=place.poll_s)
         self.intake = Intake(bench, place.limits, self.tally, self._watch)
+        self.room = memoryview(bytearray(READ_BUFFER))
         self._unproven: dict[Connection, None] = {}
         self._proven: dict[Connection, None] = {}
         self._over = asyncio.Event()

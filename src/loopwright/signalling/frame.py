@@ -6,12 +6,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 
 from loopwright.signalling import moment
 from loopwright.signalling.crc import crc16
 from loopwright.signalling.key import Cipher, Draw, Key, padded
+from loopwright.signalling.made_often import made_often
 from loopwright.signalling.stream import CR, LF, MOST_BODY
 
 _ASCII_HEAD = re.compile(rb"\n([0-9A-Fa-f]{4})0([0-9A-Fa-f]{3})(?=\")")
@@ -22,14 +23,14 @@ _TAIL = re.compile(rb"([^\[\]]*)\]((?:\[[^\[\]]*\])*)(_[^\[\]]*)?")
 _HIDDEN_TAIL = re.compile(rb"[^|\[\]]*(?:\|([^\[\]]*))?\]((?:\[[^\[\]]*\])*)(_[\x20-\x7e]*)?")
 _HIDDEN_HEX = re.compile(rb"(?:[0-9A-Fa-f]{32})+")
 _XDATA = re.compile(rb"\[([^\[\]]*)\]")
-_CLEAR = re.compile(
-    r'\n([0-9A-F]{4})0([0-9A-F]{3})"([A-Za-z0-9-]+)"([0-9]{4})(?:R([0-9A-Fa-f]{1,6}))?L([0-9A-Fa-f]{1,6})(?:#(0|[0-9A-Fa-f]{3,16}))?'
-    r"\[([^\[\]]*)\](_[^\[\]]*)?\r"
+_USUAL = re.compile(
+    r'\n([0-9A-F]{4})0([0-9A-F]{3})"(\*?)([A-Za-z0-9-]+)"([0-9]{4})(?:R([0-9A-Fa-f]{1,6}))?L([0-9A-Fa-f]{1,6})(?:#(0|[0-9A-Fa-f]{3,16}))?'
+    r"\[(?:([^\[\]]*)\](_[^\[\]]*)?|((?:[0-9A-Fa-f]{32})+))\r"
 )
-"""The usual frame as a whole: in plain, of ASCII alone, without extended data."""
+"""The usual frame as a whole: of ASCII alone; in plain without extended data, or encrypted."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Head:
     """The fields before the bracket, as sent. ``account`` is empty where the sender left it out."""
 
@@ -41,7 +42,7 @@ class Head:
     account: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Content:
     """What stands between the brackets: data, extended data as letter and text, and the time (None: none, or none that can be read)."""
 
@@ -51,7 +52,7 @@ class Content:
     at: datetime | None = None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Frame:
     """A frame whose check sum and length are right. ``inside`` is everything after the first bracket."""
 
@@ -96,17 +97,22 @@ def parse(octets: bytes) -> Frame:
     return Frame(head=head, inside=body[found.end() :], binary_check=binary)
 
 
-def clear(octets: bytes) -> tuple[Head, Content] | None:
-    """Return what the usual frame says, at a third of the cost; None for any other, which `parse` and `content_of` then read or refuse."""
-    found = _CLEAR.fullmatch(octets.decode("ascii")) if octets.isascii() else None
+def usual(octets: bytes) -> tuple[Head, Content | None, str] | None:
+    """Return the head of the usual frame, what it says in plain (None: nothing), and the digits it hides it in.
+
+    None is returned for any other frame, which `parse` then reads or refuses; this costs a third of that.
+    """
+    found = _USUAL.fullmatch(octets.decode("ascii")) if octets.isascii() else None
     if found is None:
         return None
-    check, length, token, sequence, receiver, line, account, data, said = found.groups()
+    check, length, star, token, sequence, receiver, line, account, data, said, hidden = found.groups()
     body = octets[9:-1]
-    if int(check, 16) != crc16(body) or int(length, 16) != len(body):
+    if int(check, 16) != crc16(body) or int(length, 16) != len(body) or (star == "") is (data is None):
         return None
-    head = Head(token=token, encrypted=False, sequence=sequence, receiver=receiver, line=line, account=account or "")
-    return head, Content(data=data, time_said=said, at=None if said is None else moment.read(said))
+    head = Head(token=token, encrypted=star != "", sequence=sequence, receiver=receiver, line=line, account=account or "")
+    if data is None:
+        return head, None, hidden
+    return head, Content(data=data, time_said=said, at=None if said is None else moment.read(said)), ""
 
 
 def _checked(octets: bytes) -> tuple[bytes, bool]:
@@ -131,11 +137,19 @@ def content_of(frame: Frame) -> Content | None:
     return None if found is None else _content(found)
 
 
+def hidden_in(frame: Frame) -> str:
+    """Return the digits that stand for what a frame hides, empty where they are none."""
+    return frame.inside.decode("ascii") if _HIDDEN_HEX.fullmatch(frame.inside) else ""
+
+
 def revealed(frame: Frame, key: Key, cipher: Cipher) -> Content | None:
     """Return what a frame hides, or None where the key does not fit: pad, data, bracket and time do not come out."""
-    if not _HIDDEN_HEX.fullmatch(frame.inside):
-        return None
-    found = _HIDDEN_TAIL.fullmatch(key.decrypt(cipher, bytes.fromhex(frame.inside.decode("ascii"))))
+    return brought_out(hidden_in(frame), key, cipher)
+
+
+def brought_out(hidden: str, key: Key, cipher: Cipher) -> Content | None:
+    """Return what digits hide, or None where they are none or the key does not fit."""
+    found = _HIDDEN_TAIL.fullmatch(key.decrypt(cipher, bytes.fromhex(hidden))) if hidden else None
     return None if found is None else _content(found)
 
 
@@ -159,20 +173,29 @@ def build(head: Head, content: Content, *, key: Key | None = None, cipher: Ciphe
         inside += moment.written(content.at)
     if _TAIL.fullmatch(inside) is None:
         raise ValueError("data and extended data hold no brackets.")
-    if head.encrypted and key is not None and cipher is not None and draw is not None:
-        inside = key.encrypt(cipher, padded(inside, draw)).hex().upper().encode("ascii")
-    body = head_bytes(head) + inside
-    if _HEAD.match(body) is None:
+    body = head_bytes(head)
+    if _HEAD.fullmatch(body) is None:
         raise ValueError("a field of the head is none of the standard.")
-    return framed(body)
+    if head.encrypted and key is not None and cipher is not None and draw is not None:
+        return framed(body + hidden(inside, key, cipher, draw))
+    return framed(body + inside)
+
+
+def hidden(inside: bytes, key: Key, cipher: Cipher, draw: Draw) -> bytes:
+    """Return the digits that hide what stands between the bracket and the end."""
+    return key.encrypt(cipher, padded(inside, draw)).hex().upper().encode("ascii")
 
 
 def head_bytes(head: Head) -> bytes:
     """Return the head as it is sent, up to and with the bracket."""
-    star = "*" if head.encrypted else ""
+    return begun(f"*{head.token}" if head.encrypted else head.token, head)
+
+
+def begun(token: str, head: Head) -> bytes:
+    """Return the head under another name, its star before it."""
     receiver = "" if head.receiver is None else f"R{head.receiver}"
     account = f"#{head.account}" if head.account else ""
-    return f'"{star}{head.token}"{head.sequence}{receiver}L{head.line}{account}['.encode("ascii")
+    return f'"{token}"{head.sequence}{receiver}L{head.line}{account}['.encode("ascii")
 
 
 def framed(body: bytes) -> bytes:

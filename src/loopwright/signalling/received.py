@@ -17,6 +17,7 @@ from enum import StrEnum
 from typing import NamedTuple, Protocol
 
 from loopwright.signalling.contact_id import QUALIFIERS, ContactId
+from loopwright.signalling.made_often import made_often
 from loopwright.signalling.verdict import Answer, Event, Verdict
 from loopwright.signalling.words import event_words
 
@@ -28,7 +29,7 @@ class Way(StrEnum):
     UDP = "UDP"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Received:
     """One event of a message that is stored, or a poll's place in the stream (``event`` None, ``number`` 0: polls are not stored).
 

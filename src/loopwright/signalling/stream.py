@@ -6,8 +6,9 @@ A line feed always begins anew, so that a lost end costs one frame and not the c
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import StrEnum
+
+from loopwright.signalling.made_often import made_often
 
 LF, CR = 0x0A, 0x0D
 MOST_BODY = 0xFFF
@@ -29,7 +30,7 @@ class Cut(StrEnum):
     TOO_LONG = "longer than any frame can be"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Piece:
     """Bytes that belong together; only a FRAME is worth reading. Of one that is too long the first bytes are kept."""
 
@@ -47,7 +48,8 @@ class Splitter:
     def feed(self, octets: bytes) -> list[Piece]:
         """Take the bytes that arrived and return the pieces they complete."""
         # One whole frame, nothing before and nothing after: what a sender that waits for its answers brings.
-        if not self._held and not self._skipping and octets.rfind(b"\n") == 0 and octets.find(b"\r") == len(octets) - 1 < MOST_FRAME:
+        alone = not self._held and not self._skipping and b'"' in octets
+        if alone and octets.rfind(b"\n") == 0 and octets.find(b"\r") == len(octets) - 1 < MOST_FRAME:
             return [Piece(octets=octets, cut=Cut.FRAME)]
         self._held += octets
         return self._pieces(closing=False)

@@ -6,8 +6,9 @@ is sent once the message is safe.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from functools import lru_cache
@@ -15,8 +16,22 @@ from functools import lru_cache
 from loopwright.signalling import moment
 from loopwright.signalling.contact_id import ContactId, event_in
 from loopwright.signalling.event_block import BlockEvent, events_in
-from loopwright.signalling.frame import Content, Damaged, Frame, Head, Unreadable, build, clear, content_of, framed, parse, revealed
+from loopwright.signalling.frame import (
+    Content,
+    Damaged,
+    Head,
+    Unreadable,
+    begun,
+    brought_out,
+    content_of,
+    framed,
+    hidden,
+    hidden_in,
+    parse,
+    usual,
+)  # fmt: skip
 from loopwright.signalling.key import Cipher, Draw, Form, Key
+from loopwright.signalling.made_often import made_often
 
 REPLIES = ("ACK", "NAK", "DUH", "RSP")
 POLLS = ("NULL", "XNM")
@@ -24,6 +39,11 @@ NOT_LISTED = "the account is not listed here."
 MOST_KNOWN = 1024
 """Data whose events are kept in mind: a site has some hundred different ones, each said often."""
 Event = ContactId | BlockEvent
+_BEYOND_DOUBT = {
+    "SIA-DCS": re.compile(r"(?:#[^|]*\|)?[NO](?:ri[0-9]+/)?[A-Z]{2}[0-9A-Fa-f]*(?:\^[^^|]*\^)?"),
+    "ADM-CID": re.compile(r"(?:#[^|]*\|)?[136][0-9B-F]{3} [0-9B-F]{2} [0-9B-F]{3}"),
+}
+"""Data that hold an event beyond doubt: they are answered, and read by whoever asks for it."""
 
 
 class Answer(StrEnum):
@@ -43,7 +63,7 @@ class Account:
     misread: tuple[Key, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@made_often
 class Verdict:
     """What becomes of one frame. ``record``: it is to be kept before the reply is sent; a message that is a repeat is kept already."""
 
@@ -53,10 +73,16 @@ class Verdict:
     record: bool = False
     head: Head | None = None
     content: Content | None = field(default=None, repr=False)
-    events: tuple[Event, ...] = ()
     warnings: tuple[str, ...] = ()
     skew_s: float | None = None
     key_form: Form | None = None
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """What it tells of, read when it is asked for."""
+        if self.head is None or self.content is None:
+            return ()
+        return events_of(self.head.token, self.content) or ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,26 +104,28 @@ class Desk:
 
 def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
     """Return what becomes of the bytes of one frame, LF to CR, that arrived at a moment. Never raises for anything that arrived."""
-    if (usual := clear(octets)) and usual[0].token not in REPLIES:
-        head, content = usual
-        account = desk.account(head)
-        return _clear(head, content, now, desk, account, [] if account or not desk.accounts else [NOT_LISTED])
-    try:
-        frame = parse(octets)
-    except (Damaged, Unreadable) as error:
-        return Verdict(answer=Answer.SILENCE, reason=str(error))
-    if frame.head.token in REPLIES:
-        return Verdict(answer=Answer.SILENCE, reason="this is an answer, not a message.", head=frame.head)
-    account = desk.account(frame.head)
+    found = usual(octets)
+    if found is not None:
+        head, plain, digits = found
+        binary = False
+    else:
+        try:
+            frame = parse(octets)
+        except (Damaged, Unreadable) as error:
+            return Verdict(answer=Answer.SILENCE, reason=str(error))
+        head, binary = frame.head, frame.binary_check
+        plain, digits = (None, hidden_in(frame)) if head.encrypted else (content_of(frame), "")
+    if head.token in REPLIES:
+        return Verdict(answer=Answer.SILENCE, reason="this is an answer, not a message.", head=head)
+    account = desk.account(head)
     warnings = [] if account or not desk.accounts else [NOT_LISTED]
-    if frame.binary_check:
+    if binary:
         warnings.append("the check sum is two raw bytes, as early senders wrote it.")
-    if frame.head.encrypted:
-        return _encrypted(frame, now, desk, account or Account(), warnings)
-    plain = content_of(frame)
+    if head.encrypted:
+        return _encrypted(head, digits, now, desk, account or Account(), warnings)
     if plain is None:
-        return _declined(frame.head, "what follows the data is neither extended data nor a time.")
-    return _clear(frame.head, plain, now, desk, account, warnings)
+        return _declined(head, "what follows the data is neither extended data nor a time.")
+    return _clear(head, plain, now, desk, account, warnings)
 
 
 def _clear(head: Head, content: Content, now: datetime, desk: Desk, account: Account | None, warnings: list[str]) -> Verdict:
@@ -112,9 +140,9 @@ def _clear(head: Head, content: Content, now: datetime, desk: Desk, account: Acc
     return _carried(head, content, now, desk, warnings, skew, None)
 
 
-def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, warnings: list[str]) -> Verdict:
+def _encrypted(head: Head, digits: str, now: datetime, desk: Desk, account: Account, warnings: list[str]) -> Verdict:
     for key in account.keys:
-        content = revealed(frame, key, desk.cipher)
+        content = brought_out(digits, key, desk.cipher)
         if content is None:
             continue
         skew = None if content.at is None else (content.at - now).total_seconds()
@@ -124,17 +152,16 @@ def _encrypted(frame: Frame, now: datetime, desk: Desk, account: Account, warnin
                 answer=Answer.NAK,
                 reason=f"encrypted and outside the time test: {told}.",
                 reply=wrong_time(now),
-                head=frame.head,
+                head=head,
                 content=content,
-                events=events_of(frame.head.token, content) or (),
                 skew_s=skew,
                 key_form=key.form,
             )
-        return _carried(frame.head, content, now, desk, warnings, skew, key)
+        return _carried(head, content, now, desk, warnings, skew, key)
     for key in account.misread:
-        if revealed(frame, key, desk.cipher):
-            return _declined(frame.head, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
-    return _declined(frame.head, "no key held for the account fits." if account.keys else "no key is held for the account.")
+        if brought_out(digits, key, desk.cipher):
+            return _declined(head, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
+    return _declined(head, "no key held for the account fits." if account.keys else "no key is held for the account.")
 
 
 def _carried(
@@ -146,13 +173,10 @@ def _carried(
     skew: float | None,
     key: Key | None,
 ) -> Verdict:
-    events = events_of(head.token, content)
-    if events is None:
+    usual_form = _BEYOND_DOUBT.get(head.token)
+    if not (usual_form and usual_form.fullmatch(content.data)) and events_of(head.token, content) is None:
         return _declined(head, "its data hold no event that can be read.", content)
-    if key is None:
-        reply = _clear_answer("ACK", head)
-    else:
-        reply = build(replace(head, token="ACK"), Content(at=now), key=key, cipher=desk.cipher, draw=desk.draw)
+    reply = _clear_answer("ACK", head) if key is None else _hidden_answer(head, now, key, desk)
     return Verdict(
         answer=Answer.ACK,
         reason="in order.",
@@ -160,7 +184,6 @@ def _carried(
         record=True,
         head=head,
         content=content,
-        events=events,
         warnings=tuple(warnings),
         skew_s=skew,
         key_form=key.form if key else None,
@@ -169,9 +192,12 @@ def _carried(
 
 def _clear_answer(token: str, head: Head) -> bytes:
     """Return an answer that is not encrypted: the head as it came, with nothing inside."""
-    receiver = "" if head.receiver is None else f"R{head.receiver}"
-    account = f"#{head.account}" if head.account else ""
-    return framed(f'"{token}"{head.sequence}{receiver}L{head.line}{account}[]'.encode("ascii"))
+    return framed(begun(token, head) + b"]")
+
+
+def _hidden_answer(head: Head, now: datetime, key: Key, desk: Desk) -> bytes:
+    """Return an acknowledgement that hides nothing but the time."""
+    return framed(begun("*ACK", head) + hidden(b"]" + moment.written(now), key, desk.cipher, desk.draw))
 
 
 def events_of(token: str, content: Content) -> tuple[Event, ...] | None:

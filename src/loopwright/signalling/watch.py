@@ -9,7 +9,7 @@ from datetime import datetime
 from statistics import median
 
 from loopwright.signalling import moment
-from loopwright.signalling.received import Arrival, Matter, Notice
+from loopwright.signalling.received import Arrival, Matter, Notice, Way
 from loopwright.signalling.repeats import Source, source_of
 from loopwright.signalling.verdict import NOT_LISTED, POLLS
 
@@ -18,6 +18,10 @@ MOST_PATHS = 8
 INTERVALS = 5
 LATE_TIMES, LATE_S = 1.5, 5.0
 """A poll is late after its interval one and a half times and five seconds more. Our choice: the clauses seen name no number."""
+
+
+By = tuple[Way, str]
+"""By which way, and from which address."""
 
 
 @dataclass(slots=True)
@@ -30,8 +34,8 @@ class _Path:
 
 @dataclass(slots=True)
 class _Account:
-    paths: OrderedDict[str, _Path] = field(default_factory=OrderedDict)
-    events_by: str = ""
+    paths: OrderedDict[By, _Path] = field(default_factory=OrderedDict)
+    events_by: By | None = None
     clock_off: bool = False
 
 
@@ -48,7 +52,7 @@ class Watch:
         head = arrival.verdict.head
         if head is None:
             return []
-        source, path = source_of(head), f"{arrival.way} {arrival.peer}"
+        source, by = source_of(head), (arrival.way, arrival.peer)
         account = self._accounts.get(source)
         if account is None:
             account = self._accounts[source] = _Account()
@@ -57,10 +61,11 @@ class Watch:
             notices = list(_unlisted(arrival, head.account))
         else:
             self._accounts.move_to_end(source)
+            if _as_before(account, arrival, by):
+                return []
             notices = []
-        poll = head.token in POLLS
         notices += _clock(account, arrival, head.account)
-        notices += _by_path(account, path, arrival.at, head.account, poll=poll)
+        notices += _by_path(account, by, arrival.at, head.account, poll=head.token in POLLS)
         return notices
 
     def tick(self, now: datetime) -> list[Notice]:
@@ -72,9 +77,8 @@ class Watch:
                 if state.late or interval_s is None or (now - state.last_at).total_seconds() <= interval_s * LATE_TIMES + LATE_S:
                     continue
                 state.late = True
-                words = (
-                    f"Account {source.account}: no poll by {path} since {state.last_at:%H:%M:%S} UTC; one is due every {interval_s:.0f} s."
-                )
+                since = f"{state.last_at:%H:%M:%S} UTC; one is due every {interval_s:.0f} s"
+                words = f"Account {source.account}: no poll by {_named(path)} since {since}."
                 notices.append(Notice(at=now, matter=Matter.LATE_POLL, words=words, account=source.account))
         return notices
 
@@ -82,6 +86,18 @@ class Watch:
         if state.polled_at is None:
             return None
         return self._poll_s or (median(state.intervals_s) if len(state.intervals_s) >= 2 else None)
+
+
+def _as_before(account: _Account, arrival: Arrival, by: By) -> bool:
+    """Take note of an event that came by the path of the one before, with a clock as right as then; return whether it was one."""
+    skew_s, head = arrival.verdict.skew_s, arrival.verdict.head
+    if account.events_by != by or account.clock_off or head is None or head.token in POLLS:
+        return False
+    path = account.paths.get(by)
+    if path is None or path.late or not (skew_s is None or moment.in_time(skew_s)):
+        return False
+    path.last_at = arrival.at
+    return True
 
 
 def _unlisted(arrival: Arrival, account: str) -> Iterator[Notice]:
@@ -103,21 +119,25 @@ def _clock(state: _Account, arrival: Arrival, account: str) -> Iterator[Notice]:
     state.clock_off = off
 
 
-def _by_path(account: _Account, path: str, at: datetime, name: str, *, poll: bool) -> Iterator[Notice]:
+def _named(by: By) -> str:
+    return " ".join(by)
+
+
+def _by_path(account: _Account, path: By, at: datetime, name: str, *, poll: bool) -> Iterator[Notice]:
     state = account.paths.get(path)
     if state is None:
         if account.paths:
-            words = f"Account {name}: a path not seen before, {path}; known so far: {', '.join(account.paths)}."
+            words = f"Account {name}: a path not seen before, {_named(path)}; known so far: {', '.join(map(_named, account.paths))}."
             yield Notice(at=at, matter=Matter.PATH, words=words, account=name)
         state = account.paths[path] = _Path(last_at=at)
         if len(account.paths) > MOST_PATHS:
             account.paths.popitem(last=False)
     elif state.late:
-        words = f"Account {name}: heard by {path} again after {(at - state.last_at).total_seconds():.0f} s."
+        words = f"Account {name}: heard by {_named(path)} again after {(at - state.last_at).total_seconds():.0f} s."
         yield Notice(at=at, matter=Matter.POLL_BACK, words=words, account=name)
         state.late = False
     elif not poll and account.events_by and account.events_by != path:
-        words = f"Account {name}: events come by {path} now, and came by {account.events_by} before."
+        words = f"Account {name}: events come by {_named(path)} now, and came by {_named(account.events_by)} before."
         yield Notice(at=at, matter=Matter.PATH, words=words, account=name)
     if poll:
         if state.polled_at is not None and state.polled_at == state.last_at:

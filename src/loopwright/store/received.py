@@ -19,7 +19,7 @@ from loopwright.signalling.frame import Content, Head
 from loopwright.signalling.received import Arrival, Kept, Polled, Received, Way
 from loopwright.signalling.received import received as events_in
 from loopwright.signalling.repeats import REMEMBERED, Recent, Source, Stored, source_of
-from loopwright.signalling.verdict import POLLS, Answer, Verdict, events_of
+from loopwright.signalling.verdict import POLLS, Answer, Verdict
 from loopwright.store.engine import BUSY_MS, plain, to_read, told
 from loopwright.store.file import StoreError
 from loopwright.store.whole import take_name
@@ -174,7 +174,7 @@ class ReceivedFile(ReceivedReader):
             at_us = _us(at)
             source = source_of(head)
             if head.token in POLLS:
-                polls.append((self._source(source), way, peer, at_us, at_us))
+                polls.append((self._source(source), str(way), peer, at_us, at_us))
                 kept.append(Kept(0))
                 continue
             first = self._recent.first(source, Stored(number + 1, at, head.sequence, content.data))
@@ -231,13 +231,14 @@ class ReceivedFile(ReceivedReader):
 
 
 def _row(verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, peer: str) -> tuple[object, ...]:
+    # Whole numbers and text alone: anything else, a bool too, is first asked at length what it would be adapted to.
     return (
         head.sequence,
         head.token,
-        head.encrypted,
+        int(head.encrypted),
         at_us,
         None if content.at is None else _us(content.at),
-        way,
+        str(way),
         peer,
         content.data,
         json.dumps(content.extended) if content.extended else None,
@@ -262,7 +263,6 @@ def _events(row: tuple[object, ...]) -> Iterable[Received]:
         reason="in order.",
         head=head,
         content=content,
-        events=events_of(head.token, content) or (),
         warnings=tuple(json.loads(str(warnings or "[]"))),
         skew_s=None if said_at is None else (said_at - at).total_seconds(),
     )
