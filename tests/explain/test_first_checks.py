@@ -7,7 +7,8 @@ from functools import cache
 import pytest
 
 import loopwright.demo
-from loopwright.explain.check import Check
+from loopwright.explain.caution import caution_of
+from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Cause, Explanation
 from loopwright.explain.observation import read_observations
@@ -105,3 +106,11 @@ def test_of_a_dead_keypad_a_caller_is_first_asked_about_the_others_and_the_suppl
 
 def test_of_alarms_at_the_same_hour_of_the_night_it_is_first_asked_what_starts_then() -> None:
     assert explained("business", NIGHT).next_checks[0].entry["told"] in {"heating", "plant"}
+
+
+def test_what_is_only_told_hurts_nobody() -> None:
+    own = inquiry("business")
+    weighed, _ = own.weigh(read_observations(own.job, f"readings:\n  - {NIGHT}\n"))
+    told = [check for part in weighed.rows.parts for check in part.predicted.checks if check.kind is CheckKind.TOLD]
+    assert any(check.scenario == "alarms" for check in told)
+    assert not any(caution_of(check) for check in told)

@@ -46,6 +46,7 @@ def caution_of(check: Check) -> str:
         return "; ".join(part for part in brief.replace(", ", "; ").split("; ") if part not in UNTOUCHED)
     found = ["mains"] if check.kind in (CheckKind.SECONDARY_VOLTS, CheckKind.FUSE_VOLTS) else []
     found += ["battery"] if check.kind in _BATTERY else []
-    found += ["noise"] if check.scenario.startswith("alarm") else []
+    # Of what is told a scenario is the word that is asked: nobody is near a sounder for it.
+    found += ["noise"] if check.kind is not CheckKind.TOLD and check.scenario.startswith("alarm") else []
     found += ["ladder"] if any("ladder" in need for need in check.needs) else []
     return "; ".join(found)
