@@ -1,78 +1,38 @@
-"""``loopwright prove``: a site sent over a wire to a receiver, three mistakes on purpose, told on the command line; its papers."""
+"""``loopwright prove``: a site sent over a wire to a receiver, three mistakes on purpose, told on the command line; its papers and page."""
 
 from __future__ import annotations
 
-import importlib.util
-import secrets
-import sys
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+import runpy
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.prove.sent import BEGIN, fob, told, walked
 
 import loopwright.demo
-from loopwright.prove.record import AtCentre, RadioRow, Record
-from loopwright.receiver.intake import Bench
-from loopwright.receiver.running import Running
-from loopwright.receiver.sending import Wire, send_walk
-from loopwright.receiver.server import Place
-from loopwright.signalling.received import Way
-from loopwright.signalling.sender import Fate
-from loopwright.signalling.verdict import Account, Desk
-from loopwright.signalling.walk import Step
-from loopwright.store.aes import ChainedAes
-from loopwright.store.proof_file import ProofFile, proof_path
-from loopwright.store.received import ReceivedFile, received_path
+from loopwright.prove.record import Record
 
 Run = Callable[..., Any]
-_SPEC = importlib.util.spec_from_file_location("walk_of_prove", Path(__file__).parents[1] / "prove" / "walk.py")
-assert _SPEC is not None and _SPEC.loader is not None
-walk = importlib.util.module_from_spec(_SPEC)
-sys.modules["walk_of_prove"] = walk
-_SPEC.loader.exec_module(walk)
+ROOT = Path(__file__).parents[2]
 DEVICES = ("door-front", "door-roller", "door-yard", "dual-packing", "dual-lobby", "dual-stairs")
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job whose site was walked: the unit's reports sent over TCP to a receiver, what was said kept beside the job."""
     job = tmp_path_factory.mktemp("site") / "shop.yaml"
-    job.write_text(loopwright.demo.text("business"), encoding="utf-8")
-    design = walk.designed()
-    walked, events = walk.tour(walk.Site(design, walk.miswired(design)), DEVICES)
-    events.sort(key=lambda each: each.at)
-    now = [walk.BEGIN]
-    keeper = ReceivedFile(received_path(job))
-    desk = Desk(accounts={"4711": Account()}, cipher=ChainedAes(), draw=secrets.token_bytes)
-    running = Running(Place(host="127.0.0.1", port=0), Bench(desk=desk, keeper=keeper, tell=lambda _: None, clock=lambda: now[0]))
-    wire = Wire("127.0.0.1", running.port, Way.TCP)
-
-    def steps() -> Iterator[Step]:
-        for event in events:
-            now[0] = event.at
-            yield Step(after_s=0.0, account="4711", form="ADM-CID", data=str(event.event))
-
-    sent = list(send_walk(steps(), wire, key=None, cipher=ChainedAes(), draw=secrets.token_bytes, sleep=lambda _: None))
-    wire.close()
-    running.stop()
-    keeper.close()
-    assert {each.fate for each in sent} == {Fate.ACKNOWLEDGED}
-    said = Record(id="r", begun_at=walk.BEGIN.isoformat(), by="J. Pell", walked=tuple(walked))
-    told = AtCentre(id="c", at=now[0].isoformat(), by="J. Pell", key="signal:z01:alarm", answer="yes", time="09:04:10", operator="Nils")
-    late = (now[0] + timedelta(minutes=1)).isoformat()
-    fob = RadioRow(id="f", at=late, by="J. Pell", identity="00A4F19", what="Odile Fennimarch", kind="fob", checked_in="09:20")
-    said = replace(said, centre=(told,), radio=(fob,))
-    ProofFile(proof_path(job)).change(lambda _: said, mark="whole-walk", of="", by="J. Pell", at=walk.BEGIN.isoformat())
-    yield job
+    late = BEGIN + timedelta(minutes=30)
+    centre = told("signal:z01:alarm", "yes", late, time="09:04:10", operator="Nils")
+    walked(job, DEVICES, Record(centre=(centre,), radio=(fob(late, "00A4F19", "Odile Fennimarch", checked_in="09:20"),)))
+    return job
 
 
 @pytest.fixture
 def later(monkeypatch: pytest.MonkeyPatch) -> datetime:
     """Have the command believe that it is an hour after the walk began."""
-    moment: datetime = walk.BEGIN + timedelta(hours=1)
+    moment: datetime = BEGIN + timedelta(hours=1)
     monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(moment.timestamp())))
     return moment
 
@@ -119,3 +79,10 @@ def test_a_job_nobody_has_begun_to_prove_and_standard_input(run: Run, tmp_path: 
     (tmp_path / "house.yaml.proved").write_text("{", encoding="utf-8")
     refused = run("prove", str(job))
     assert refused.status == 2 and "is damaged" in refused.err
+
+
+def test_every_command_of_the_page_says_what_stands_there() -> None:
+    tool = runpy.run_path(str(ROOT / "tools" / "write-prove-page"))
+    page = (ROOT / "docs" / "prove.md").read_text(encoding="utf-8")
+    assert page.count("$ loopwright prove shop.yaml") == 3
+    assert tool["filled"](page) == page

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import secrets
-import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.prove import walk
 
 import loopwright.web.prove_asked as asked
 from loopwright.prove.record import Record
@@ -28,13 +27,6 @@ from loopwright.store.received import ReceivedFile, received_path
 from loopwright.web.session import Session
 
 from .in_the_hand import DESK, PHONE, fits_the_hand, idle, opened
-
-_SPEC = importlib.util.spec_from_file_location("the_walk", Path(__file__).parents[1] / "prove" / "walk.py")
-assert _SPEC is not None and _SPEC.loader is not None
-walk = importlib.util.module_from_spec(_SPEC)
-sys.modules["the_walk"] = walk
-_SPEC.loader.exec_module(walk)
-
 
 POST = "await fetch('prove', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(said)})"
 

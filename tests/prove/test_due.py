@@ -13,16 +13,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.appraisal.appraise import appraise
+from loopwright.job.document import LocalLimit
 from loopwright.job.sheet import Kind
 from loopwright.prove.devices import contacts_in_use
 from loopwright.prove.found import Found, due_of, found_of
 from loopwright.prove.item import Group, Item, Proof, Target
-from loopwright.prove.judged import judged
+from loopwright.prove.judged import ROOM_DB, judged
 from loopwright.prove.kind import OF_A_ZONE
 from loopwright.prove.radio import identity_of, margin_words, refuse_double
 from loopwright.prove.record import AtCentre, Entry, RadioRow, Record, SetUp, Signed, Tapped, Tool
 from loopwright.prove.report import expected_events
 from loopwright.prove.set_up import doubts, refuse_key, refused
+from loopwright.prove.sounders import sounder_items
 from loopwright.prove.standing import Stand, at_laptop, gaps, leaving, not_there, progress, shut
 from loopwright.prove.table import difference, event_table
 from loopwright.prove.walk import MOST_EXACT, length_m, shortest_order, walking_order
@@ -95,7 +97,12 @@ def test_a_zone_is_told_by_its_response_and_not_by_its_number() -> None:
         ("alarm-a:control", "0.9 A", False),
         ("duration:sounder-lobby", "14 min 50 s", True),
         ("duration:sounder-lobby", "300 s", False),
-        ("level:sounder-lobby", "92 dB at 3 m", None),
+        ("duration:sounder-lobby", "15 min 1 s", True),
+        ("duration:sounder-lobby", "15 min 40 s", False),
+        ("level:sounder-lobby", "92 dB at 3 m", True),
+        ("level:sounder-lobby", "62 dB at 3 m", False),
+        ("level:sounder-street", "92 dB at 3 m", True),
+        ("level:sounder-street", "85 dB at 3 m", False),
     ],
 )
 def test_a_reading_is_judged_at_once(key: str, reading: str, right: bool | None) -> None:
@@ -297,3 +304,25 @@ def test_the_walk_leaves_no_room_half_done_and_no_storey_twice() -> None:
     storey = {room: name for name, each in JOB.storeys.items() for room in each.rooms}
     climbs = [storey[room or ""] for room in changes]
     assert climbs == sorted(climbs, key=["ground", "first"].index)
+
+
+def test_a_level_is_taken_to_its_distance_as_a_course_has_it_and_each_rule_is_named() -> None:
+    """100 dB at 1 m are 94 dB at 2 m (audiosonica.com, Decibels, Inverse distance law)."""
+    (item,) = [each for each in DUE.items if each.key == "level:sounder-street"]
+    (rule,) = item.bounds
+    assert (rule.least, rule.at_m) == (100.0, 1.0) and "EN 50131-4" in rule.words and "(from memory)" in rule.words
+    exact = replace(item, bounds=(replace(rule, least=100.0 + ROOM_DB),))
+    for reading, right in (("94.1 dB at 2 m", True), ("93.9 dB at 2 m", False), ("100.1 dB(A) at 1 m", True), ("99.9 dB at 1 m", False)):
+        found = judged(exact, Entry(id="", at="", by="", key=item.key, reading=reading), METER)
+        assert found.right is right and "EN 50131-4" in found.sentence, reading
+    with pytest.raises(ValueError, match="from no distance"):
+        judged(item, Entry(id="", at="", by="", key=item.key, reading="92 dB at 0 m"), METER)
+
+
+def test_local_law_shortens_what_a_sounder_may_sound_and_is_named() -> None:
+    law = LocalLimit(most_s=600.0, law="Noise order of 2019")
+    job = replace(JOB, region=replace(JOB.region, local_law={"sounder_s": law}))
+    item = next(each for each in sounder_items(job, FOUND.power) if each.key == "duration:sounder-lobby")
+    assert [bound.most for bound in item.bounds] == [900.0, 600.0]
+    found = judged(item, Entry(id="", at="", by="", key=item.key, reading="14 min 50 s"), METER)
+    assert found.right is False and "at most 600 s are asked: Noise order of 2019" in found.sentence

@@ -175,9 +175,10 @@ def _line(each: Standing, zone: tzinfo | None) -> dict[str, object]:
 
 def _expected(item: Item) -> str:
     target = item.target
+    asked = [plain(bound.asked) for bound in item.bounds]
     if target is None:
-        return "" if item.unit else item.right
-    return "OL" if target.value > 1e300 else f"{show(target.low, target.unit)} to {show(target.high, target.unit)}"
+        return "; ".join(asked) if item.unit else item.right
+    return "; ".join(("OL" if target.value > 1e300 else f"{show(target.low, target.unit)} to {show(target.high, target.unit)}", *asked))
 
 
 def _signal(each: Standing, zone: tzinfo | None) -> list[str]:

@@ -10,7 +10,8 @@ from loopwright.power.forecast import PowerForecast
 from loopwright.prove.devices import circuit_items, device_items
 from loopwright.prove.item import Group, Item, Proof
 from loopwright.prove.report import Expected, expected_events
-from loopwright.prove.supplies import sounder_items, supply_items, system_items
+from loopwright.prove.sounders import sounder_items
+from loopwright.prove.supplies import supply_items, system_items
 
 
 def to_prove(job: Job, circuits: Sequence[CircuitForecast], power: PowerForecast) -> tuple[Item, ...]:

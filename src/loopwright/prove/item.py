@@ -69,11 +69,35 @@ class Target:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Bound:
+    """What a rule allows a reading to be, whatever is forecast: ``words`` name the rule and how it is known.
+
+    ``at_m`` [m] is the distance a level is meant at.
+    """
+
+    least: float | None
+    most: float | None
+    unit: str
+    words: str
+    at_m: float | None = None
+
+    @property
+    def asked(self) -> str:
+        """Return what is asked for, in a few words.
+
+        >>> Bound(least=100.0, most=None, unit="dB(A)", words="", at_m=1.0).asked
+        'at least 100 dB(A) at 1 m'
+        """
+        ends = [f"{word} {end:g}" for word, end in (("at least", self.least), ("at most", self.most)) if end is not None]
+        return f"{' and '.join(ends)} {self.unit}{f' at {self.at_m:.3g} m' if self.at_m is not None else ''}"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Item:
     """One thing that must be proved. ``subject`` is its document path, ``unit`` that of a reading, empty where it is yes or no.
 
     ``wanted`` is False where it is kept when it was done and no gap when it was not. ``right`` is the answer that proves it: of what is
-    to be seen beyond the edge of coverage it is no.
+    to be seen beyond the edge of coverage it is no. ``bounds`` are what rules ask of a reading beside its forecast.
     """
 
     key: str
@@ -84,6 +108,7 @@ class Item:
     act: str
     unit: str = ""
     target: Target | None = None
+    bounds: tuple[Bound, ...] = ()
     wanted: bool = True
     right: str = "yes"
     caution: str = ""

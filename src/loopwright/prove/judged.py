@@ -8,14 +8,19 @@ from dataclasses import dataclass
 
 from loopwright.explain.meter import Instrument
 from loopwright.explain.written import Unreadable, shown_of
-from loopwright.prove.item import Item, Target
+from loopwright.prove.item import Bound, Item, Target
 from loopwright.prove.record import Entry, Tool
 from loopwright.values.figure import show
 
 _LEVEL = re.compile(r"(\d{1,3}(?:[.,]\d)?)\s*dB(?:\s*\(?A\)?)?\s*(?:at|in|@)\s*(\d{1,3}(?:[.,]\d+)?)\s*m", re.IGNORECASE)
 _TIME = re.compile(r"(?:(\d+)\s*min)?\s*(?:(\d+(?:[.,]\d+)?)\s*s)?", re.IGNORECASE)
 LOWEST_DB, HIGHEST_DB = 40.0, 130.0
+LEAST_M, MOST_M = 0.3, 50.0
 METER_SPREADS = 2.0
+WATCH_S = 2.0
+"""What starting and stopping a watch by hand may add or take [s]; judgement."""
+ROOM_DB = 3.0
+"""What echo and a meter of class 2 may add or take [dB]; judgement. Class 2 itself is 1.4 dB (IEC 61672-1, from memory)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,9 +49,33 @@ def judged(item: Item, entry: Entry, tool: Tool | None) -> Judged:
         right = entry.answer == item.right
         return Judged(right=right, sentence="" if right else f"It should be {item.right}.")
     value = value_of(item, entry.reading, instrument_of(tool))
-    if item.target is None:
-        return Judged(right=None, sentence="kept; nothing is forecast to hold it against", value=value, unit=item.unit)
-    return _held(item.target, value, instrument_of(tool))
+    held = _held(item.target, value, instrument_of(tool)) if item.target is not None else None
+    if item.bounds:
+        return _ruled(item, held, value, metres_of(entry.reading) if item.unit == "dB" else None)
+    return held or Judged(right=None, sentence="kept; nothing is forecast to hold it against", value=value, unit=item.unit)
+
+
+def _ruled(item: Item, held: Judged | None, value: float, metres: float | None) -> Judged:
+    """Return what a reading comes to by its forecast and by every rule; each that is broken says so."""
+    told = [each for bound in item.bounds if (each := _broken(bound, value, metres))]
+    right = not told and (held is None or held.right is not False)
+    names = told or [f"{bound.asked}: {bound.words}" for bound in item.bounds]
+    sentence = "; ".join(filter(None, (held.sentence if held else "", *names)))
+    return Judged(right=right, sentence=sentence, value=value, unit=item.unit)
+
+
+def _broken(bound: Bound, value: float, metres: float | None) -> str:
+    """Return how far a reading is out of a bound; empty where it is within.
+
+    A level is taken to the distance that is meant by the inverse-distance law of a free field, 6 dB for each doubling
+    (www.sengpielaudio.com/calculator-squarelaw.htm); walls and the meter may add ``ROOM_DB``.
+    """
+    room, lead = WATCH_S, ""
+    if metres is not None and bound.at_m is not None:
+        value += 20.0 * math.log10(metres / bound.at_m)
+        room, lead = ROOM_DB, f"that is {value:.0f} dB at {bound.at_m:.3g} m; "
+    low, high = bound.least is not None and value < bound.least - room, bound.most is not None and value > bound.most + room
+    return f"{lead}{bound.asked} {'is' if lead else 'are'} asked: {bound.words}" if low or high else ""
 
 
 def value_of(item: Item, text: str, meter: Instrument) -> float:
@@ -69,7 +98,17 @@ def _level(text: str) -> float:
     level = float(found[1].replace(",", ".")) if found else math.nan
     if found is None or not LOWEST_DB <= level <= HIGHEST_DB:
         raise ValueError(f"‘{text}’ is no level: write for example 92 dB at 3 m, between {LOWEST_DB:g} and {HIGHEST_DB:g} dB.")
+    metres_of(text)
     return level
+
+
+def metres_of(text: str) -> float:
+    """Return the distance [m] a level was read at. Raises ValueError with a sentence where it is none."""
+    found = _LEVEL.fullmatch(text.strip())
+    metres = float(found[2].replace(",", ".")) if found else 0.0
+    if not LEAST_M <= metres <= MOST_M:
+        raise ValueError(f"‘{text}’ is read from no distance: write {LEAST_M:g} to {MOST_M:g} m, for example 92 dB at 3 m.")
+    return metres
 
 
 def _seconds(text: str) -> float:

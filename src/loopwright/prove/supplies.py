@@ -1,4 +1,4 @@
-"""What must be proved of supplies, sounders, paths and setting, with what each reading is held against."""
+"""What must be proved of supplies, paths and setting, with what each reading is held against."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.power.check import RESTED
 from loopwright.explain.power.reading import AMPS_SHARE, LEAST_A, PowerReader, Supplied, supplied
 from loopwright.job.document import Job
-from loopwright.job.sheet import Conversion, Kind
+from loopwright.job.sheet import Conversion
 from loopwright.netlist.solve import SolveError
 from loopwright.power.forecast import PowerForecast, label_of
 from loopwright.prove.item import Group, Item, Proof, Target, key_of
@@ -18,8 +18,6 @@ SPREADS = 2.0
 MAINS = "The secondary is behind the mains cover: for a licensed person."
 BATTERY = "Never short the lugs; no rings or metal watch. Mains off by its own spur, by whoever is allowed to."
 NOISE = "Above 100 dB(A) at arm's length: ears protected, people and neighbours told."
-LADDER = "Up a ladder: foot it, three points of contact; not in wind or storm."
-DURATION_SHARE = 0.1
 _VOLTS = (
     (Proof.FLOAT, "unset/mains", "Float: volts at the battery's own posts, on mains, charged"),
     (Proof.RESTED, RESTED, "Rested: volts at the posts, off charge for an hour"),
@@ -69,39 +67,6 @@ def _amperes(power: PowerForecast, name: str, state: str) -> Target | None:
 def _supply(job: Job, name: str, proof: Proof, act: str, unit: str, target: Target | None, caution: str) -> Item:
     return Item(
         key=key_of(proof, name), proof=proof, group=Group.SUPPLIES, subject=f"equipment/{name}", where=label_of(job, name), act=act,
-        unit=unit, target=target, caution=caution,
-    )  # fmt: skip
-
-
-def sounder_items(job: Job, power: PowerForecast) -> Iterator[Item]:
-    """Yield what must be proved of sounders and strobes: level at a distance, how long, and that one sounds without its hold-off."""
-    outputs = {landing.equipment: landing.output for landing in power.network.landings if landing.load != "hold-off"}
-    for name in job.equipment:
-        sheet = job.sheet_of(name)
-        if sheet.kind is Kind.STROBE:
-            yield _sounder(job, name, Proof.LIGHT, "Does it flash in alarm, and goes on as the programme says?")
-        if sheet.kind is not Kind.SOUNDER:
-            continue
-        yield _sounder(job, name, Proof.LEVEL, "Level in dB(A), and at how many metres: write 92 dB at 3 m", "dB", None, NOISE)
-        rule = next((rule for rule in job.outputs.values() if rule.terminal == outputs.get(name)), None)
-        seconds = (rule.duration_s if rule is not None else None) or job.programme.sounder_s
-        yield _sounder(job, name, Proof.DURATION, "How long it sounds, by the watch", "s", _duration(seconds), NOISE)
-        if sheet.self_powered or "hold-off" in sheet.loads:
-            yield _sounder(
-                job, name, Proof.HOLD_OFF, "Hold-off taken away for ten seconds: does it sound by itself?", caution=f"{NOISE} {LADDER}"
-            )
-
-
-def _duration(seconds: float | None) -> Target | None:
-    if seconds is None:
-        return None
-    room = max(DURATION_SHARE * seconds, 2.0)
-    return Target(value=seconds, low=seconds - room, high=seconds + room, unit="s", words="a tenth, for watch and clock")
-
-
-def _sounder(job: Job, name: str, proof: Proof, act: str, unit: str = "", target: Target | None = None, caution: str = LADDER) -> Item:
-    return Item(
-        key=key_of(proof, name), proof=proof, group=Group.SOUNDERS, subject=f"equipment/{name}", where=label_of(job, name), act=act,
         unit=unit, target=target, caution=caution,
     )  # fmt: skip
 

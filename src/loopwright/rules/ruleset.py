@@ -21,12 +21,13 @@ from loopwright.values.source import source
 class Limit:
     """One number of a ruleset: the least and the most allowed (None where there is no bound), unit, source key, clause.
 
-    ``usual`` is the value a unit is delivered with, where the ruleset says so.
+    ``usual`` is the value a unit is delivered with, where the ruleset says so; ``at_m`` [m] at which distance a level is meant.
     """
 
     least: float | None = None
     most: float | None = None
     usual: float | None = None
+    at_m: float | None = None
     unit: str = ""
     source: str
     clause: str = ""
