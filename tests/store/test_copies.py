@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import sqlite3
 import subprocess
 import time
 from collections.abc import Callable
@@ -11,10 +13,15 @@ from pathlib import Path
 
 import pytest
 
+from loopwright.signalling.frame import framed
+from loopwright.signalling.received import Arrival, Way
+from loopwright.signalling.verdict import Desk, judge
+from loopwright.store.aes import ChainedAes
 from loopwright.store.case_file import not_on_file
 from loopwright.store.copies import SUMS, check_copy, copied, copies, restored_copy
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.kept import KeptJob, history_path
+from loopwright.store.received import ReceivedFile, ReceivedReader, received_path
 from loopwright.store.schedule import Copies, Schedule, first_wait_s
 from loopwright.store.sql import open_store
 from loopwright.store.vault import trail_path, vault_path
@@ -155,3 +162,70 @@ def test_cases_of_nobody_on_file_come_along_and_are_put_back_only_where_there_ar
     elsewhere.mkdir()
     restored_copy(made.path, elsewhere / "shop.yaml")
     assert not_on_file(elsewhere).read_bytes() == b"then" and (elsewhere / "shop.yaml").is_file()
+
+
+def arrivals(*numbers: int) -> list[Arrival]:
+    desk = Desk(accounts={}, cipher=ChainedAes(), draw=bytes)
+    bodies = [b'"SIA-DCS"%04dL0#1234[#1234|Nri1/BA%03d]' % (number, number) for number in numbers]
+    return [Arrival(judge(framed(body), NOON, desk), NOON, Way.TCP, "192.0.2.7") for body in bodies]
+
+
+def numbers_in(path: Path) -> list[tuple[int, str]]:
+    reader = ReceivedReader(path)
+    try:
+        return [(each.number, each.zone) for each in reader.since(0)]
+    finally:
+        reader.close()
+
+
+def test_what_was_received_comes_along_while_it_is_received_and_is_put_back(job: Path, tmp_path: Path) -> None:
+    file = ReceivedFile(received_path(job))
+    file.keep(arrivals(1, 2))
+    made = copied(job, tmp_path / "copies", at=NOON)
+    assert made is not None and copied(job, tmp_path / "copies", at=NOON) is None
+    held = made.path / "shop.yaml.received.db"
+    assert numbers_in(held) == [(1, "001"), (2, "002")] and held.stat().st_mode & 0o777 == 0o600
+    file.keep(arrivals(3))
+    with pytest.raises(StoreError, match=r"received.db was left as it is: another program has it open"):
+        restored_copy(made.path, job, over=True)
+    assert numbers_in(received_path(job))[-1] == (3, "003") and history_path(job).exists()
+    file.close()
+    assert received_path(job).with_name("shop.yaml.received.db.replaced") in restored_copy(made.path, job, over=True)
+    again = ReceivedFile(received_path(job))
+    # A repeat is known again out of the copy, what is new is counted on, and who reads is not kept waiting by who writes.
+    assert [(each.number, each.repeat) for each in again.keep(arrivals(2, 4))] == [(2, True), (3, False)]
+    assert again._database.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    again.close()
+
+
+def test_what_a_killed_receiver_left_is_in_the_copy(job: Path, tmp_path: Path) -> None:
+    file = ReceivedFile(tmp_path / "alive.db")
+    file.keep(arrivals(*range(1, 40)))
+    # What a process that is killed leaves: the file, and beside it the log that holds what was acknowledged.
+    for ending in ("", "-wal"):
+        shutil.copyfile(f"{file.path}{ending}", f"{received_path(job)}{ending}")
+    file.close()
+    made = copied(job, tmp_path / "copies", at=NOON)
+    assert made is not None
+    assert [number for number, _ in numbers_in(made.path / "shop.yaml.received.db")] == list(range(1, 40))
+
+
+@pytest.mark.parametrize("torn", ["a page", "the end", "a message"])
+def test_torn_received_events_are_not_copied_over_a_good_copy(job: Path, tmp_path: Path, torn: str) -> None:
+    file = ReceivedFile(received_path(job))
+    file.keep(arrivals(*range(1, 400)))
+    file.close()
+    made = copied(job, tmp_path / "copies", at=NOON)
+    assert made is not None
+    whole = received_path(job).read_bytes()
+    if torn == "a message":
+        with contextlib.closing(sqlite3.connect(received_path(job), isolation_level=None)) as database:
+            database.execute("DELETE FROM message WHERE number = 7")
+    else:
+        received_path(job).write_bytes(whole[:8192] + bytes(4096) + whole[12288:] if torn == "a page" else whole[:-5000])
+    with pytest.raises(StoreError, match=r"received\.db"):
+        copied(job, tmp_path / "copies", at=NOON, keep=1)
+    assert [each.path for each in copies(job, tmp_path / "copies")] == [made.path]
+    restored_copy(made.path, job, over=True)
+    assert received_path(job).read_bytes() == (made.path / "shop.yaml.received.db").read_bytes()
+    assert len(numbers_in(received_path(job))) == 399

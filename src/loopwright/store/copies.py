@@ -1,4 +1,4 @@
-"""Copies of a job with all that goes with it (history, vault, visit, cases), each in a folder of its own, counted and looked through.
+"""Copies of a job with all that goes with it (history, vault, visit, cases, what was received), each in a folder of its own.
 
 The folder holds the files under their own names and ``SHA256SUMS``, which ``sha256sum --check`` reads. Copies follow each other by number,
 not by the clock, so that a clock that goes back neither hides a copy nor has a good one thrown away.
@@ -49,10 +49,18 @@ def beside(job: Path) -> dict[str, Path]:
     real = Path(os.path.realpath(job))
     cases = cases_path(real)
     found = (
-        real, history_path(real), vault_path(real), trail_path(real), visit_path(real), proof_path(real), photo_path(real), cases,
+        real, *databases(real), vault_path(real), trail_path(real), visit_path(real), proof_path(real), photo_path(real), cases,
         trail_of(cases),
     )  # fmt: skip
     return {path.name.removeprefix(real.name): path for path in found}
+
+
+def databases(job: Path) -> tuple[Path, ...]:
+    """Return what of a job may be written to while it is copied: its history, and what a receiver acknowledged."""
+    # Only here: the codec is start-up for whoever copies nothing.
+    from loopwright.store.received import received_path
+
+    return history_path(job), received_path(job)
 
 
 def shared(folder: Path) -> tuple[Path, ...]:
@@ -78,7 +86,7 @@ def copies(job: Path, folder: Path) -> list[Copy]:
 def copied(job: Path, folder: Path, *, at: datetime, keep: int | None = None) -> Copy | None:
     """Copy a job and what goes with it into a folder of its own inside ``folder``; None when nothing has changed since the last copy.
 
-    The history may be in use. A history that is not sound is not copied. With ``keep`` only so many copies stay, the latest. Raises
+    The databases may be in use. One that is not sound is not copied. With ``keep`` only so many copies stay, the latest. Raises
     StoreError; the copies there were are then untouched.
     """
     real = Path(os.path.realpath(job))
@@ -105,7 +113,7 @@ def restored_copy(copy: Path, job: Path, *, over: bool = False) -> list[Path]:
     """Put back everything a copy holds, under the name of ``job``; return the names under which what was there is kept.
 
     What the jobs of a folder share is put back only where there is none: it belongs to the other jobs too. Raises StoreError when the copy
-    is not what was put there, when something is there and ``over`` was not said, or when the history is open; everything is then as it was.
+    is not what was put there, when something is there and ``over`` was not said, or when a database is open; everything is then as it was.
     """
     check_copy(copy)
     places = beside(job)
@@ -122,9 +130,10 @@ def restored_copy(copy: Path, job: Path, *, over: bool = False) -> list[Path]:
     aside: dict[Path, Path] = {}
     with _told(places[""].parent):
         try:
-            # The history first: while another program has it open, nothing is touched.
-            for to in sorted(taken, key=lambda path: path != history_path(job)):
-                aside[to] = _aside(to, history=to == history_path(job))
+            # The databases first: while another program has one open, nothing is touched.
+            inner = databases(places[""])
+            for to in sorted(taken, key=lambda path: path not in inner):
+                aside[to] = set_aside(to) if to in inner else _aside(to)
             for source, to in wanted.items():
                 write_whole(to, _read(source), over=False, mode=source.stat().st_mode & 0o777)
         except BaseException:
@@ -148,6 +157,10 @@ def check_copy(copy: Path) -> None:
     for name in said:
         if name.endswith(".history.db"):
             sound(copy / name, name)
+        elif name.endswith(".received.db"):
+            from loopwright.store.received import look_through
+
+            look_through(copy / name)
 
 
 def sound(path: Path, name: str) -> None:
@@ -172,22 +185,21 @@ def is_copy(path: Path) -> bool:
 def _fill(job: Path, draft: Path) -> None:
     """Put the files of a job into a folder: of one moment where nobody writes all the time."""
     places = beside(job)
-    history = history_path(job)
+    inner = databases(job)
     for _ in range(MOST_TRIES):
         before = _read(job)
-        if history.exists():
-            backed_up(history, draft / history.name, lambda copy: None, over=True)
+        for each in inner:
+            if each.exists():
+                backed_up(each, draft / each.name, lambda copy: None, over=True)
         if _read(job) == before:
             break
     write_whole(draft / job.name, before, over=False, mode=job.stat().st_mode & 0o777)
     for path in (*places.values(), *shared(job.parent)):
-        if path not in (job, history) and path.is_file():
+        if path not in (job, *inner) and path.is_file():
             write_whole(draft / path.name, _read(path), over=False, mode=path.stat().st_mode & 0o777)
 
 
-def _aside(path: Path, *, history: bool) -> Path:
-    if history:
-        return set_aside(path)
+def _aside(path: Path) -> Path:
     to = free_name(path, "replaced")
     os.rename(path, to)
     return to

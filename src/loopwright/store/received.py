@@ -75,6 +75,15 @@ def received_path(job: Path) -> Path:
     return real.with_name(real.name + SUFFIX)
 
 
+def look_through(path: Path) -> None:
+    """Raise StoreError when a file of received events is not whole: pages, numbers without gaps, the source of each message."""
+    with told(path.name, "cannot be read"), contextlib.closing(to_read(path)) as database:
+        _checked(database, path)
+        odd = database.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok" or database.execute("PRAGMA foreign_key_check").fetchone()
+        if odd or database.execute("SELECT coalesce(max(number), 0) <> count(*) FROM message").fetchone()[0]:
+            raise StoreError(f"{path.name} is not what was put there.")
+
+
 class ReceivedReader:
     """What was received, to be read while a receiver writes; from any thread, one at a time."""
 
@@ -284,7 +293,9 @@ def _moment(at_us: object) -> datetime:
 def _to_write(path: Path, *, flushed: bool) -> sqlite3.Connection:
     if not path.exists():
         _make(path)
-    return _written(path, f"wal_autocheckpoint={LOG_PAGES}", f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON")
+    # One that was put back out of a copy has no log yet.
+    log = ("journal_mode=WAL", f"wal_autocheckpoint={LOG_PAGES}")
+    return _written(path, *log, f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON")
 
 
 def _make(path: Path) -> None:
