@@ -81,3 +81,8 @@ def test_a_zone_that_is_locked_out_is_quiet_until_somebody_unsets_and_the_time_i
     assert unsaid.most_s is None and unsaid.unknown == "areas/house/longest_set_h"
     midnight = unprotected(replace(job, programme=replace(job.programme, lock_out_reset="midnight")))[0]
     assert midnight.most_s == 86400
+
+
+@pytest.mark.parametrize(("entered", "states"), [(None, ("full", "stay")), ("every-set", ("full", "stay")), ("full", ("full",))])
+def test_a_route_is_taken_in_the_set_states_people_come_in_in(entered: str | None, states: tuple[str, ...]) -> None:
+    assert {route.states for route in routes_of(dwelling(entered=entered))} == {states}

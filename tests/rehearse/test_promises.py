@@ -8,13 +8,15 @@ from typing import Any, Literal
 import pytest
 
 from loopwright import demo
-from loopwright.job.document import Job
+from loopwright.job.document import Job, User
 from loopwright.job.read import read
 from loopwright.rehearse.part import reached
 from loopwright.rehearse.promise import PROMISES, Broken, Trial
 from loopwright.rehearse.promises import areas
 from loopwright.rehearse.reading import programme_of
 from loopwright.rehearse.rehearsal import rehearse
+from loopwright.rehearse.state import Event, begin
+from loopwright.rehearse.step import step
 
 EXPECTED: dict[str, Literal["full", "every-set"]] = {
     "z01": "full", "z02": "full", "z03": "every-set", "z04": "every-set", "z05": "every-set", "z06": "full", "z07": "full",
@@ -90,6 +92,16 @@ def test_the_walk_out_is_held_against_the_exit_time() -> None:
 def test_a_detector_passed_on_the_way_has_to_tolerate_it() -> None:
     found = broken(with_cell(good(), "z06", "full", "immediate"))
     assert "walk areas/house/entry_doors#z01-in" in found and "alarm in House" in found["walk areas/house/entry_doors#z01-in"].lines[-1]
+
+
+def test_a_walk_is_tried_in_the_set_states_people_come_in_in() -> None:
+    """Unless it is said that they come in in full set only, a part set is tried too; where nothing is said, that is told."""
+    job = with_cell(good(), "z01", "stay", "immediate")
+    said = {each: replace(job, areas={"house": replace(job.areas["house"], entered=each)}) for each in (None, "full", "every-set")}
+    walks = {each: sorted(subject for subject in broken(made) if subject.startswith("walk")) for each, made in said.items()}
+    assert walks["full"] == [] and walks[None] == walks["every-set"] == [f"walk areas/house/entry_doors#z01-{way}" for way in ("in", "out")]
+    untold = {each: any("set in part" in line for line in rehearse(made).not_covered) for each, made in said.items()}
+    assert untold == {None: True, "full": False, "every-set": False}
 
 
 def test_who_clears_and_who_unsets_has_to_be_somebody() -> None:
@@ -227,3 +239,32 @@ def test_what_was_searched_before_says_of_a_changed_cell_what_a_new_search_says(
         assert rehearse(with_cell(job, *change)) == found
     told = [broken(with_cell(job, name, "full", "ignored"))[f"watched zones/{name}/response/full"] for name in ("z04", "z05")]
     assert ["Kitchen" in told[0].lines[-1], "Living room" in told[1].lines[-1]] == [True, True]
+
+
+def test_an_area_that_sets_itself_warns_and_tells_when_it_cannot() -> None:
+    def with_schedule(job: Job, **said: Any) -> Job:
+        return replace(job, areas={"house": replace(job.areas["house"], set_at="weekdays 22:00", **said)})
+
+    job = with_schedule(good(), warning_s=120.0)
+    told = replace(job, signalling=replace(job.signalling, reports={**job.signalling.reports, "setting-failed": "yes"}))
+    assert broken(told) == {}
+    found = broken(job)
+    assert set(found) == {"schedule signalling/reports/setting-failed"}
+    story = found["schedule signalling/reports/setting-failed"].story
+    assert [scene.at_s for scene in story][-1] == 120 and "House cannot be set" in story[-1].words
+    assert "schedule areas/house/warning_s" in broken(with_schedule(told, warning_s=None))
+
+
+def test_who_has_but_a_fob_overrides_nothing_and_clears_nothing() -> None:
+    job = good(override_open=True)
+    users = {"guard": User(role="guard", areas={"house": "both"}, fob=True)}
+    people = programme_of(replace(job, users=users)).people
+    assert [person.name for person in people] == ["the guard", "the guard by fob"]
+    made = replace(programme_of(replace(job, users=users)), people=people[1:])
+    state = {**begin(made), "z03.open": 1}
+    assert step(made, state, Event("set", "house", "the guard by fob", 1)) is None
+    after = step(made, state, Event("set", "house", "the guard by fob"))
+    assert after is not None and [each.word for each in after[1]] == ["prevented"] and after[0]["house.mode"] == 0
+    shut = step(made, begin(made), Event("set", "house", "the guard by fob"))
+    assert shut is not None and shut[0]["house.mode"] == 1
+    assert step(made, {**begin(made), "house.memory": 1}, Event("clear", "house", "the guard by fob")) is None

@@ -26,6 +26,21 @@ OBSERVERS = ("report", "sound", "confirm")
 
 
 def small(random: Random) -> Programme:
+    made = kinds(random)
+    return with_further_ways(random, made) if random.random() < 0.5 else made
+
+
+def with_further_ways(random: Random, made: Programme) -> Programme:
+    """Let areas set themselves, and somebody set and unset by fob."""
+    areas = {}
+    for name, plan in made.areas.items():
+        by_itself = not plan.serves and random.random() < 0.8
+        areas[name] = replace(plan, by_itself=by_itself, warns_s=10.0 * random.randint(0, 2) if by_itself else 0.0)
+    fob = replace(made.people[0], name="by fob", duress=False, engineer=False, fob=True)
+    return replace(made, areas=areas, people=(*made.people, fob))
+
+
+def kinds(random: Random) -> Programme:
     kind = random.choice(["plain", "observed", "tracked", "two", "shared"])
     if kind == "two":
         return programme(random, areas=2, followed=1, rest=random.randint(0, 1))
@@ -143,6 +158,7 @@ def test_the_zones_and_people_kept_of_the_rest_reach_what_all_of_the_rest_reach(
     random = Random(6000 + seed)
     more = {"observers": frozenset([random.choice(["report", "sound"])])} if random.random() < 0.5 else {"tracks": frozenset(["power"])}
     whole = programme(random, areas=random.randint(1, 2), followed=1, rest=5, **more)
+    whole = with_further_ways(random, whole)
     whole = replace(whole, people=(*whole.people, *(replace(each, name=f"{each.name} too") for each in whole.people)))
     part = part_of(whole, whole.areas, ["z0"], observers=whole.observers, tracks=whole.tracks)
     assert len(part.people) < len(whole.people)

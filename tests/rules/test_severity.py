@@ -95,3 +95,12 @@ def test_reported_loss_of_mains_halves_the_hours_of_the_higher_grades(report: st
     """60 h become 30 h where loss of mains is reported: EN 50131-1 clause 9.2, note (published, page not named)."""
     grade_3 = (SetField("region/ruleset", "en-grade-3"), RemoveField("region/standby_h"))
     assert appraised(*grade_3, SetField("signalling/reports/mains-failure", report)).standby[0].requirement.standby_h == hours
+
+
+@pytest.mark.parametrize(("entered", "gravity"), [("", [Severity.SHOULD]), ("every-set", [Severity.MUST]), ("full", [])])
+def test_a_door_that_begins_no_entry_in_a_part_set_is_as_grave_as_is_said_of_coming_in_then(
+    appraised: Appraise, entered: str, gravity: list[Severity]
+) -> None:
+    said = [SetField("areas/house/entered", entered)] if entered else []
+    found = appraised(SetField("zones/z1/response/night", "immediate"), *said).findings
+    assert [each.severity for each in found if each.code == "entry-door-refused"] == gravity

@@ -111,10 +111,10 @@ class Region:
     mains_hz: Hertz = may("Nominal mains frequency.", 50.0)
     standby_h: Hours | None = may("Standby hours asked for, where the customer, the insurer or a custom ruleset says so.")
     alarm_min: Minutes | None = may("Minutes of alarm at the end of standby asked for, likewise.")
-    also: tuple[Literal["cp-01", "bs-8243"], ...] = may("Further rulesets the job is under.", ())
-    local_law: Mapping[Literal["entry_s", "exit_s", "sounder_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit] = rows(
-        "What local law allows, by the time it is about."
-    )
+    also: tuple[Literal["cp-01", "bs-8243", "uk-sounding"], ...] = may("Further rulesets the job is under.", ())
+    local_law: Mapping[
+        Literal["entry_s", "exit_s", "sounder_s", "sounding_s", "sounding_total_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit
+    ] = rows("What local law allows, by the time it is about.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -255,8 +255,13 @@ class Area:
     entry_doors: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: doors people may come in by.", ())
     walked_past: tuple[Annotated[str, Ref("zones")], ...] = may("What the customer expects: zones passed between door and keypad.", ())
     walk_s: Seconds | None = may("What the customer expects: time the slowest person takes between door and keypad.")
+    entered: Literal["full", "every-set"] | None = may(
+        "What the customer expects: people come in and go out while it is set in full only, or in a part set too."
+    )
     keypad: Annotated[str, Ref("equipment")] | None = may("What the customer expects: where people set and unset it.")
     way: tuple[Annotated[str, Ref("rooms")], ...] = may("What the customer expects: rooms walked through, from door to keypad.", ())
+    set_at: Text | None = may("When it sets itself by the clock, in full, as it is said to people; silent for never.")
+    warning_s: Seconds | None = may("How long it warns before it sets itself; silent for no warning.")
     longest_set_h: Hours | None = may("What the customer expects: longest time it stays set, holidays too.")
 
 
@@ -283,6 +288,7 @@ class User:
     )
     access: Literal["user", "engineer"] = may("Level of access: a user, or the engineer the users let in.", "user")
     duress: bool = may("Has a duress code: it does what the user's own does, and is signalled in silence.", False)
+    fob: bool = may("Has a fob or card: it sets in full and unsets without a code, overrides nothing and clears nothing.", False)
     walk_s: Seconds | None = may("What the customer expects: time this person takes between door and keypad; the area's when silent.")
 
 

@@ -27,6 +27,8 @@ def risen(job: Job) -> dict[str, str]:
         found["cancel"] = "an alarm that was sent can be cancelled"
     if told.override_open or {"user", "engineer"} & set(told.prevents.values()):
         found["override"] = "it can be set with something in the way"
+    if any(area.set_at for area in job.areas.values()):
+        found["setting-failed"] = "an area sets itself"
     if told.lock_out_trips:
         found["lock-out"] = "a zone is locked out after several alarms"
     return found

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from loopwright.job.document import Area, Job, Zone
 from loopwright.job.sheet import Kind, Topology
 from loopwright.programme.floor import Point, length_m, rooms_of, sees, walked
-from loopwright.programme.response import ANY_TIME, DOOR, QUIET, ROUTE, does, set_states
+from loopwright.programme.response import ANY_TIME, DOOR, FULL, QUIET, ROUTE, does, set_states
 
 IN, OUT = "in", "out"
 LISTED, DRAWN, ROOM = "listed", "on the plan", "in a room walked through"
@@ -91,8 +91,19 @@ def doors_of(job: Job, area_id: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(door for door in named if door in job.zones))
 
 
+def states_entered(job: Job, area: Area) -> tuple[str, ...]:
+    """Return the set states in which people may come in to an area: all of them unless it is said that they do so in full set only."""
+    return set_states(job) if area.entered != "full" else (FULL,)
+
+
+def in_part_sets_too(area: Area) -> bool:
+    """Return whether it is said that people come in to an area while it is set in part."""
+    return area.entered == "every-set"
+
+
 def _route(job: Job, area_id: str, user_id: str, door: str, way: str, line: tuple[Point, ...], seen: Mapping[str, str]) -> Route:
-    area, user, states = job.areas[area_id], job.users[user_id], set_states(job)
+    area, user = job.areas[area_id], job.users[user_id]
+    states = states_entered(job, area)
     zone, within = job.zones[door], lying(job, area_id)
     begun = tuple(does(zone, state) == DOOR and bool(within & set(zone.areas)) for state in states)
     return Route(

@@ -148,5 +148,5 @@ def distinct(people: tuple[Person, ...], areas: tuple[str, ...]) -> tuple[Person
     for person in people:
         may = tuple((area, right) for area, right in person.may if area in areas)
         if may or person.engineer:
-            found.setdefault((may, person.engineer, person.duress), replace(person, may=may))
+            found.setdefault((may, person.engineer, person.duress, person.fob), replace(person, may=may))
     return tuple(found.values())

@@ -26,13 +26,18 @@ USUAL_SOUNDS = {
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class AreaPlan:
-    """One area. ``serves`` names the areas it is shared by; a stand-in is unset or set and has nothing else to it."""
+    """One area. ``serves`` names the areas it is shared by; a stand-in is unset or set and has nothing else to it.
+
+    One that sets ``by_itself`` does so whenever its time comes, after a warning of ``warns_s``.
+    """
 
     name: str
     entry_s: float = 30.0
     exit_s: float = 60.0
     serves: tuple[str, ...] = ()
     stand_in: bool = False
+    by_itself: bool = False
+    warns_s: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -48,12 +53,13 @@ class ZonePlan:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Person:
-    """Somebody with a code. ``may`` holds for each area what they may do there; under duress they use another code."""
+    """Somebody with a code, or with a fob. ``may`` holds for each area what they may do there; under duress they use another code."""
 
     name: str
     may: tuple[tuple[str, str], ...] = ()
     engineer: bool = False
     duress: bool = False
+    fob: bool = False
 
     def right(self, area: str, act: str) -> bool:
         """Return whether they may set or unset an area."""
@@ -91,13 +97,17 @@ class Choices:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Walk:
-    """A lawful walk: in from ``door`` to the keypad of ``area``, or ``out`` again, past zones, taking at most ``lasts_s``."""
+    """A lawful walk: in from ``door`` to the keypad of ``area``, or ``out`` again, past zones, taking at most ``lasts_s``.
+
+    It is tried in the first ``states`` set states: full only, or all of them.
+    """
 
     area: str
     door: str
     past: tuple[str, ...] = ()
     lasts_s: float = 0.0
     out: bool = False
+    states: int = 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -105,6 +115,7 @@ class Programme:
     """All of what a search or a sandbox steps through; areas and zones by their names in the job.
 
     ``tracks`` says what of the system is remembered: ``conditions`` (tamper, hold-up, path, mains, battery) and ``power``.
+    ``finest_s`` is the least time that is told apart where the programme's own times would do with a longer one (0: they do).
     ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along, in all areas or in those ``observed``. With a
     ``walk``, only the walker does anything.
     """
@@ -118,6 +129,7 @@ class Programme:
     observers: frozenset[str] = frozenset()
     observed: frozenset[str] | None = None
     walk: Walk | None = None
+    finest_s: float = 0.0
     lobbies: dict[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     prevents: dict[str, str] = field(init=False, repr=False, compare=False)
     sounds: dict[str, str] = field(init=False, repr=False, compare=False)

@@ -28,6 +28,8 @@ PROMISES = {
     "sounds": "Every alarm starts the sounders.",
     "not-all-locked-out": "Never are all zones of an area locked out and nobody was told.",
     "way-back": "From every state that can be reached, the area can be unset, set and cleared by somebody who may.",
+    "schedule": "An area that sets itself warns first, and somebody is told when it cannot.",
+    "outputs": "Every switched output follows something that happens, can be seen, and gives no silent event away.",
     "shared": "A shared area is unset exactly when one of the areas that share it is.",
 }
 

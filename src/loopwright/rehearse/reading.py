@@ -47,7 +47,11 @@ def _area(job: Job, name: str) -> AreaPlan:
         raise NotCoveredError(f"{area.name}: its entry time or exit time is not entered")
     if _circular(job, name):
         raise NotCoveredError(f"{area.name}: it is shared by an area that is shared by it")
-    return AreaPlan(name=area.name, entry_s=area.entry_s, exit_s=area.exit_s, serves=area.common_to)
+    by_itself = area.set_at is not None and not area.common_to
+    warns_s = area.warning_s or 0.0 if by_itself else 0.0
+    return AreaPlan(
+        name=area.name, entry_s=area.entry_s, exit_s=area.exit_s, serves=area.common_to, by_itself=by_itself, warns_s=warns_s
+    )  # fmt: skip
 
 
 def _circular(job: Job, name: str) -> bool:
@@ -95,7 +99,7 @@ def stays_open(job: Job, zone: Zone) -> bool:
 
 
 def people_of(job: Job) -> tuple[Person, ...]:
-    """Return everybody with a code, and again under duress who has a code for it."""
+    """Return everybody with a code, again under duress who has a code for it, and again by fob who has one."""
     found = []
     roles = [user.role for user in job.users.values()]
     for name, user in job.users.items():
@@ -103,12 +107,14 @@ def people_of(job: Job) -> tuple[Person, ...]:
         found.append(_person(user, words))
         if user.duress:
             found.append(_person(user, f"{words} under duress", duress=True))
+        if user.fob:
+            found.append(_person(user, f"{words} by fob", fob=True))
     return tuple(found)
 
 
-def _person(user: User, name: str, *, duress: bool = False) -> Person:
+def _person(user: User, name: str, *, duress: bool = False, fob: bool = False) -> Person:
     rights = tuple((area, right) for area, right in user.areas.items() if right != "none")
-    return Person(name=name, may=rights, engineer=user.access == "engineer", duress=duress)
+    return Person(name=name, may=rights, engineer=user.access == "engineer" and not fob, duress=duress, fob=fob)
 
 
 def choices_of(job: Job) -> Choices:

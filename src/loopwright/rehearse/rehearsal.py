@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from loopwright.job.document import Job
 from loopwright.rehearse.plan import NotCoveredError
 from loopwright.rehearse.promise import Broken, Trial
-from loopwright.rehearse.promises import alarms, areas, zones
+from loopwright.rehearse.promises import alarms, areas, by_itself, switched, zones
 from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import tick_s
 
 FAMILIES = (
     zones.watched, zones.any_time, areas.walk, zones.answers, areas.setting, alarms.cancel, alarms.confirm, alarms.sounds,
-    alarms.not_all_locked_out, areas.way_back, areas.shared,
+    alarms.not_all_locked_out, areas.way_back, by_itself.schedule, switched.outputs, areas.shared,
 )  # fmt: skip
 
 
@@ -104,7 +104,11 @@ def _unsaid(job: Job) -> list[str]:
 
 
 def _left_out(job: Job) -> list[str]:
-    found = ["Schedules, key fobs and readers, and what switched outputs follow are not searched."]
+    found = ["How long a switched output stays on is told in the sandbox and not searched; readers at doors are taken as fobs."]
+    if any(area.set_at for area in job.areas.values()):
+        found.append("An area that sets itself may do so whenever it is unset: the time of day is not looked at.")
+    if any(area.set_at and area.common_to for area in job.areas.values()):
+        found.append("A shared area follows its areas: that one is said to set itself is left aside.")
     if len(job.areas) > 1:
         found.append("Times of several areas against each other are searched only where areas share a zone or one of them is shared.")
     if job.programme.lock_out_trips:

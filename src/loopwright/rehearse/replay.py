@@ -26,7 +26,13 @@ OBSERVED_WORDS = {
 }  # fmt: skip
 OBSERVED_REPORTS = {"alarm": "report", "cancel": "report", "confirmed-alarm": "confirm"}
 NOTHING = {"ignored", "chime", "soak-test", "tolerated"}
-ENDS = {"clock": "end", "warning-clock": "warning-ends", "report-clock": "report-ends", "sound-clock": "sound-ends", "confirm-clock": "confirm-ends"}
+ENDS = {
+    "clock": "end",
+    "warning-clock": "warning-ends",
+    "report-clock": "report-ends",
+    "sound-clock": "sound-ends",
+    "confirm-clock": "confirm-ends",
+}
 
 
 class Act(NamedTuple):
@@ -157,7 +163,7 @@ class _Stage:
             self._others_are_set(scene)
         elif event.place in self.whole.zones and event.place not in self.followed:
             self._passes(event, scene)
-        elif event.kind == "set" and event.over:
+        elif event.over and event.kind != "end":
             self._sets_over(event, scene)
         elif event.kind == "end":
             self._ends(event, scene)

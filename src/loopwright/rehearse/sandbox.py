@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loopwright.job.document import Job
 from loopwright.rehearse.plan import NotCoveredError, Programme
 from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import ENTRY, EXIT, MODES, UNSET, Event, Output, begin, running, tick_s
 from loopwright.rehearse.step import due, events, step
+from loopwright.rehearse.switched import followed, on_now
 from loopwright.rehearse.words import event_words, output_words, state_words
 
 WAIT, NEXT = "wait", "next"
 """Acts of time: so many seconds go by, or all the time until a running time ends."""
 LONGEST_WAIT_S = 86_400.0
+FINEST_S = 1.0
+"""A try goes by the second, also where the programme's times are whole minutes."""
 MOST_ACTS = 200
 
 
@@ -27,6 +30,7 @@ class Happened:
     follows: tuple[str, ...] = ()
     why: str = ""
     refused: bool = False
+    outputs: tuple[Output, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -55,6 +59,20 @@ class Stand:
         return [(event, event_words(self.programme, event)) for event in can]
 
 
+def switched(job: Job, stand: Stand) -> list[str]:
+    """Return how the switched outputs stand, a line each; those that follow what is not told here are left out."""
+    course, lines = [(each.at_s, each.outputs) for each in stand.log], []
+    for rule in job.outputs.values():
+        if followed(rule) is None:
+            continue
+        now, rest, left = on_now(rule, job.areas, course, stand.at_s), "on", "off"
+        if rule.rest == "off":
+            rest, left = left, rest
+        until = f" until {now.until_s:g} s" if now and now.until_s is not None else ""
+        lines.append(f"{rule.terminal} {left} since {now.since_s:g} s{until}" if now else f"{rule.terminal} {rest}")
+    return lines
+
+
 def _by_itself(event: Event) -> bool:
     return event.kind == "end" or event.kind.endswith("-ends") or event.kind == "awake"
 
@@ -66,7 +84,7 @@ def play(job: Job, acts: Iterable[str]) -> Stand:
     ValueError for an act that is none.
     """
     said, _ = spoken(job)
-    programme = programme_of(said, _told_of(said))
+    programme = replace(programme_of(said, _told_of(said)), finest_s=FINEST_S)
     stand = Stand(programme=programme, state=begin(programme), at_s=0.0, log=())
     for act in list(acts)[:MOST_ACTS]:
         stand = _after(stand, act)
@@ -128,7 +146,11 @@ def _stepped(stand: Stand, event: Event) -> Stand:
         return _with(stand, stand.state, refused)
     state, outputs = done
     told = tuple(dict.fromkeys(output_words(stand.programme, output) for output in outputs)) or ("nothing happens",)
-    return _with(stand, state, Happened(at_s=stand.at_s, words=words, follows=told, why=why(stand.programme, stand.state, event, outputs)))
+    return _with(
+        stand,
+        state,
+        Happened(at_s=stand.at_s, words=words, follows=told, why=why(stand.programme, stand.state, event, outputs), outputs=outputs),
+    )
 
 
 def _with(stand: Stand, state: Mapping[str, int], happened: Happened) -> Stand:

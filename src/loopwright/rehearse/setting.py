@@ -14,10 +14,10 @@ def sets(now: Moment, event: Event, person: Person) -> bool:
     """Rows 1 and 2: somebody sets an area. What stands in the way prevents it, or is overridden by whoever may, and told."""
     area = event.place
     plan = now.programme.areas[area]
-    if plan.serves or not person.right(area, "set") or now[f"{area}.mode"] != UNSET:
+    if plan.serves or not person.right(area, "set") or (person.fob and event.state) or now[f"{area}.mode"] != UNSET:
         return False
     overridden = []
-    for name in _conditions(now, area, event.state, event.over):
+    for name in conditions(now, area, event.state, event.over):
         if not _overrides(now, name, person):
             now.say("prevented", area, name)
             return True
@@ -26,11 +26,11 @@ def sets(now: Moment, event: Event, person: Person) -> bool:
         now.say("override", area, name)
         now.send("override", area)
     _leave_out(now, area, event.state)
-    _begin_exit(now, area, event.state)
+    begin_exit(now, area, event.state)
     return True
 
 
-def _conditions(now: Moment, area: str, state: int, over: str) -> Iterator[str]:
+def conditions(now: Moment, area: str, state: int, over: str) -> Iterator[str]:
     """Yield what stands in the way of setting and is not ignored, in the order of the conditions, looking no further than is asked."""
     for name in CONDITIONS:
         if now.programme.prevents.get(name, "ignored") == "ignored":
@@ -53,7 +53,8 @@ def _open_zones(now: Moment, area: str, state: int) -> list[str]:
 
 
 def _overrides(now: Moment, condition: str, person: Person) -> bool:
-    who = now.programme.prevents[condition]
+    """A fob shows nothing, so what is in the way cannot be seen and taken into account: whoever has only that overrides nothing."""
+    who = "never" if person.fob else now.programme.prevents[condition]
     return who == "user" or (who == "engineer" and person.engineer)
 
 
@@ -64,8 +65,12 @@ def _leave_out(now: Moment, area: str, state: int) -> None:
             now[f"{name}.inhibited"] = 1
 
 
-def _begin_exit(now: Moment, area: str, state: int) -> None:
+def begin_exit(now: Moment, area: str, state: int) -> None:
+    """The exit time begins; an area that was warning that it would set itself is being set."""
     _begin_period(now, area)
+    if now.programme.areas[area].warns_s:
+        now[f"{area}.warns"] = 0
+        now.begin(f"{area}.warning-clock")
     now[f"{area}.part"] = state
     now[f"{area}.mode"] = EXIT
     now[f"{area}.door"] = NOT_USED
@@ -199,12 +204,12 @@ def served(now: Moment, area: str) -> None:
 
 def _lobby_sets(now: Moment, lobby: str, state: int) -> None:
     """A shared area sets by itself, in the set state of the area that came last. What is in the way is told, what stands open left out."""
-    for name in _conditions(now, lobby, state, ""):
+    for name in conditions(now, lobby, state, ""):
         now.say("override", lobby, name)
         now.send("override", lobby)
     _leave_out(now, lobby, state)
     if now.programme.told.lobby_sets == "exit":
-        _begin_exit(now, lobby, state)
+        begin_exit(now, lobby, state)
         return
     _begin_period(now, lobby)
     now[f"{lobby}.part"] = state
@@ -242,7 +247,7 @@ def clears_latched(now: Moment, condition: str, person: Person | None) -> bool:
 def _may_clear(now: Moment, by: str, person: Person | None) -> bool:
     if person is None:
         return by == "remote" and now.programme.told.centre
-    return by == "user" or (by == "engineer" and person.engineer)
+    return not person.fob and (by == "user" or (by == "engineer" and person.engineer))
 
 
 def _cause_stands(now: Moment, causes: set[Response], area: str = "") -> bool:

@@ -67,6 +67,7 @@ def _fields(programme: Programme) -> dict[str, int]:
         found[f"{name}.part"] = len(programme.states)
         if not area.stand_in:
             found |= {f"{name}.door": 4, f"{name}.memory": 2, f"{name}.starter": starters}
+            found |= {f"{name}.warns": 2} if area.warns_s else {}
     for name in programme.followed:
         found |= _of_zone(programme, name)
     if "conditions" in programme.tracks:
@@ -128,6 +129,7 @@ def clocks(programme: Programme) -> list[str]:
     """Return the clocks there are: one for exit or entry of each area, one for each observer, power coming back, the walk."""
     areas = [name for name, area in programme.areas.items() if not area.stand_in]
     found = [f"{name}.clock" for name in areas]
+    found += [f"{name}.warning-clock" for name in areas if programme.areas[name].warns_s]
     watched = [name for name in areas if programme.observes(name)]
     found += [f"{name}.{each}-clock" for name in watched for each in ("report", "sound", "confirm") if each in programme.observers]
     found += ["power-clock"] if "power" in programme.tracks else []
@@ -147,6 +149,8 @@ def running(programme: Programme, read: Callable[[str], int]) -> dict[str, float
             found[f"{name}.clock"] = area.entry_s
         elif mode == EXIT and (told.set_by == "timed" or read(f"{name}.door") == SETTLING):
             found[f"{name}.clock"] = area.exit_s if told.set_by == "timed" else told.settle_s
+        if area.warns_s and read(f"{name}.warns"):
+            found[f"{name}.warning-clock"] = area.warns_s
         found |= _observing(programme, name, read) if programme.observes(name) else {}
     if "power" in programme.tracks and read("power") == BLIND:
         found["power-clock"] = told.blind_s
@@ -173,10 +177,10 @@ def tick_s(programme: Programme) -> float:
 
     Whole multiples of it are enough for what can be reached (Henzinger, Manna and Pnueli 1992, "What good are digital clocks?").
     """
-    told, times_s = programme.told, [0.0]
+    told, times_s = programme.told, [programme.finest_s]
     for area in programme.areas.values():
         if not area.stand_in:
-            times_s += [area.entry_s, area.exit_s if told.set_by == "timed" else told.settle_s]
+            times_s += [area.entry_s, area.exit_s if told.set_by == "timed" else told.settle_s, area.warns_s]
     if "report" in programme.observers:
         times_s += [told.abort_s, told.cancel_s or 0.0, told.entry_alarm_s]
     times_s += [told.sounder_s] if "sound" in programme.observers else []

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 
 from loopwright.programme.response import ON_THE_WAY, Response
-from loopwright.rehearse import observe, setting, walk, zone
+from loopwright.rehearse import by_itself, observe, setting, walk, zone
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import CONDITIONS, Person, Programme
 from loopwright.rehearse.state import BLIND, ENTRY, EXIT, GONE, ON, SET, SETTLING, UNSET, Effect, Event, Output, clocks, running, tick_s
@@ -97,6 +97,8 @@ def _happens(now: Moment, event: Event) -> bool:
     match kind:
         case "set" | "unset" | "clear" | "clear-latched":
             return _person_acts(now, event)
+        case "its-time" | "warning-ends" | "put-off":
+            return by_itself.happens(now, event, _person_of(now, event.who))
         case "end":
             return _area_clock_ends(now, place, event.over)
         case "lock":
@@ -114,7 +116,7 @@ def _happens(now: Moment, event: Event) -> bool:
 
 
 def _person_acts(now: Moment, event: Event) -> bool:
-    person = next((each for each in now.programme.people if each.name == event.who), None)
+    person = _person_of(now, event.who)
     if person is None and event.who != CENTRE:
         return False
     if event.kind == "clear":
@@ -128,6 +130,10 @@ def _person_acts(now: Moment, event: Event) -> bool:
         now.say("duress", event.place, person.name)
         now.send("duress", event.place)
     return done
+
+
+def _person_of(now: Moment, name: str) -> Person | None:
+    return next((each for each in now.programme.people if each.name == name), None)
 
 
 def _area_clock_ends(now: Moment, area: str, open_zone: str) -> bool:
@@ -208,7 +214,7 @@ def events(programme: Programme) -> list[Event]:
 
 
 def _clear_by(programme: Programme) -> list[str]:
-    return [person.name for person in programme.people if not person.duress] + [CENTRE]
+    return [person.name for person in programme.people if not person.duress and not person.fob] + [CENTRE]
 
 
 def _of_area(programme: Programme, name: str) -> Iterator[Event]:
@@ -220,7 +226,7 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
         return
     for person in programme.people:
         if person.right(name, "set") and not programme.areas[name].serves:
-            for state in states:
+            for state in states[:1] if person.fob else states:
                 yield Event("set", name, person.name, state)
                 yield from (Event("set", name, person.name, state, over) for over in _in_the_way(programme, name, person))
         if person.right(name, "unset"):
@@ -233,6 +239,8 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
             yield Event("end", name, "", 0, each)
     if programme.told.set_by == "key-switch":
         yield Event("lock", name)
+    if programme.areas[name].by_itself:
+        yield from by_itself.events(programme, name)
     if programme.observes(name):
         yield from (Event(f"{each}-ends", name) for each in ("report", "sound", "confirm") if each in programme.observers)
 
@@ -242,7 +250,7 @@ def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str
     for name in CONDITIONS:
         remembered = name == "memory" or (name != "open" and "conditions" in programme.tracks)
         who = programme.prevents.get(name, "ignored")
-        if remembered or not (who == "user" or (who == "engineer" and person.engineer)):
+        if remembered or person.fob or not (who == "user" or (who == "engineer" and person.engineer)):
             continue
         if name != "open" or any(not programme.zones[each].followed for each in programme.zones_of(area)):
             yield name

@@ -15,7 +15,7 @@ def events(programme: Programme) -> list[Event]:
     route = _route(programme)
     owner = {area: [who.name for who in programme.people if who.right(area, "set")][:1] for area in programme.areas}
     leaver = [who.name for who in programme.people if who.right(route.area, "unset")][:1]
-    found = [Event("set", area, who, state) for area, names in owner.items() for who in names for state in range(len(programme.states))]
+    found = [Event("set", area, who, state) for area, names in owner.items() for who in names for state in range(route.states)]
     found += [Event("unset", route.area, who) for who in leaver]
     found += [Event("activated", each) for each in dict.fromkeys((route.door, *route.past))] + [Event("shut", route.door)]
     found += [Event("end", area) for area in programme.areas]

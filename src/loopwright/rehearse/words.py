@@ -15,6 +15,8 @@ OUTPUTS = {
     "nobody-left": "nobody went out, so {place} is set in part",
     "set": "{place} is set",
     "unset": "{place} is unset",
+    "warning": "{place} warns that it will set itself",
+    "put-off": "{place} does not set itself this time",
     "settling": "{place} settles before it is set",
     "setting-fails": "setting {place} fails",
     "setting-stops": "{about} stops the setting of {place}",
@@ -71,6 +73,11 @@ def event_words(programme: Programme, event: Event) -> str:
             return f"{who} sets {place}, {state}{over}"
         case "unset":
             return f"{who} unsets {place}"
+        case "its-time" | "warning-ends":
+            over = f" and {CONDITIONS[event.over]}" if event.over else ""
+            return f"{f'the time for {place} to set itself comes' if event.kind == 'its-time' else f'the warning of {place} is over'}{over}"
+        case "put-off":
+            return f"{who} puts off the setting of {place}"
         case "clear":
             return f"{who} clears the alarm of {place}"
         case "clear-latched":

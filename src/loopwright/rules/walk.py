@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from loopwright.job.document import Job
+from loopwright.job.document import Area, Job
 from loopwright.programme.response import DOOR, FULL, does
-from loopwright.programme.route import IN, ROOM, Passed, Route, doors_of, routes_of
+from loopwright.programme.route import IN, ROOM, Passed, Route, doors_of, in_part_sets_too, routes_of
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import some
 from loopwright.values.finding import Finding, Severity
@@ -47,7 +47,7 @@ def check_entry_doors(facts: Facts) -> list[Finding]:
         found.append(
             Finding(
                 code="entry-door-refused",
-                severity=_gravity(wrong),
+                severity=_gravity(job.areas[route.area], wrong),
                 subject=f"zones/{route.door}",
                 sentence=f"People may come in to {job.areas[route.area].name} by zone {zone.number} ({zone.text}), which begins no entry "
                 f"there: {said}{apart}.",
@@ -58,9 +58,12 @@ def check_entry_doors(facts: Facts) -> list[Finding]:
     return found
 
 
-def _gravity(states: Iterable[str]) -> Severity:
-    """Return how grave it is that nobody can come in in these states: in a part set it may be meant, for people are inside."""
-    return Severity.MUST if FULL in states else Severity.SHOULD
+def _gravity(area: Area, states: Iterable[str]) -> Severity:
+    """Return how grave it is that nobody can come in in these states.
+
+    In a part set it may be meant, for people are inside, unless it is said that people come in then too.
+    """
+    return Severity.MUST if FULL in states or in_part_sets_too(area) else Severity.SHOULD
 
 
 def _must(code: str, subject: str, sentence: str, remedy: str) -> Finding:
@@ -87,7 +90,7 @@ def _not_borne(job: Job, route: Route, passed: Passed) -> Finding:
     passes = "walks through the room of" if guessed else "passes"
     return Finding(
         code="walk-raises-alarm",
-        severity=Severity.SHOULD if guessed else _gravity(state for _, state in bad),
+        severity=Severity.SHOULD if guessed else _gravity(job.areas[route.area], (state for _, state in bad)),
         subject=f"zones/{passed.zone}",
         sentence=f"Who walks between zone {door.number} ({door.text}) and the keypad of {job.areas[route.area].name} {passes} "
         f"zone {zone.number} ({zone.text}), which does not bear it: {said}.",

@@ -23,7 +23,7 @@ NEVER_SENT = {"alarm", "exit-error", "confirmed-alarm"}
 def way_back(trial: Trial) -> Iterator[Broken]:
     """Hold every area against being unset, set or alarmed for good."""
     for area, plan in trial.whole.areas.items():
-        found = trial.search((area,), _openable(trial, area), tracks=("conditions",))
+        found = trial.search((area,), openable(trial, area), tracks=("conditions",))
         goals: list[tuple[str, str, str, Goal]] = [("unset", f"have {plan.name} unset", f"{area}.mode", (UNSET, None))]
         for number, state in enumerate(trial.whole.states):
             if not plan.serves:
@@ -54,9 +54,9 @@ def _stuck(found: Reached, area: str, name: str, goal: Goal) -> list[tuple[int, 
 def setting(trial: Trial) -> Iterator[Broken]:
     """Hold every way of setting against what was in the way and was not told."""
     for area in trial.whole.areas:
-        openable = _openable(trial, area)
-        found = trial.search((area,), openable, tracks=("conditions",))
-        open_zone = found.known_as[openable[0]] if openable else ""
+        opens = openable(trial, area)
+        found = trial.search((area,), opens, tracks=("conditions",))
+        open_zone = found.known_as[opens[0]] if opens else ""
         for name in CONDITIONS:
             if name == "open" and not open_zone:
                 continue
@@ -67,7 +67,7 @@ def setting(trial: Trial) -> Iterator[Broken]:
                 yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told[0])
 
 
-def _openable(trial: Trial, area: str) -> list[str]:
+def openable(trial: Trial, area: str) -> list[str]:
     """Return one zone of an area that can stand open and would be watched, or none."""
     return [name for name in trial.whole.zones_of(area) if _watched_contact(trial, name)][:1]
 
@@ -137,9 +137,15 @@ def walk(trial: Trial) -> Iterator[Broken]:
         if area.walk_s is None:
             trial.missing[f"{area.name}: nobody has said how long the slowest walk between door and keypad takes."] = None
             continue
+        states = 1 if area.entered == "full" else len(trial.whole.states)
+        if states > 1 and area.entered is None:
+            trial.missing[f"{area.name}: nobody has said whether people come in while it is set in part; a walk is tried all the same."] = (
+                None
+            )
         for door in area.entry_doors:
             for out in (False, True):
-                yield from _walked(trial, name, Walk(area=name, door=door, past=area.walked_past, lasts_s=area.walk_s, out=out))
+                route = Walk(area=name, door=door, past=area.walked_past, lasts_s=area.walk_s, out=out, states=states)
+                yield from _walked(trial, name, route)
 
 
 def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:

@@ -9,7 +9,7 @@ from urllib.parse import quote
 from loopwright.drawing.story_line import story_line
 from loopwright.rehearse.plan import NotCoveredError
 from loopwright.rehearse.promise import PROMISES, Broken
-from loopwright.rehearse.sandbox import MOST_ACTS, NEXT, WAIT, Stand, play, written
+from loopwright.rehearse.sandbox import MOST_ACTS, NEXT, WAIT, Stand, play, switched, written
 from loopwright.rehearse.state import Event
 from loopwright.web.page import Page
 from loopwright.web.rehearsed import Rehearsed
@@ -69,6 +69,7 @@ def _sandbox(page: Page, acts: tuple[str, ...]) -> dict[str, Any]:
     return {
         "refused": "",
         "stand": stand,
+        "switched": switched(page.job, stand),
         "line": story_line([each.at_s for each in stand.log]),
         "groups": _groups(stand, acts),
         "time": [(words, _address((*acts, act))) for words, act in _waits(stand)],
