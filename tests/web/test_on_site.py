@@ -271,8 +271,12 @@ def test_the_explanation_is_asked_for_says_when_it_is_older_and_goes_on_with_an_
     assert "What may be so" not in van.text()
     assert not van.say("ask")["problems"]
     text = van.text()
-    for words in ("of circuit c05", "None of these: a cause this list does not know", "Nothing wrong with what was read"):
+    # The trade's order: volts in place or ohms, before anything is operated or opened.
+    assert re.search(r"Next (Volts at the terminals|Ohms) of circuit c05,[^.]{,60} at rest", text)
+    for words in ("None of these: a cause this list does not know", "Nothing wrong with what was read"):
         assert words in text
+    # The working of a cause says how likely what was read is with it and without.
+    assert re.search(r"What the keypad shows for circuit c05, at rest: active \S.{,20}\d %.{,30}\d %", text)
     van.note("c05", reading="9.5")
     assert "1 reading was noted since; press Explain again" in van.text()
     page = van.client.get("/on-site").text
