@@ -26,7 +26,8 @@ from loopwright.explain.observation import Observations
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.explain.weigh.posterior import TWO_FAULTS
 from loopwright.explain.whole.part import FITFUL, SHOWN, STEADY, told
-from loopwright.explain.whole.scope import OPERATED, UNDONE, sensing_devices
+from loopwright.explain.whole.place import devices_at
+from loopwright.explain.whole.scope import OPERATED, UNDONE
 from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
@@ -198,7 +199,7 @@ class World:
         sees = self.at("system", check)
         sees = sees if sees is not None and sees.fault.reads == OPERATED else None
         devices = {hop.device for hop in self.job.circuits[check.where].path}
-        at = {next(iter(sensing_devices(self.job, check.where)), "") if sees.place == check.where else sees.place} if sees else set()
+        at = {self.sensing(sees, check.where)} if sees else set()
         open_ = self.dark(powered_devices(self.job, check.where), behind) | (at & devices)
         ladder = self.ladder(check.where, own, frozenset(open_))
         act = ACTS[check.act]
@@ -215,6 +216,12 @@ class World:
             return self._metered(check, math.inf if value > 1e12 else value, "Ω", ladder.fitted_pull)
         start = "E" if check.kind is CheckKind.CORES_OHM and "cabinet" in ladder.ohm else "T"
         return self._metered(check, ladder.loop_ohm(act, check.device, start), "Ω", ladder.fitted_pull)
+
+    def sensing(self, sees: Hypothesis, circuit: str) -> str:
+        """Return the device that truly sees something: that of the place, or of those that are one place any, the same all the visit."""
+        if sees.place != circuit:
+            return sees.place
+        return Random(self.seed + 2).choice(devices_at(self.job, sees.fault.at, circuit))
 
     def _output(self, check: Check) -> Seen:
         own = self.at(f"outputs/{check.where}", check)
@@ -301,7 +308,7 @@ class World:
 
 def first_checks(job: Job, group: str, draw: Random) -> list[Check]:
     """Return what is asked first of a place drawn at random: a circuit in all states, or the troubles of a supply, output or bus device;
-    of the whole the troubles the keypad shows and what people complain of."""
+    of the whole the troubles the keypad shows and what people complain of; of a zone that it gave alarms nobody meant."""
     if group == "circuit":
         name = draw.choice([c for c, circuit in job.circuits.items() if circuit.input])
         devices = [hop.device for hop in job.circuits[name].path if hop.device]
@@ -313,6 +320,9 @@ def first_checks(job: Job, group: str, draw: Random) -> list[Check]:
     if group == "power":
         asked = [Check(kind=CheckKind.TROUBLE, where="control", scenario=word) for word in SUPPLY_WORDS]
         return [*asked, Check(kind=CheckKind.OUTPUT_VOLTS, where="control.aux", scenario="unset/mains")]
+    if group == "alarms":
+        found = [name for name, zone in job.zones.items() if zone.circuit and any(devices_at(job, "sensing", zone.circuit))]
+        return [told(words()["alarms"], draw.choice(found))]
     if group == "whole":
         asked = [word for word in words().values() if word.at != "radio" and (word.shows or word.id in COMPLAINTS)]
         return [told(word, "") for word in asked]

@@ -1,8 +1,9 @@
 """Where to put the meter next: the check with the most expected information about what to do, a minute; and when to stop.
 
 Answers are classes of hypotheses that no check at hand tells apart, for what they call for is the same. Each check's expected
-information about the class is worked out over the distribution of what it would show; the few best a minute are followed to the end by
-the same rule (one step, then greedy), and the cheapest in expected minutes is advised, what a wrong answer costs included.
+information about the class is worked out over the distribution of what it would show; the few best a minute are followed several checks
+deep by the same rule (a choice of two at first, then greedy), and the cheapest in expected minutes is advised, what a wrong answer costs
+included.
 """
 
 from __future__ import annotations
@@ -24,11 +25,14 @@ SAME = 0.05
 """Hypotheses whose outcomes differ by no more than this chance at every check are one answer."""
 FOLLOWED = 4
 SHORT_LIST = 18
-DEPTH = 2
+DEPTH = 5
+"""So many checks deep an order is followed; what is left undecided then is taken for wrong, or for decided by one check more."""
+BOTH = 2
+"""So many of them are the better of two, those after only the one that tells most a minute."""
 BRANCHES = 4
 LEAST_BITS = 0.003
 LIKELY = 0.02
-LEAST_WAY = 0.01
+LEAST_WAY = 0.04
 """What is come to less often than this is not followed to the end."""
 TIED = 0.02
 """Checks whose expected minutes to the end differ by less than this share are alike: so much is left out where they are followed."""
@@ -130,17 +134,19 @@ class _Search:
         return np.asarray(self.minutes[check] + spent, dtype=np.float64)
 
     def ends(self, p: Floats, left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
-        """Return the expected minutes to the end from each belief: of stopping, of one check more, or of the best of two followed on.
+        """Return the expected minutes to the end from each belief: of stopping, of one check more, or of what is best followed on.
 
-        The two are the one that tells most a minute and the one that is best if it is the last.
+        That is the one that tells most a minute, and at first the one that is best if it is the last beside it.
         """
         look = self.look(p, left)
         out: Floats = np.minimum(look.wrong, look.alone.min(axis=1))
         if depth > 0:
             go = np.flatnonzero((look.rate.max(axis=1) > 0) & (way > LEAST_WAY) & (look.wrong > self.minutes.min()))
-            both = np.stack((np.argmax(look.rate[go], axis=1), np.argmin(look.alone[go], axis=1)), axis=1)
-            alike = both[:, 0] == both[:, 1]
-            at, which = np.repeat(go, 2 - alike), both[~np.stack((np.zeros(len(go), dtype=np.bool_), alike), axis=1)]
+            told = np.argmax(look.rate[go], axis=1)
+            at, which = go, told
+            if depth > DEPTH - BOTH:
+                last = np.argmin(look.alone[go], axis=1)
+                at, which = np.concatenate((go, go[last != told])), np.concatenate((told, last[last != told]))
             if at.size:
                 np.minimum.at(out, at, self.after(p[at], which, left[at], way[at], depth))
         return out
