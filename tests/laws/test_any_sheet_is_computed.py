@@ -16,6 +16,7 @@ from loopwright.job.edit import SetField, apply
 from loopwright.job.read import read
 from loopwright.job.shape import GaugeShape, NumberShape, shape_at
 from loopwright.values.error import JobError
+from often import DEEP
 
 SAMPLE = (Path(__file__).parents[1] / "job" / "sample.yaml").read_text(encoding="utf-8")
 EXTREMES = ("0", "0.001", "1", "60", "5000", "1000000")
@@ -46,11 +47,11 @@ def open_every_figure(job: Job) -> None:
 
 @pytest.mark.parametrize("extreme", EXTREMES)
 def test_every_field_at_an_extreme(extreme: str) -> None:
-    """Each field that holds a number in turn; a text the reader refuses is no document."""
+    """Each field that holds a number in turn; a text the reader refuses is no document. By day a field meets every other extreme."""
     computed = 0
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        for path in FIELDS:
+        for path in FIELDS if DEEP else FIELDS[EXTREMES.index(extreme) % 2 :: 2]:
             try:
                 edited = apply(SAMPLE, SetField(path, extreme))
                 job = read(edited.text, tree=edited.tree).job
@@ -58,4 +59,4 @@ def test_every_field_at_an_extreme(extreme: str) -> None:
                 continue
             open_every_figure(job)
             computed += 1
-    assert computed > 15
+    assert computed > (15 if DEEP else 7)

@@ -135,7 +135,7 @@ def left_by(text: str, edit: Edit) -> str:
     return after
 
 
-@settings(max_examples=often(20))
+@settings(max_examples=often(12))
 @given(st.data())
 def test_an_edit_that_goes_on_from_the_last_tree_is_the_edit_of_the_text(data: st.DataObject) -> None:
     text = SAMPLE

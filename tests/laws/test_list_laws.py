@@ -63,7 +63,7 @@ def test_a_workbook_reads_back_and_holds_no_formula(rows: tuple[tuple[str, ...],
                 assert cell.column == 2
 
 
-@settings(max_examples=often(12))
+@settings(max_examples=often(7))
 @given(CELLS, st.sampled_from(["zones/z04/text", "equipment/control/note", "equipment/control/label", "circuits/c11/note"]))
 def test_a_list_taken_in_again_changes_nothing(text: str, path: str) -> None:
     job = apply(BUSINESS, SetField(path, text)).text
@@ -77,7 +77,7 @@ def test_a_list_taken_in_again_changes_nothing(text: str, path: str) -> None:
         assert intake.edited.text == job
 
 
-@settings(max_examples=often(40))
+@settings(max_examples=often(24))
 @given(CELLS, CELLS, CELLS)
 def test_any_cells_are_taken_or_refused_in_words(one: str, two: str, three: str) -> None:
     rows = (("Id", "To", "Length (m)", "Type"), (one, two, three, "six-core"))
