@@ -54,6 +54,14 @@ def test_what_was_not_searched_is_never_told_as_kept(draw: Drawn) -> None:
     assert "No promise was found broken." in strip(draw) and "kept-all" in strip(draw)
 
 
+def test_a_zone_that_is_left_out_is_not_told_as_mended(draw: Drawn) -> None:
+    draw.room("programme", Query(), SOMEBODY)
+    draw.session.edit(SetField("zones/z04/response/full", "ignored"))
+    assert "This change breaks a promise" in strip(draw)
+    draw.session.edit(SetField("zones/z04/response/full", "shrug"))
+    assert "Mended" not in strip(draw) and "searched without it" in strip(draw)
+
+
 def test_an_odd_cell_is_numbered_and_told(draw: Drawn) -> None:
     draw.session.edit(SetField("zones/z05/response/full", "chime"))
     draw.session.edit(SetField("users/sitter/areas/house", "set"))

@@ -13,11 +13,15 @@ from loopwright.rehearse.search import TooManyStatesError
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Verdict:
-    """What the search says of a job: ``fresh`` are the promises it kept before the last change, ``mended`` those it broke then."""
+    """What the search says of a job: ``fresh`` are the promises it kept before the last change, ``mended`` those it broke then.
+
+    ``lost`` says of the zones that were searched before that change and are left out since.
+    """
 
     found: Rehearsal | None
     fresh: tuple[Broken, ...] = ()
     mended: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
     refused: str = ""
 
     @property
@@ -33,7 +37,8 @@ class Verdict:
         if broken:
             promises = len({each.promise for each in broken})
             lead = f"{promises} of {len(PROMISES)} promises {'is' if promises == 1 else 'are'} broken"
-            return f"{'Mended; ' if self.mended else ''}{lead}: {broken[0].sentence}"
+            before = f"{self.lost[0]} In the rest " if self.lost else "Mended; " if self.mended else ""
+            return f"{before}{lead}: {broken[0].sentence}"
         mended = "Mended. " if self.mended else ""
         return f"{mended}{aside[0]} No promise was found broken in the rest." if aside else f"{mended}No promise was found broken."
 
@@ -54,7 +59,12 @@ class Rehearsed:
     def of(self, job: Job) -> Verdict:
         """Return the verdict on a job."""
         # A search reads these and nothing else of a job; parts that did not change are the same objects and compare at once.
-        reads = (job.areas, job.zones, job.users, job.programme, job.signalling, job.circuits, job.equipment, job.sheets.equipment)
+        # Of the cables only what they feed: a longer one changes nothing here.
+        feeds = tuple((cable.end, cable.feeds) for cable in job.cables.values())
+        reads = (
+            job.areas, job.zones, job.users, job.programme, job.signalling, job.circuits, job.equipment, job.sheets.equipment,
+            job.outputs, feeds,
+        )  # fmt: skip
         with self._lock:
             if self._known and self._known[0][0] == reads:
                 return self._known[0][1]
@@ -72,5 +82,7 @@ class Rehearsed:
             return Verdict(found=found)
         was, now = ({(each.promise, each.subject) for each in each_found.broken} for each_found in (before, found))
         fresh = tuple(each for each in found.broken if (each.promise, each.subject) not in was)
-        mended = tuple(sorted({promise for promise, _ in was - now}))
-        return Verdict(found=found, fresh=fresh, mended=mended)
+        lost = tuple(each for each in found.left_out if each not in before.left_out)
+        # What is not searched any more is not mended by that.
+        mended = () if lost else tuple(sorted({promise for promise, _ in was - now}))
+        return Verdict(found=found, fresh=fresh, mended=mended, lost=lost)

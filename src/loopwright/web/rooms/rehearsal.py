@@ -78,7 +78,7 @@ def _sandbox(page: Page, acts: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _waits(stand: Stand) -> list[tuple[str, str]]:
-    found = [(f"{words} go by", f"{WAIT}|{time}") for words, time in (("10 seconds", 10), ("1 minute", 60), ("10 minutes", 600))]
+    found = [(words, f"{WAIT}|{time}") for words, time in (("10 seconds go by", 10), ("1 minute goes by", 60), ("10 minutes go by", 600))]
     return [("Until the next time is over", NEXT), *found] if stand.runs else found
 
 
