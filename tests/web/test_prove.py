@@ -191,6 +191,23 @@ def test_the_day_is_closed_and_its_readings_are_the_baseline_of_the_next(van: Va
     assert "When it was proved before: 13.7 V" in van.page("supplies")
 
 
+def test_the_day_is_not_closed_while_the_port_of_the_test_is_open(van: Van) -> None:
+    opened = van.client.post("/prove/port", json={"do": "open", "port": "0"}, headers={"Origin": BASE})
+    try:
+        assert opened.json()["problems"] == []
+        assert "port of the test is still open" in van.say("close") and not van.record.closed_at
+    finally:
+        van.client.post("/prove/port", json={"do": "close"}, headers={"Origin": BASE})
+    assert "Not yet. Off test" in van.say("close")
+
+
+def test_what_is_signed_for_is_told_apart_from_what_is_proved(van: Van) -> None:
+    van.say("answer", key="label:front-door", answer="yes")
+    van.say("sign", key="walk:front-door", text="Second visit on Friday")
+    page = " ".join(van.page().split())
+    assert '<p class="count-of" id="whole"><b>1</b> of ' in page and "<b>1</b> signed for" in page
+
+
 def test_a_fob_that_is_lost_is_removed_and_its_identity_free_again(van: Van) -> None:
     fob = {"identity": "00a-4f19", "what": "Odile", "kind": "fob", "checked_in": "14:05"}
     assert van.say("radio", fields=fob) == ""

@@ -73,7 +73,7 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
         "issued": f"Issued {_when(issued.at)} by {issued.by}" if issued is not None else "",
         "open": len(left),
         "cautions": list(CAUTIONS),
-        "progress": [[each.group, str(each.done), str(each.of), str(each.wrong)] for each in progress(stand)],
+        "progress": [[each.group, str(each.proved), str(each.signed), str(each.of), str(each.wrong)] for each in progress(stand)],
         "instruments": [[plain(t.name), plain(t.serial), plain(t.calibrated_on)] for t in record.tools],
         "groups": [
             _group(stand, group, now.tzinfo) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
@@ -83,7 +83,8 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
         "radio": [_radio(row) for row in record.radio_rows],
         "paths": _paths(job, record),
         "gaps": _gaps(left),
-        "signed": [_signed(each) for each in signed],
+        "signed": _signed(signed),
+        "signed_for": len(signed),
         "calls": [
             [plain(each.sentence), "settled" if each.over else "inferred" if not each.sure else "stands"] for each in found.board.calls
         ],
@@ -193,9 +194,14 @@ def _signal(each: Standing, zone: tzinfo | None) -> list[str]:
     ]
 
 
-def _signed(each: Standing) -> list[str]:
-    assert each.signed is not None
-    return [plain(f"{each.item.where}: {each.item.act}"), plain(each.signed.reason), plain(f"{each.signed.by}, {_when(each.signed.at)}")]
+def _signed(found: Sequence[Standing]) -> list[list[str]]:
+    """Return every gap that is signed for by name: a row for what one person signed of one place with one reason."""
+    rows: dict[tuple[str, str, str], list[str]] = {}
+    for each in found:
+        if each.signed is not None:
+            by = f"{each.signed.by}, {_when(each.signed.at)}"
+            rows.setdefault((each.item.where, each.signed.reason, by), []).append(each.item.short)
+    return [[plain(where), plain(", ".join(what)), plain(reason), plain(by)] for (where, reason, by), what in rows.items()]
 
 
 def _radio(row: object) -> list[str]:

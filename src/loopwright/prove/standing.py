@@ -123,12 +123,18 @@ def not_there(found: Sequence[Standing]) -> tuple[str, ...]:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Progress:
-    """How many of a group are proved or signed for, of how many, and how many are not as they should be."""
+    """How many of a group are proved or signed for, of how many; how many of these are only signed for; how many are wrong."""
 
     group: Group
     done: int
     of: int
     wrong: int
+    signed: int = 0
+
+    @property
+    def proved(self) -> int:
+        """Return how many are proved: what is signed for is not."""
+        return self.done - self.signed
 
 
 def progress(found: Sequence[Standing]) -> tuple[Progress, ...]:
@@ -138,7 +144,8 @@ def progress(found: Sequence[Standing]) -> tuple[Progress, ...]:
         own = [each for each in found if each.item.group is group and each.item.wanted]
         if own:
             wrong = sum(each.stand is Stand.WRONG for each in own)
-            out.append(Progress(group=group, done=sum(not each.gap for each in own), of=len(own), wrong=wrong))
+            signed = sum(each.stand is Stand.SIGNED for each in own)
+            out.append(Progress(group=group, done=sum(not each.gap for each in own), of=len(own), wrong=wrong, signed=signed))
     return tuple(out)
 
 

@@ -31,6 +31,7 @@ ROOM = "prove"
 WAIT_S = 6.0
 """A page that is left is noticed only when this is over [s]; so long too an act may go unanswered before it is called out."""
 LONGEST_TAG = 120
+PORT_OPEN = "Not yet. The port of the test is still open on this machine: close it above, and have the unit report to the receiving centre."
 _AWAY = files("loopwright.web").joinpath("static", "away.js")
 
 
@@ -106,6 +107,8 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
             found = proving.found(appraisal)
             told = f"readings of the proving of {found.record.begun_at[:10]} on record"
             return session.edit(lambda job: on_record(job, found), mark=change.mark, by=visitor.name, summary=told)
+        if change.do == "close" and proving.port is not None and proving.port() is not None:
+            refuse("", PORT_OPEN)
         if change.do == "photo":
             _keep_photo(proving, change)
         items = {item.key: item for item in proving.due(appraisal).items}

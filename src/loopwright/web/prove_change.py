@@ -283,5 +283,6 @@ def _issued(record: Record, by: By, found: Callable[[Record], Found]) -> Record:
 def _closed(record: Record, job: Job, by: By, found: Callable[[Record], Found]) -> Record:
     left = shut(job, record, found(record).board)
     if left:
-        refuse("", f"Not yet. {' '.join(left)}")
+        more = f" And {len(left) - 1} more, listed below." if len(left) > 1 else ""
+        refuse("", f"Not yet. {left[0]}{more}")
     return replace(record, closed_at=by.at)

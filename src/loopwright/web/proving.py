@@ -75,8 +75,8 @@ class Proving:
     def tag(self) -> str:
         """Return what tells one state from another: something was said, something arrived, or the job was changed."""
         port = self.port() if self.port is not None else None
-        # A page that says for how many minutes it still listens is drawn anew with each of them.
-        listening = f".{port.until:%H%M%S}.{port.left_min}" if port is not None else ""
+        # A page that says for how many minutes it still listens is drawn anew with each of them, and when something was refused.
+        listening = f".{port.until:%H%M%S}.{port.left_min}.{port.turnings}" if port is not None else ""
         return f"{self.file.state()}.{self.last()}.{self._session.state.revision}{listening}"
 
     def found(self, appraisal: Appraisal, record: Record | None = None) -> Found:
@@ -87,7 +87,7 @@ class Proving:
             self.due(appraisal), said, self._received(said.after), now=self.clock(), before=kept.last, polled=self._polled()
         )  # fmt: skip
         rows = progress(found.standings)
-        self.words = f"proved {sum(row.done for row in rows)} of {sum(row.of for row in rows)}" if said.id else ""
+        self.words = f"proved {sum(row.proved for row in rows)} of {sum(row.of for row in rows)}" if said.id else ""
         return found
 
     def due(self, appraisal: Appraisal) -> Due:

@@ -118,7 +118,8 @@ def _part(job: Job, found: Found, part: str) -> dict[str, Any]:
 
 def whole(rows: Sequence[Progress]) -> Progress:
     """Return how far everything has got."""
-    return Progress(group=Group.DEVICES, done=sum(r.done for r in rows), of=sum(r.of for r in rows), wrong=sum(r.wrong for r in rows))
+    done, of, wrong, signed = (sum(getattr(row, name) for row in rows) for name in ("done", "of", "wrong", "signed"))
+    return Progress(group=Group.DEVICES, done=done, of=of, wrong=wrong, signed=signed)
 
 
 def usual_unit(standing: Standing) -> str:

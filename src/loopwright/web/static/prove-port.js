@@ -15,6 +15,7 @@ document.addEventListener("submit", async (event) => {
     if (!answer.headers.get("Content-Type")?.startsWith("application/json")) return trouble(await answer.text());
     const { problems = [], page } = await answer.json();
     if (page) drawn(page);
+    if (page && !problems.length) document.getElementById("port")?.scrollIntoView({ block: "start" });
     trouble(problems.map((each) => each.message).join(" "));
   } catch {
     trouble("The program does not answer: the port is as it was.");
@@ -22,3 +23,14 @@ document.addEventListener("submit", async (event) => {
     form.removeAttribute("aria-busy");
   }
 });
+
+// Whoever is sent to the fold by its anchor finds it open.
+function unfold() {
+  const port = location.hash === "#port" && document.getElementById("port");
+  if (!port || port.tagName !== "DETAILS") return;
+  port.open = true;
+  port.scrollIntoView();
+}
+
+addEventListener("hashchange", unfold);
+unfold();
