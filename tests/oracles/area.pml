@@ -74,6 +74,7 @@ hidden byte said[160];
 #define CONFIRMS said[109]
 #define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
 #define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent */
+#define BACKUNSET said[112] /* a unit that forgets its set state without power */
 
 byte mode[3], part[3], door[3], memory[3], starter[3], clk[3];
 byte opened[3], trips[3], inhibited[3];
@@ -161,6 +162,7 @@ inline changed(a) { /* row 18 */
   :: else
   fi
 }
+inline back_unset(a) { if :: mode[a] != UNSET -> leaves(a); changed(a) :: else fi }
 
 /* Rows 3 to 5, 10. */
 inline is_set(a) {
@@ -285,7 +287,8 @@ ROWS
   :: d_step { ASKED == 2 && mode[0] == ENTRY && starter[0] == 0 -> assert(false) }
   :: d_step { ASKED == 3 && MOST && FOLLOWED(0) && IN(0, 0) && trips[0] == MOST && mode[0] != UNSET && report[0] == 0 -> assert(false) }
   :: d_step { POWER && power != GONE -> power = GONE; stopped(0); stopped(1); stopped(2); powerclk = 0 }
-  :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0 }
+  :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0;
+       if :: BACKUNSET -> back_unset(0); back_unset(1); back_unset(2) :: else fi }
   :: d_step { power == BLIND && powerclk == BLINDFOR -> power = 0; powerclk = 0 }
   :: d_step { WORKS && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; told[0] = 0; told[1] = 0; told[2] = 0 }
   od

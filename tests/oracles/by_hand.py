@@ -117,4 +117,4 @@ def numbers(programme: Programme, asked: int = 0) -> str:
     found += [ticks(told.abort_s), ticks(told.cancel_s), ticks(told.confirm_s), int(told.confirm_in_entry), ticks(told.entry_alarm_s)]
     found += [int("alarm" in told.reports), int("conditions" in programme.tracks), int("power" in programme.tracks)]
     found += [int(each in programme.observers) for each in ("report", "sound", "confirm", "confirm")]
-    return " ".join(map(str, (*found, asked)))
+    return " ".join(map(str, (*found, asked, int(told.after_power == "unset"))))

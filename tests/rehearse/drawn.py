@@ -38,6 +38,7 @@ def choices(random: Random, tick_s: int = 10) -> Choices:
         shared_zones=random.choice(["each", "all"]),
         lobby_sets=random.choice(["exit", "at-once"]),
         blind_s=time(2),
+        after_power=random.choice(["as-before", "unset"]),
         sounder_s=time(3),
         abort_s=time(2),
         cancel_s=random.choice([None, time(2)]),

@@ -8,6 +8,7 @@ from typing import Any, Literal
 import pytest
 
 from loopwright import demo
+from loopwright.appraisal.law import law_of
 from loopwright.job.document import Job, User
 from loopwright.job.read import read
 from loopwright.rehearse.part import reached
@@ -46,7 +47,7 @@ def everywhere(job: Job, zone: str, word: str) -> Job:
 
 
 def broken(job: Job) -> dict[str, Broken]:
-    return {f"{each.promise} {each.subject}": each for each in rehearse(job).broken}
+    return {f"{each.promise} {each.subject}": each for each in rehearse(job, law_of(job)).broken}
 
 
 def test_a_good_programme_is_not_accused() -> None:

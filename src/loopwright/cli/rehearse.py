@@ -34,11 +34,12 @@ def rehearse(file: File, /, *, json: Flag = False) -> int:
     from loopwright.cli.file import read_job
 
     job = read_job(file)
+    from loopwright.appraisal.law import law_of
     from loopwright.rehearse.rehearsal import rehearse as searched
     from loopwright.rehearse.search import TooManyStatesError
 
     try:
-        found = searched(job)
+        found = searched(job, law_of(job))
     except TooManyStatesError as reason:
         raise Refusal(f"{file}: the search would not fit: {reason}.") from None
     if json:
@@ -63,7 +64,9 @@ def _show(out: Console, title: str, found: Rehearsal) -> None:
     out.print(Text(plain(f"{title}: rehearsal"), "bold"), soft_wrap=True)
     for promise, sentence in PROMISES.items():
         broken = [each for each in found.broken if each.promise == promise]
-        out.print(Text(f"\n{sentence} {'Broken.' if broken else 'Not found broken.'}", "bold"), soft_wrap=True)
+        why = found.untried.get(promise)
+        verdict = f"Not put to the test: {why}." if why else "Broken." if broken else "Not found broken."
+        out.print(Text(f"\n{sentence} {verdict}", "bold"), soft_wrap=True)
         for each in broken:
             out.print(Text(plain(f"  {each.sentence}")), soft_wrap=True)
             for line in each.lines:

@@ -111,10 +111,10 @@ class Region:
     mains_hz: Hertz = may("Nominal mains frequency.", 50.0)
     standby_h: Hours | None = may("Standby hours asked for, where the customer, the insurer or a custom ruleset says so.")
     alarm_min: Minutes | None = may("Minutes of alarm at the end of standby asked for, likewise.")
-    also: tuple[Literal["cp-01", "bs-8243"], ...] = may("Further rulesets the job is under.", ())
-    local_law: Mapping[Literal["entry_s", "exit_s", "sounder_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit] = rows(
-        "What local law allows, by the time it is about."
-    )
+    also: tuple[Literal["cp-01", "bs-8243", "uk-sounding"], ...] = may("Further rulesets the job is under.", ())
+    local_law: Mapping[
+        Literal["entry_s", "exit_s", "sounder_s", "sounding_s", "sounding_total_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit
+    ] = rows("What local law allows, by the time it is about.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -302,6 +302,9 @@ class EquipmentSheet:
     addressed: bool = may("Needs an address on the bus.", False)
     self_powered: bool = may("Has cells of its own that keep it going, or make it sound, when its supply is gone.", False)
     warm_up_s: Seconds | None = may("Time after power-up before it works.")
+    after_power: Literal["as-before", "unset"] | None = may(
+        "A control unit that lost all power comes back in the set state it was in, or unset."
+    )
     reach_m: Metres | None = may("How far a detector sees.")
     angle_deg: Degrees | None = may("Angle a detector sees, from edge to edge.")
     settings: Mapping[str, Setting] = rows("Factory settings that the programme may have to change.")

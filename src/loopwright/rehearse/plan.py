@@ -68,7 +68,10 @@ class Person:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Choices:
-    """Where trade practice differs. The fields are those of ``programme`` in the job document; ``reports`` is what is sent."""
+    """Where trade practice differs. The fields are those of ``programme`` in the job document; ``reports`` is what is sent.
+
+    ``after_power`` stands on the control unit's data sheet: as before, or unset, when all power was lost and comes back.
+    """
 
     set_by: str = "timed"
     settle_s: float = 0.0
@@ -85,6 +88,7 @@ class Choices:
     shared_zones: str = "each"
     lobby_sets: str = "exit"
     blind_s: float = 0.0
+    after_power: str = "as-before"
     sounder_s: float = 0.0
     abort_s: float = 0.0
     cancel_s: float | None = None

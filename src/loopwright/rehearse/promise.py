@@ -7,11 +7,15 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import NamedTuple, TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
 from loopwright.job.document import Job
+from loopwright.rehearse.law import NO_LAW, Law
 from loopwright.rehearse.part import OTHERS, masked, part_of, reached
 from loopwright.rehearse.plan import Programme, Walk
 from loopwright.rehearse.replay import Course, Real, replayed
-from loopwright.rehearse.search import Reached
+from loopwright.rehearse.search import Reached, Taken
 from loopwright.rehearse.story import Scene, story_of
 from loopwright.rehearse.table import Row
 from loopwright.rehearse.words import told
@@ -21,17 +25,37 @@ PROMISES = {
     "watched": "Every zone raises an alarm, or starts entry at a declared door, wherever the customer expects it to.",
     "any-time": "A zone that answers at any time in one set state does so in every state.",
     "walk": "Whoever lawfully walks in or out in time causes no alarm, no exit error and no signal.",
-    "answers": "Hold-up, tamper and duress are signalled in every state, at once, and sound outside only where they may.",
+    "answers": "Hold-up, tamper and duress are signalled in every state, at once, and sound as the rules' cell for the state has it.",
     "setting": "An area is set with something in the way only by whoever may, and it is told.",
     "cancel": "Unset in the abort window, nothing is sent; after it, a cancel is.",
     "confirm": "An alarm is confirmed by two zones of their own, and can be.",
-    "sounds": "Every alarm starts the sounders.",
+    "sounds": "Every alarm starts the sounders, again after they fell silent, and for no longer than the rules and the law allow.",
+    "strobes": "A strobe goes on until the alarm is unset or cleared.",
     "not-all-locked-out": "Never are all zones of an area locked out and nobody was told.",
+    "power": "When all power was lost and comes back, it is as it was and raises no alarm of its own; that the supply goes is sent before.",
     "way-back": "From every state that can be reached, the area can be unset, set and cleared by somebody who may.",
     "schedule": "An area that sets itself warns first, and somebody is told when it cannot.",
     "outputs": "Every switched output follows something that happens, can be seen, and gives no silent event away.",
     "shared": "A shared area is unset exactly when one of the areas that share it is.",
 }
+UNTRIED = {
+    "watched": "nobody has said of a zone that can come to be set when it is to raise an alarm",
+    "any-time": "no zone answers at any time",
+    "walk": "nobody has said by which doors people come in and how long the slowest walk takes, or nobody may set and unset",
+    "answers": "no zone and no code calls for it, or there is no receiving centre",
+    "setting": "nobody comes to set an area with something in the way",
+    "cancel": "no alarm that was sent comes to be unset or cleared: there is no receiving centre, or alarms are not sent",
+    "confirm": "no time of confirmation is entered",
+    "sounds": "how long the sounders run is not entered, or nothing makes them sound",
+    "strobes": "no output that feeds a strobe is entered",
+    "not-all-locked-out": "no zone is ever locked out, or there is no receiving centre",
+    "power": "neither the unit's sheet nor the programme says what happens when power comes back, and there is no receiving centre",
+    "way-back": "no area is searched",
+    "schedule": "no area sets itself",
+    "outputs": "no switched output that could be searched is entered",
+    "shared": "no area is shared, or a shared one never comes to be set",
+}
+"""Why a promise was never put to the test: what it speaks of cannot come about, or nobody has said what to hold the programme to."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,7 +78,7 @@ class Broken:
 
 
 Story = tuple[Scene, ...]
-Candidates = Iterable[tuple[int, Row | None]]
+Candidates = Iterable[Taken]
 MOST_PLAYED = 4
 """Stories that are played in the whole programme until one is the same there."""
 
@@ -107,6 +131,10 @@ class Tried:
             self.otherwise[last] = None
         return None
 
+    def meets(self, key: tuple[object, ...], wanted: Callable[[Row], bool], there: Callable[[], NDArray[np.bool_]] | None = None) -> bool:
+        """Return whether what a promise speaks of can come about at all: otherwise it is kept for want of an occasion."""
+        return self.once(("met", *key), lambda: bool(self.reached.taken(wanted, None if there is None else there())))
+
     def _named(self, story: Story) -> Story:
         """Return a story with the names of the job."""
         name = {mask: name for name, mask in self.known_as.items()}
@@ -129,8 +157,8 @@ class _Stories:
 
     @staticmethod
     def _told(found: Reached, candidates: Candidates, good: Callable[[Story], bool] | None) -> Iterator[tuple[Story, Row | None]]:
-        for state, row in candidates:
-            story = story_of(found, state, row)
+        for state, row, there, then in candidates:
+            story = story_of(found, state, row, there, then)
             if story is not None and (good is None or good(story)):
                 yield story, row
 
@@ -144,12 +172,14 @@ class _Stories:
 class Trial:
     """A job's programme on trial: its parts as they are asked for, how many states each took, and what was not covered."""
 
-    def __init__(self, job: Job, whole: Programme) -> None:
+    def __init__(self, job: Job, whole: Programme, law: Law = NO_LAW) -> None:
         self.job = job
         self.whole = whole
+        self.law = law
         self.sizes: dict[Programme, int] = {}
         self.missing: dict[str, None] = {}
         self.otherwise: dict[str, None] = {}
+        self.tried: set[str] = set()
 
     def search(
         self,

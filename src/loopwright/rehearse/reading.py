@@ -136,6 +136,7 @@ def choices_of(job: Job) -> Choices:
         shared_zones=told.shared_zones,
         lobby_sets=told.lobby_sets,
         blind_s=told.blind_s or 0.0,
+        after_power=_after_power(job),
         sounder_s=told.sounder_s or 0.0,
         abort_s=told.abort_s or 0.0,
         cancel_s=told.cancel_s,
@@ -145,6 +146,12 @@ def choices_of(job: Job) -> Choices:
         reports=reports_of(job),
         centre=job.signalling.centre is not None,
     )
+
+
+def _after_power(job: Job) -> str:
+    """Return how the control unit comes back, by its data sheet; as it was where no sheet says."""
+    sheets = [job.sheet_of(name) for name in job.equipment]
+    return next((sheet.after_power for sheet in sheets if sheet.kind is Kind.CONTROL and sheet.after_power), "as-before")
 
 
 def _prevention(told: Told) -> tuple[tuple[str, str], ...]:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from loopwright.job.document import Job
+from loopwright.rehearse.law import NO_LAW, Law
 from loopwright.rehearse.plan import NotCoveredError
-from loopwright.rehearse.promise import Broken, Trial
-from loopwright.rehearse.promises import alarms, areas, by_itself, switched, zones
+from loopwright.rehearse.promise import PROMISES, UNTRIED, Broken, Trial
+from loopwright.rehearse.promises import alarms, areas, by_itself, power, sounding, switched, zones
 from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import tick_s
 
 FAMILIES = (
-    zones.watched, zones.any_time, areas.walk, zones.answers, areas.setting, alarms.cancel, alarms.confirm, alarms.sounds,
-    alarms.not_all_locked_out, areas.way_back, by_itself.schedule, switched.outputs, areas.shared,
+    zones.watched, zones.any_time, areas.walk, zones.answers, areas.setting, alarms.cancel, alarms.confirm, sounding.sounds,
+    sounding.strobes, alarms.not_all_locked_out, power.power, areas.way_back, by_itself.schedule, switched.outputs, areas.shared,
 )  # fmt: skip
 
 
@@ -21,10 +22,12 @@ FAMILIES = (
 class Rehearsal:
     """What the search found, over how many states in how many searches, how it was simplified, and what it did not cover.
 
+    ``untried`` are the promises that were never put to the test, each with why: they are neither broken nor kept.
     ``left_out`` says of each zone that was left out what is lacking; it stands in ``not_covered`` too.
     """
 
     broken: tuple[Broken, ...]
+    untried: dict[str, str]
     states: int
     searches: int
     tick_s: float
@@ -38,32 +41,49 @@ SIMPLIFIED = (
     "One zone is followed at a time, two where two matter; the others may be activated, or stand open, at any time.",
     "Of the others, a zone that does nothing another would not do is left out; zones and people that do and may the same are one.",
     "Times may end whenever they run; a story that no clock allows is not told, and the search is then done by the clock.",
+    "Every story that is told was played in the whole programme: all zones, all areas, every time running.",
     "Reports, sounders and confirmation are looked at one at a time beside the areas, which do not depend on them.",
 )
 
 
-def rehearse(job: Job) -> Rehearsal:
-    """Hold every promise against every area that can be searched.
+def rehearse(job: Job, law: Law = NO_LAW) -> Rehearsal:
+    """Hold every promise against every area that can be searched; ``law`` is what the job's rules say of it.
 
     Raises TooManyStatesError for a part with more states than can be held.
     """
     said, lacking = spoken(job)
     left_out = tuple(f"{each[:1].upper()}{each[1:]}: searched without it." for each in lacking)
     covered, missing = _covered(job, said)
-    trial = Trial(job, programme_of(said, covered))
+    trial = Trial(job, programme_of(said, covered), law)
     broken: dict[tuple[str, str], Broken] = {}
     for family in FAMILIES:
         for each in family(trial):
             broken.setdefault((each.promise, each.subject), each)
     return Rehearsal(
         broken=tuple(broken.values()),
+        untried=_untried(trial, {each.promise for each in broken.values()}),
         states=sum(trial.sizes.values()),
         searches=len(trial.sizes),
         tick_s=tick_s(trial.whole),
         simplified=SIMPLIFIED,
         left_out=left_out,
-        not_covered=(*left_out, *missing, *trial.missing, *_unsaid(job), *_left_out(job)),
+        not_covered=(*left_out, *missing, *trial.missing, *_otherwise(trial), *_unsaid(job), *_left_out(job)),
     )
+
+
+def _untried(trial: Trial, broken: set[str]) -> dict[str, str]:
+    """Return the promises that were never put to the test, each with why."""
+    return {name: UNTRIED[name] for name in PROMISES if name not in trial.tried | broken}
+
+
+def _otherwise(trial: Trial) -> list[str]:
+    """Return of how many stories a part of the programme has and the whole has not, and the last thing of the first of them."""
+    count = len(trial.otherwise)
+    if not count:
+        return []
+    lead = "1 story of a part" if count == 1 else f"{count} stories of parts"
+    first = next(iter(trial.otherwise))
+    return [f"{lead} came out otherwise in the whole programme, and nothing was made of {'it' if count == 1 else 'them'}: {first}."]
 
 
 def _covered(job: Job, said: Job) -> tuple[tuple[str, ...], list[str]]:
@@ -112,5 +132,6 @@ def _left_out(job: Job) -> list[str]:
     if len(job.areas) > 1:
         found.append("Times of several areas against each other are searched only where areas share a zone or one of them is shared.")
     if job.programme.lock_out_trips:
+        found.append("Lock-out is forgotten as the programme says; a unit that forgets it after a quiet time does so sooner.")
         found.append("A zone that an unconfirmed alarm would leave inhibited stays as it is.")
     return found

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,18 @@ PAIRS_AT_ONCE = 4_000_000
 
 class TooManyStatesError(Exception):
     """The search would not fit; the text says how far it came."""
+
+
+class Taken(NamedTuple):
+    """A state reached soonest and the row that happens in it.
+
+    ``there`` are the states in which it would be as good (None: all), ``then`` rows that come right after it.
+    """
+
+    state: int
+    row: Row | None = None
+    there: NDArray[np.bool_] | None = None
+    then: tuple[Row, ...] = ()
 
 
 class Matcher:
@@ -90,7 +102,7 @@ class Reached:
 
     def taken(
         self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None, among: Iterable[Row] | None = None
-    ) -> list[tuple[int, Row]]:
+    ) -> list[Taken]:
         """Return the rows wanted that happen in some states, each with the one reached soonest in which it does, the soonest first.
 
         ``among`` are the rows that are looked through, left out all of them.
@@ -105,7 +117,7 @@ class Reached:
             np.minimum.at(soonest, row, at)
         happens = np.flatnonzero(soonest < self.states.size)
         order = happens[np.argsort(self.depths[here[soonest[happens]]], kind="stable")]
-        return [(int(self.states[here[soonest[number]]]), rows[int(number)]) for number in order]
+        return [Taken(int(self.states[here[soonest[number]]]), rows[int(number)], there) for number in order]
 
     def depth(self, state: int) -> int:
         """Return how many events it takes to come to a state. Raises KeyError for one not reached."""

@@ -172,12 +172,27 @@ def _power(now: Moment, kind: str) -> bool:
         _all_clocks(now)
         now["power"] = BLIND if now.programme.told.blind_s else ON
         now.say(kind)
+        if now.programme.told.after_power == "unset":
+            _unset_all(now)
         return stands == GONE
     now["power"] = ON
     now.due = "power-clock"
     now.begin("power-clock")
     now.say(kind)
     return stands == BLIND
+
+
+def _unset_all(now: Moment) -> None:
+    """A unit that forgets its set state comes back unset, and nobody is told that it is (its data sheet says whether it does)."""
+    for area in now.programme.areas:
+        if now[f"{area}.mode"] == UNSET:
+            continue
+        if now.programme.areas[area].stand_in:
+            now[f"{area}.mode"] = now[f"{area}.part"] = 0
+            setting.served(now, area)
+        else:
+            setting.leave(now, area)
+            now.say("unset", area)
 
 
 def _all_clocks(now: Moment) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.search import Reached
 from loopwright.rehearse.state import Event, Output, begin, running
@@ -26,21 +29,28 @@ class Scene:
 Way = Sequence[tuple[Row, int]]
 
 
-def story_of(reached: Reached, state: int, last: Row | None = None) -> tuple[Scene, ...] | None:
+def story_of(
+    reached: Reached, state: int, last: Row | None = None, there: NDArray[np.bool_] | None = None, then: tuple[Row, ...] = ()
+) -> tuple[Scene, ...] | None:
     """Return the shortest story to a state, and to a row that happens in it, or None where the clock allows none.
+
+    ``there`` are the states in which the row would be as good, ``then`` rows that come after it.
 
     The way found without the clock is taken if times can be found for it; else the search is done by the clock.
     """
     programme = reached.table.programme
-    way = [*reached.way_to(state), *([(last, _after(state, last))] if last else [])]
+    rows = (last, *then) if last else ()
+    way = [*reached.way_to(state), *_onward(state, rows)]
     times_s = times_of(programme, reached, way)
     if times_s is None:
         timed = _timed(reached)
-        at = timed.where(last) if last else timed.soonest(reached.states == state)
+        at = timed.where(last, there) if last else timed.soonest(reached.states == state)
         if at is None:
             return None
         here = int(reached.states[at >> timed.clocks.bits])
-        way = [*timed.way_to(at), *([(last, _after(here, last))] if last else [])]
+        if then and len(_onward(here, rows)) < len(rows):
+            return None
+        way = [*timed.way_to(at), *_onward(here, rows)]
         times_s = times_of(programme, reached, way)
         assert times_s is not None, "a way by the clock has times"
     return tuple(
@@ -57,8 +67,15 @@ def _timed(reached: Reached) -> Timed:
     return found
 
 
-def _after(state: int, row: Row) -> int:
-    return (state & row.keep) | row.set
+def _onward(state: int, rows: Sequence[Row]) -> list[tuple[Row, int]]:
+    """Return how it goes on from a state by rows, each with the state after it, as far as they happen one after the other."""
+    way = []
+    for row in rows:
+        if state & row.mask != row.value:
+            break
+        state = (state & row.keep) | row.set
+        way.append((row, state))
+    return way
 
 
 def times_of(programme: Programme, reached: Reached, way: Way) -> list[float] | None:

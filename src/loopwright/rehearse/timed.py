@@ -89,10 +89,11 @@ class Timed:
             found[layer >> self.clocks.bits] = True
         return found
 
-    def where(self, row: Row) -> int | None:
-        """Return the state reached soonest, by the clock, in which a row happens, or None where it never does."""
+    def where(self, row: Row, there: NDArray[np.bool_] | None = None) -> int | None:
+        """Return the state reached soonest, by the clock, in which a row happens, or None; only ``there`` where that is said."""
         states = self.reached.states
         fits = (states & np.uint64(row.mask)) == np.uint64(row.value)
+        fits &= True if there is None else there
         for layer in self.layers:
             which = layer >> self.clocks.bits
             good = fits[which]

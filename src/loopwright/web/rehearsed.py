@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from threading import Lock
 
+from loopwright.appraisal.law import law_of
 from loopwright.job.document import Job
 from loopwright.rehearse.promise import PROMISES, Broken
 from loopwright.rehearse.rehearsal import Rehearsal, rehearse
@@ -40,7 +41,9 @@ class Verdict:
             before = f"{self.lost[0]} In the rest " if self.lost else "Mended; " if self.mended else ""
             return f"{before}{lead}: {broken[0].sentence}"
         mended = "Mended. " if self.mended else ""
-        return f"{mended}{aside[0]} No promise was found broken in the rest." if aside else f"{mended}No promise was found broken."
+        rest = f"{mended}{aside[0]} No promise was found broken in the rest." if aside else f"{mended}No promise was found broken."
+        count = len(self.found.untried)
+        return f"{rest} {count} of {len(PROMISES)} {'was' if count == 1 else 'were'} not put to the test." if count else rest
 
     @property
     def kept_all(self) -> bool:
@@ -59,12 +62,20 @@ class Rehearsed:
     def of(self, job: Job) -> Verdict:
         """Return the verdict on a job."""
         # A search reads these and nothing else of a job; parts that did not change are the same objects and compare at once.
-        # Of the cables only what they feed: a longer one changes nothing here.
-        feeds = tuple((cable.end, cable.feeds) for cable in job.cables.values())
         reads = (
-            job.areas, job.zones, job.users, job.programme, job.signalling, job.circuits, job.equipment, job.sheets.equipment,
-            job.outputs, feeds,
-        )  # fmt: skip
+            job.areas,
+            job.zones,
+            job.users,
+            job.programme,
+            job.signalling,
+            job.circuits,
+            job.equipment,
+            job.sheets.equipment,
+            job.region,
+            job.outputs,
+            # Of the cables only what they feed: a longer one changes nothing here.
+            tuple((cable.end, cable.feeds) for cable in job.cables.values()),
+        )
         with self._lock:
             if self._known and self._known[0][0] == reads:
                 return self._known[0][1]
@@ -74,7 +85,7 @@ class Rehearsed:
 
     def _searched(self, job: Job) -> Verdict:
         try:
-            found = rehearse(job)
+            found = rehearse(job, law_of(job))
         except TooManyStatesError as reason:
             return Verdict(found=None, refused=str(reason))
         before = self._known[0][1].found if self._known else None

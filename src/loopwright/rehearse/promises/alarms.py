@@ -1,4 +1,4 @@
-"""What an alarm owes: its sound, its report, its cancel, its confirmation."""
+"""What an alarm owes: its report, its cancel, its confirmation."""
 
 from __future__ import annotations
 
@@ -9,12 +9,10 @@ from itertools import combinations
 import numpy as np
 
 from loopwright.rehearse.promise import Broken, Trial
-from loopwright.rehearse.search import Reached
+from loopwright.rehearse.search import Reached, Taken
 from loopwright.rehearse.state import QUIET_REPORT, SENT, UNSET, fields
 from loopwright.rehearse.story import Scene
 from loopwright.rehearse.table import Row
-
-ENTRY_AND_ABORT_MOST_S = 60.0
 
 
 def cancel(trial: Trial) -> Iterator[Broken]:
@@ -32,20 +30,30 @@ def cancel(trial: Trial) -> Iterator[Broken]:
             stands = (row.value & mask) >> at if row.mask & mask else -1
             return leaves and ((stands == SENT and "cancel" not in sent) or (stands != SENT and bool(sent & {"alarm", "cancel"})))
 
+        def cancels(row: Row, area: str = area, at: int = at, mask: int = mask) -> bool:
+            leaves = any(each.word in ("unset", "cleared") and each.place == area for each in row.outputs)
+            return leaves and bool(row.mask & mask) and (row.value & mask) >> at == SENT
+
+        if found.meets(("uncancelled", area), cancels):
+            trial.tried.add("cancel")
         story = found.told(("uncancelled", area), partial(found.reached.taken, uncancelled))
         if story:
             sentence = f"{plan.name}: an alarm that was sent is unset or cleared in the cancel window, and no cancel is sent."
             yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story.story, course=story.course)
-        if trial.job.region.ruleset.startswith("na-") and told.abort_s and plan.entry_s + told.abort_s > ENTRY_AND_ABORT_MOST_S:
-            both_s = plan.entry_s + told.abort_s
-            sentence = f"{plan.name}: entry time and abort window together are {both_s:g} s, more than 60 s (UL, beside CP-01)."
-            yield Broken(promise="cancel", subject=f"areas/{area}/entry_s", sentence=sentence)
+        both_s = plan.entry_s + told.abort_s
+        for bound in trial.law.entry_and_abort if told.abort_s else ():
+            if not bound.holds(both_s):
+                sentence = (
+                    f"{plan.name}: entry time and abort window together are {both_s:g} s, more than {bound.most_s:g} s ({bound.words})."
+                )
+                yield Broken(promise="cancel", subject=f"areas/{area}/entry_s", sentence=sentence)
 
 
 def confirm(trial: Trial) -> Iterator[Broken]:
     """Hold confirmation against being possible, and against two zones of one circuit confirming each other."""
     if not trial.whole.told.confirm_s:
         return
+    trial.tried.add("confirm")
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), observers=("confirm",), each=2)
         if not found.once(("confirms",), partial(found.reached.taken, _confirms)):
@@ -88,24 +96,6 @@ def _alarms(story: tuple[Scene, ...]) -> set[str]:
     return {each.about for scene in story for each in scene.outputs if each.word == "alarm"}
 
 
-def sounds(trial: Trial) -> Iterator[Broken]:
-    """Hold every alarm against starting the sounders."""
-    if trial.job.programme.sounder_s is None:
-        trial.missing["How long the sounders run is not entered, so no alarm is held against sounding."] = None
-        return
-    for area, plan in trial.whole.areas.items():
-        found = trial.search((area,), observers=("sound",))
-
-        def mute(row: Row, area: str = area) -> bool:
-            words = {each.word for each in row.outputs if each.place == area}
-            return "sound" in words and "sounds" not in words
-
-        story = found.told(("mute", area), partial(found.reached.taken, mute))
-        if story:
-            sentence = f"{plan.name}: an alarm does not start the sounders."
-            yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=story.story, course=story.course)
-
-
 def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
     """Hold lock-out against every zone of an area being locked out with nothing sent.
 
@@ -120,6 +110,8 @@ def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
             found = trial.search((area,), (name,), observers=("report",))
             if f"{found.known_as[name]}.trips" in fields(found.reached.table.programme):
                 stories.append(found.told(("locked out", area), partial(_locked_out, found.reached, area, found.known_as[name])))
+        if stories:
+            trial.tried.add("not-all-locked-out")
         if stories and all(stories):
             first_told = next(story for story in stories if story)
             sentence = f"{plan.name}: every zone can come to be locked out, one after the other, with nothing sent."
@@ -132,11 +124,11 @@ def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
             )
 
 
-def _locked_out(found: Reached, area: str, zone: str) -> list[tuple[int, Row | None]]:
+def _locked_out(found: Reached, area: str, zone: str) -> list[Taken]:
     """Return the state reached soonest in which a zone is locked out and nothing of it was sent."""
     told = found.table.programme.told
     wrong = (found.field(f"{zone}.trips") == told.trips) & (found.field(f"{area}.mode") != UNSET)
     wrong &= found.field(f"{area}.report") == QUIET_REPORT if "alarm" in told.reports else np.ones_like(wrong)
     wrong &= found.field(f"{area}.told") == 0 if f"{area}.told" in fields(found.table.programme) else np.ones_like(wrong)
     first = found.first(wrong)
-    return [] if first is None else [(first, None)]
+    return [] if first is None else [Taken(first)]

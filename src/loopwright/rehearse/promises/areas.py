@@ -11,8 +11,8 @@ from loopwright.programme.response import ON_THE_WAY, QUIET
 from loopwright.rehearse.part import OTHERS
 from loopwright.rehearse.plan import CONDITIONS, Walk
 from loopwright.rehearse.promise import Broken, Trial, Tried
-from loopwright.rehearse.search import Reached
-from loopwright.rehearse.state import ENTRY, SET, UNSET
+from loopwright.rehearse.search import Reached, Taken
+from loopwright.rehearse.state import ARRIVED, ENTRY, SET, UNSET
 from loopwright.rehearse.table import Row
 from loopwright.rehearse.words import CONDITIONS as CONDITION_WORDS
 
@@ -24,6 +24,7 @@ def way_back(trial: Trial) -> Iterator[Broken]:
     """Hold every area against being unset, set or alarmed for good."""
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), openable(trial, area), tracks=("conditions",))
+        trial.tried.add("way-back")
         goals: list[tuple[str, str, str, Goal]] = [("unset", f"have {plan.name} unset", f"{area}.mode", (UNSET, None))]
         for number, state in enumerate(trial.whole.states):
             if not plan.serves:
@@ -33,22 +34,22 @@ def way_back(trial: Trial) -> Iterator[Broken]:
         for goal, words, name, wanted in goals:
             told = found.told(("stuck", area, name, wanted), partial(_stuck, found.reached, area, name, wanted))
             if told:
-                sentence = f"It can come to where nobody can {words}{'' if told[0] else ': from the start'}."
-                yield Broken(promise="way-back", subject=f"areas/{area}#{goal}", sentence=sentence, story=told[0])
+                sentence = f"It can come to where nobody can {words}{'' if told.story else ': from the start'}."
+                yield Broken(promise="way-back", subject=f"areas/{area}#{goal}", sentence=sentence, story=told.story, course=told.course)
 
 
 Goal = tuple[int, int | None]
 """What a field has to come to, and with it the number of the set state where one is meant."""
 
 
-def _stuck(found: Reached, area: str, name: str, goal: Goal) -> list[tuple[int, None]]:
+def _stuck(found: Reached, area: str, name: str, goal: Goal) -> list[Taken]:
     """Return the state reached soonest from which nothing leads to a goal."""
     value, part = goal
     there = found.field(name) == value
     if part is not None:
         there &= found.field(f"{area}.part") == part
     stuck = found.first(~found.leads_to(there))
-    return [] if stuck is None else [(stuck, None)]
+    return [] if stuck is None else [Taken(stuck)]
 
 
 def setting(trial: Trial) -> Iterator[Broken]:
@@ -61,10 +62,12 @@ def setting(trial: Trial) -> Iterator[Broken]:
             if name == "open" and not open_zone:
                 continue
             field = {"open": f"{open_zone}.open", "memory": f"{area}.memory"}.get(name, name)
+            if found.once(("met", area, name), partial(_meets, found, area, field)):
+                trial.tried.add("setting")
             told = found.told(("untold", area, name), partial(_sets_untold, found, area, name, field))
             if told:
                 words = f"{trial.whole.areas[area].name} is set although {CONDITION_WORDS[name]}, and nobody is told."
-                yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told[0])
+                yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told.story, course=told.course)
 
 
 def openable(trial: Trial, area: str) -> list[str]:
@@ -77,11 +80,10 @@ def _watched_contact(trial: Trial, name: str) -> bool:
     return zone.contact and any(does not in ON_THE_WAY | QUIET for does in zone.does[1:])
 
 
-def _sets_untold(tried: Tried, area: str, condition: str, field: str) -> list[tuple[int, Row]]:
+def _sets_untold(tried: Tried, area: str, condition: str, field: str) -> list[Taken]:
     """Return the rows that take an area out of unset, a condition being there, and say nothing of it."""
     found = tried.reached
-    mask = found.table.packing.place[f"{area}.mode"][1]
-    leaving = tried.once(("leaving", area), lambda: [row for row in found.table.rows if row.set & mask and not row.keep & mask])
+    leaving = _leaving(tried, area)
 
     def untold(row: Row) -> bool:
         if any((each.word, each.about) == ("override", condition) for each in row.outputs):
@@ -90,6 +92,19 @@ def _sets_untold(tried: Tried, area: str, condition: str, field: str) -> list[tu
 
     present = np.equal(found.field(field), np.uint64(1))
     return found.taken(untold, present & (found.field(f"{area}.mode") == UNSET), leaving)
+
+
+def _leaving(tried: Tried, area: str) -> list[Row]:
+    """Return the rows that take an area out of unset."""
+    mask = tried.reached.table.packing.place[f"{area}.mode"][1]
+    return tried.once(("leaving", area), lambda: [row for row in tried.reached.table.rows if row.set & mask and not row.keep & mask])
+
+
+def _meets(tried: Tried, area: str, field: str) -> bool:
+    """Return whether somebody comes to set an area, or to be kept from it, with a condition there."""
+    found = tried.reached
+    present = np.equal(found.field(field), np.uint64(1)) & (found.field(f"{area}.mode") == UNSET)
+    return bool(present.any()) and any(row.event.kind == "set" and row.event.place == area for row in found.table.rows)
 
 
 def _opens_in(found: Reached, area: str, row: Row) -> bool:
@@ -106,6 +121,8 @@ def shared(trial: Trial) -> Iterator[Broken]:
         for each in plan.serves:
             found = trial.search((lobby, each))
             served = (each, *([OTHERS] if len(plan.serves) > 1 else []))
+            if bool((found.reached.field(f"{lobby}.mode") == SET).any()):
+                trial.tried.add("shared")
             for goal, words in (
                 ("left-unset", "is left unset with all of its areas set"),
                 ("left-set", "is left set with one of its areas unset"),
@@ -113,10 +130,10 @@ def shared(trial: Trial) -> Iterator[Broken]:
                 told = found.told((goal, lobby, served), partial(_out_of_step, found.reached, lobby, served, goal))
                 if told:
                     sentence = f"{plan.name} {words}."
-                    yield Broken(promise="shared", subject=f"areas/{lobby}#{goal}", sentence=sentence, story=told[0])
+                    yield Broken(promise="shared", subject=f"areas/{lobby}#{goal}", sentence=sentence, story=told.story, course=told.course)
 
 
-def _out_of_step(found: Reached, lobby: str, served: tuple[str, ...], goal: str) -> list[tuple[int, None]]:
+def _out_of_step(found: Reached, lobby: str, served: tuple[str, ...], goal: str) -> list[Taken]:
     """Return the state reached soonest in which a shared area is unset with all of its areas set, or set with one of them unset."""
     counted = np.ones(found.states.size, dtype=np.bool_)
     unset = np.zeros(found.states.size, dtype=np.bool_)
@@ -126,7 +143,7 @@ def _out_of_step(found: Reached, lobby: str, served: tuple[str, ...], goal: str)
         unset |= mode == UNSET
     stands = found.field(f"{lobby}.mode")
     first = found.first(counted & (stands == UNSET) if goal == "left-unset" else unset & (stands != UNSET))
-    return [] if first is None else [(first, None)]
+    return [] if first is None else [Taken(first)]
 
 
 def walk(trial: Trial) -> Iterator[Broken]:
@@ -156,13 +173,24 @@ def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:
         return
     areas = dict.fromkeys((name, *(area for zone in (route.door, *route.past) for area in trial.whole.zones[zone].areas)))
     found = trial.walked(areas, route)
+    if bool((found.reached.field("walk") == ARRIVED).any()):
+        trial.tried.add("walk")
+    else:
+        way = "out of" if route.out else "in to"
+        trial.missing[f"{trial.whole.areas[name].name}: nobody comes to walk {way} it, since nobody can set it, or unset it."] = None
     told = found.told(("unlawful",), lambda: found.reached.taken(_unlawful))
     if told:
         door = trial.whole.zones[route.door].text
         way = f"out of {trial.whole.areas[name].name} by {door}" if route.out else f"in by {door} to {trial.whole.areas[name].name}"
         which = "out" if route.out else "in"
         sentence = f"Walking {way} in {route.lasts_s:g} s ends in trouble."
-        yield Broken(promise="walk", subject=f"areas/{name}/entry_doors#{route.door}-{which}", sentence=sentence, story=told[0])
+        yield Broken(
+            promise="walk",
+            subject=f"areas/{name}/entry_doors#{route.door}-{which}",
+            sentence=sentence,
+            story=told.story,
+            course=told.course,
+        )
 
 
 def _unlawful(row: Row) -> bool:

@@ -16,6 +16,7 @@ def schedule(trial: Trial) -> Iterator[Broken]:
     for area, plan in trial.whole.areas.items():
         if not plan.by_itself:
             continue
+        trial.tried.add("schedule")
         found = trial.search((area,), openable(trial, area), tracks=("conditions",))
         if not plan.warns_s:
             told = found.told(("unannounced", area), partial(found.reached.taken, _unannounced))

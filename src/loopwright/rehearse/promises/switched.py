@@ -23,6 +23,7 @@ def outputs(trial: Trial) -> Iterator[Broken]:
             why = "that is not told in the rehearsal" if event is None else "none of its areas is searched"
             trial.missing[f"Output {rule.terminal} follows '{rule.follows}', and {why}."] = None
             continue
+        trial.tried.add("outputs")
         if not event.ends and rule.how == "follow" and rule.duration_s is None:
             sentence = f"Output {rule.terminal} follows '{rule.follows}', which is over at once: nobody would see it. It needs a time."
             yield Broken(promise="outputs", subject=f"outputs/{name}/duration_s", sentence=sentence)

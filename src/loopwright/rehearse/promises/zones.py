@@ -8,12 +8,14 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.programme.response import ANY_TIME, FULL, Response
+from loopwright.programme.response import ALSO_SAID, ANY_TIME, FULL, Response
+from loopwright.rehearse.law import Cell
 from loopwright.rehearse.promise import Broken, Trial, Tried
 from loopwright.rehearse.state import SET, UNSET
 from loopwright.rehearse.table import Row
 
 MOST_AREAS = 3
+CELLS = {Response.TAMPER: "tamper", Response.HOLD_UP: "hold-up", Response.ROUND_THE_CLOCK: "24-hour"}
 NAMED = {"alarm", "hold-up", "tamper", "inhibited", "locked-out", "soak-test"}
 """What answers an expectation: an alarm of its kind, or a quiet reason that has a name."""
 
@@ -51,6 +53,16 @@ def _silent(trial: Trial, found: Tried, name: str, area: str, part: int, state: 
     def silent(row: Row) -> bool:
         return row.event.kind == "activated" and row.event.place == place and not _answered(row, area, entry_door)
 
+    def opens(row: Row) -> bool:
+        return row.event.kind == "activated" and row.event.place == place
+
+    if not found.meets(("silent", place, area, part), opens, there):
+        if state != "unset":
+            trial.missing[f"{trial.whole.areas[area].name} never comes to be set, {state}, so no zone of it is held to anything there."] = (
+                None
+            )
+        return
+    trial.tried.add("watched")
     told = found.told(("silent", place, area, part, entry_door), lambda: reached.taken(silent, there()))
     if told is None:
         return
@@ -71,7 +83,9 @@ def _answered(row: Row, area: str, entry_door: bool) -> bool:
 def any_time(trial: Trial) -> Iterator[Broken]:
     """Hold every hold-up, tamper and 24-hour zone against answering in every state."""
     for name, zone in trial.job.zones.items():
-        does = set(zone.response.values())
+        does = {ALSO_SAID.get(word, word) for word in zone.response.values()}
+        if does & ANY_TIME:
+            trial.tried.add("any-time")
         if does & ANY_TIME and len(does) > 1:
             words = ", ".join(f"{state}: {word}" for state, word in zone.response.items())
             sentence = f"Zone {zone.number} ({zone.text}) answers at any time in some states only ({words})."
@@ -81,11 +95,11 @@ def any_time(trial: Trial) -> Iterator[Broken]:
 def answers(trial: Trial) -> Iterator[Broken]:
     """Hold hold-up, tamper and duress against being signalled in every state, and against sound outside where there must be none."""
     for name, zone in trial.whole.zones.items():
-        if {Response.HOLD_UP, Response.TAMPER, Response.ROUND_THE_CLOCK} & set(zone.does) and len(zone.areas) <= MOST_AREAS:
+        if CELLS.keys() & set(zone.does) and len(zone.areas) <= MOST_AREAS:
             found = trial.search(zone.areas, (name,), observers=("report",))
             for area in zone.areas:
                 yield from _not_sent(trial, found, area, name)
-                yield from _sounds_outside(trial, found, area, name)
+                yield from _sounds_otherwise(trial, found, area, name)
     for area in trial.whole.areas:
         if any(person.duress for person in trial.whole.people):
             yield from _not_sent(trial, trial.search((area,), observers=("report",)), area, "")
@@ -99,26 +113,46 @@ def _not_sent(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Brok
             words = {(each.word, each.about if each.word == "sent" else "") for each in row.outputs if each.place == area}
             return (not zone or row.event.place == place) and (what, "") in words and ("sent", what) not in words
 
-        told = found.told(("unsent", what, place, area), partial(found.reached.taken, unsent)) if trial.whole.told.centre else None
+        def given(row: Row, what: str = what) -> bool:
+            return any((each.word, each.place) == (what, area) for each in row.outputs) and (not zone or row.event.place == place)
+
+        if not trial.whole.told.centre or not found.meets(("unsent", what, place, area), given):
+            continue
+        trial.tried.add("answers")
+        told = found.told(("unsent", what, place, area), partial(found.reached.taken, unsent))
         if told:
             by = f" of {trial.whole.zones[zone].text}" if zone else ""
             sentence = f"The {what}{by} in {trial.whole.areas[area].name} is not signalled."
             yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told.story, course=told.course)
 
 
-def _sounds_outside(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
-    """EN 50131-1 Table 7: no external sound while unset."""
-    if not trial.job.region.ruleset.startswith("en-"):
-        return
+def _sounds_otherwise(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
+    """Hold what a tamper, hold-up or 24-hour zone makes sound against the rules' cell for it, unset and set."""
+    reached, place, does = found.reached, found.known_as[zone], trial.whole.zones[zone].does
+    for what in {CELLS[each]: None for each in does if each in CELLS}:
+        for when in ("unset", "set"):
 
-    reached, place = found.reached, found.known_as[zone]
+            def there(when: str = when) -> NDArray[np.bool_]:
+                unset: NDArray[np.bool_] = reached.field(f"{area}.mode") == UNSET
+                return unset if when == "unset" else ~unset
 
-    def outside(row: Row) -> bool:
-        return row.event.place == place and any(each[:3] == ("sound", area, "external") for each in row.outputs)
+            cells = trial.law.cells.get(f"{what}-{when}", ())
+            if not cells:
+                trial.missing[f"No rule the job is under says what may sound on {what} while {when}, so that is not held against it."] = (
+                    None
+                )
+            for cell in cells:
 
-    told = found.told(("outside", place, area), lambda: reached.taken(outside, reached.field(f"{area}.mode") == UNSET))
-    if told:
-        sentence = f"{trial.whole.zones[zone].text} sounds outside while {trial.whole.areas[area].name} is unset (EN 50131-1 Table 7)."
-        yield Broken(
-            promise="answers", subject=f"zones/{zone}/response/unset", sentence=f"Z{sentence[1:]}", story=told.story, course=told.course
-        )
+                def sounds(row: Row, what: str = what, cell: Cell = cell) -> bool:
+                    heard = {each.about for each in row.outputs if each[:2] == ("sound", area)} or {"silent"}
+                    given = any(each.word == ("alarm" if what == "24-hour" else what) and each.place == area for each in row.outputs)
+                    return row.event.place == place and given and not heard <= set(cell.allowed)
+
+                told = found.told(("sounds", what, when, cell, place, area), lambda: reached.taken(sounds, there()))  # noqa: B023
+                if told is None:
+                    continue
+                heard = next((each.about for each in told.story[-1].outputs if each.word == "sound"), "nothing")
+                words, stands = trial.whole.zones[zone].text, f"while {trial.whole.areas[area].name} is {when}"
+                sentence = f"{words[0].upper()}{words[1:]} sounds {heard} {stands}; {cell.words} has {' or '.join(cell.allowed)}."
+                subject = f"zones/{zone}/response/{when if when == 'unset' else FULL}"
+                yield Broken(promise="answers", subject=subject, sentence=sentence, story=told.story, course=told.course)

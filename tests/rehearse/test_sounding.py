@@ -1,0 +1,85 @@
+"""Sounders within the rules and the law, cells of tamper and hold-up, strobes, and promises that were never put to the test."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from loopwright import demo
+from loopwright.appraisal.law import law_of
+from loopwright.job.document import Job, LocalLimit, OutputRule
+from loopwright.job.read import read
+from loopwright.rehearse.promise import PROMISES, UNTRIED
+from loopwright.rehearse.rehearsal import rehearse
+from rehearse.test_promises import broken, everywhere, good
+
+
+def under(job: Job, **told: Any) -> Job:
+    return replace(job, region=replace(job.region, **told))
+
+
+@pytest.mark.parametrize("sounder_s, kept", [(240.0, True), (239.0, False)])
+def test_a_household_sounder_runs_four_minutes_at_least(sounder_s: float, kept: bool) -> None:
+    """UL 1023, from memory."""
+    found = broken(good(sounder_s=sounder_s))
+    assert (found == {}) == kept
+    assert kept or "UL 1023 (from memory)" in found["sounds programme/sounder_s#law-0"].sentence
+
+
+@pytest.mark.parametrize("sounder_s, kept", [(900.0, True), (901.0, False), (90.0, True), (89.0, False)])
+def test_a_european_sounder_runs_90_s_to_15_min(sounder_s: float, kept: bool) -> None:
+    """EN 50131-1, from memory."""
+    found = broken(under(good(sounder_s=sounder_s), ruleset="en-grade-2"))
+    assert any(name.startswith("sounds programme/sounder_s#law") for name in found) != kept
+
+
+def test_sounding_in_a_set_period_is_bounded_by_lock_out_alone_and_the_story_sounds_twice() -> None:
+    """An audible alarm in the United Kingdom: 20 min continuously, 1 h intermittently (a legal dictionary)."""
+    endless = broken(under(good(), also=("uk-sounding",)))
+    told = endless["sounds areas/house#in-all"]
+    assert "any number of times" in told.sentence and "1 h intermittently" in told.sentence
+    assert [any("sounder sounds" in line for line in told.lines[:-1]), "sounder sounds" in told.lines[-1]] == [True, True]
+    # Eleven zones of three alarms each and an exit error: more than the hour at four minutes.
+    bounded = broken(under(good(lock_out_trips=3), also=("uk-sounding",)))
+    assert "in one set period" in bounded["sounds areas/house#in-all"].sentence
+    law = {"sounding_total_s": LocalLimit(law="Bye-law 7", most_s=7000.0)}
+    assert broken(under(good(lock_out_trips=2), local_law=law)) == {}
+    law = {"sounding_total_s": LocalLimit(law="Bye-law 7", most_s=600.0)}
+    assert "Bye-law 7" in broken(under(good(lock_out_trips=2), local_law=law))["sounds areas/house#in-all"].sentence
+
+
+def test_what_a_tamper_sounds_is_held_against_the_cell_of_the_rules() -> None:
+    """EN 50131-1 Table 7, seen in part: no sound outside while unset; it leaves hold-up free."""
+    loud = good(sounds={"tamper-unset": "external", "hold-up-unset": "external"})
+    job = everywhere(everywhere(loud, "z04", "tamper"), "z05", "hold-up")
+    assert broken(job) == {}
+    european = broken(under(job, ruleset="en-grade-3"))
+    told = european["answers zones/z04/response/unset"]
+    assert "Table 7" in told.sentence and "answers zones/z05/response/unset" not in european
+    assert any("tamper while set" in line for line in rehearse(job, law_of(job)).not_covered)
+
+
+@pytest.mark.parametrize("how, kept", [("follow", True), ("latch", True), ("timed", False), ("pulse", False)])
+def test_a_strobe_goes_on(how: Any, kept: bool) -> None:
+    job = read(demo.text("business")).job
+    rule = replace(job.outputs["strobe"], how=how)
+    job = replace(job, outputs={"strobe": rule})
+    found = rehearse(job)
+    assert ("outputs/strobe/how" not in [each.subject for each in found.broken]) == kept
+    assert isinstance(rule, OutputRule) and "strobes" not in found.untried
+
+
+def test_a_promise_never_put_to_the_test_says_so() -> None:
+    assert set(UNTRIED) == set(PROMISES)
+    job = good()
+    silent = replace(job, zones={name: replace(zone, watched=None) for name, zone in job.zones.items()})
+    assert "watched" in rehearse(silent).untried and "watched" not in rehearse(job).untried
+    assert {"any-time", "answers", "confirm", "shared", "not-all-locked-out", "strobes"} <= set(rehearse(job).untried)
+    nobody = replace(job, users={name: replace(user, areas={}) for name, user in job.users.items()})
+    found = rehearse(nobody)
+    assert {"watched", "walk", "setting", "cancel", "sounds"} <= set(found.untried)
+    assert any("never comes to be set, full" in line for line in found.not_covered)
+    doorless = replace(job, areas={"house": replace(job.areas["house"], entry_doors=())})
+    assert "walk" in rehearse(doorless).untried
