@@ -88,7 +88,7 @@ def in_browser(address: str, room: str, chromium: str, paths: list[str]) -> tupl
 
 def main() -> int:
     """Print the table."""
-    chromium = shutil.which("chromium")
+    chromium = shutil.which("chromium") or shutil.which("chromium-headless-shell")
     if chromium is None:
         print("chromium is missing: nothing measured", file=sys.stderr)
         return 1
