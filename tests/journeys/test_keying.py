@@ -47,7 +47,7 @@ def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: A
     leaving.locator("input").fill("090")
     leaving.locator("input").press("Enter")
     page.locator(".differences", has_text="holds 90 s").wait_for()
-
+    assert habits.locator(".refused").is_visible(), "what was refused stays said while it stands typed"
     page.locator("button", has_text="Take this over into the programme").tap()
     page.locator(".count-of", has_text="0 not as the programme says").wait_for()
     assert bench[1].state.job.areas["house"].exit_s == 90.0
