@@ -60,8 +60,8 @@ NOTHING = "nothing"
 class Run:
     """How a case went: minutes, checks, whether the leading answer holds the truth, whether one of three does; what was believed when.
 
-    ``alone`` is whether the leading cause is the truth or one that no check of the premises parts from it; ``causes`` counts the
-    causes of the leading answer.
+    ``beside`` says that the case was worked in the simpler ways too; ``alone`` is whether the leading cause is the truth or one that no
+    check of the premises parts from it; ``causes`` counts the causes of the leading answer.
     """
 
     way: str
@@ -73,6 +73,7 @@ class Run:
     third: bool
     alone: bool = True
     causes: int = 1
+    beside: bool = False
     believed: tuple[tuple[float, bool], ...] = ()
     cpu: tuple[float, ...] = ()
     instead: str = ""
@@ -159,6 +160,7 @@ class Shift:
                 third=any(truth in keys for _, keys in ranked[:3]),
                 alone=leading == truth or right and self._never(weighed, leading, truth),
                 causes=len(ranked[0][1]),
+                beside=simpler,
                 believed=tuple(believed),
                 cpu=tuple(cpu),
                 instead=leading.partition("@")[0],
@@ -272,7 +274,8 @@ def table(title: str, runs: list[Run]) -> None:
     )
     ways = [(f"advised, {name}", [r for r in runs if r.way == "advised" and r.group == g]) for g, name in NAMES.items()]
     runs = [r for r in runs if r.group not in APART]
-    ways += [(way, [r for r in runs if r.way == way]) for way in ("advised", "weight a minute", "down the list")]
+    ways += [("advised", [r for r in runs if r.way == "advised"]), ("advised, the cases below", [r for r in runs if r.beside])]
+    ways += [(way, [r for r in runs if r.way == way]) for way in ("weight a minute", "down the list")]
     for name, some in ways:
         if some:
             minutes = np.array([r.minutes for r in some])
