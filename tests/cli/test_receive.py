@@ -72,7 +72,7 @@ class Sender(threading.Thread):
 def test_a_walk_is_received_printed_and_listed(run: Run, job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     plain, hidden = f"{tmp_path}/walk.csv", f"{tmp_path}/walk.csv --udp --key-file {tmp_path}/key"
     sender = Sender(monkeypatch, hidden, plain)
-    done = run("receive", str(job), "--port", "0", "--passphrase-file", str(tmp_path / "words"))
+    done = run("receive", str(job), "--port", "0", "--plain-too", "--passphrase-file", str(tmp_path / "words"))
     sender.join()
     assert (done.status, sender.status) == (0, [0, 0])
     assert "Account 77F1 (network); its key is in the vault as key/network." in done.out

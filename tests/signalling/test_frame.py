@@ -20,7 +20,7 @@ from loopwright.signalling.event_block import events_in
 from loopwright.signalling.frame import Content, Head, build, content_of, framed, hidden_in, parse, revealed, usual
 from loopwright.signalling.key import Key, keys_of
 from loopwright.signalling.stream import MOST_FRAME, Cut, Piece, Splitter, datagram
-from loopwright.signalling.verdict import _BEYOND_DOUBT, Account, Answer, Desk, events_of, judge
+from loopwright.signalling.verdict import _BEYOND_DOUBT, Account, Answer, Desk, Why, events_of, judge
 from loopwright.store.aes import ChainedAes
 from often import often
 
@@ -248,6 +248,16 @@ def test_a_key_read_the_other_way_is_told() -> None:
     verdict = judge(octets, NOW, desk)
     assert verdict.answer is Answer.DUH
     assert "read as characters" in verdict.reason
+
+
+def test_who_has_a_key_is_not_spoken_for_in_plain_unless_that_is_said() -> None:
+    octets = framed(b'"SIA-DCS"0001L0#AAA1[#AAA1|NBA1]')
+    refused = judge(octets, NOW, DESK)
+    assert (refused.answer, refused.why, refused.record) == (Answer.DUH, Why.IN_PLAIN, False)
+    said = Desk(accounts={"AAA1": Account(keys=(KEY,), plain_too=True)}, cipher=CIPHER, draw=os.urandom)
+    taken = judge(octets, NOW, said)
+    assert (taken.answer, taken.why, taken.record) == (Answer.ACK, None, True)
+    assert taken.warnings == ("the account has a key, and the message came in plain.",)
 
 
 @given(st.sampled_from(frames()), st.lists(st.tuples(st.integers(0, 200), st.binary(min_size=1, max_size=3)), max_size=4))

@@ -82,7 +82,7 @@ VERBS: dict[str, tuple[Callable[..., int], str]] = {
     "receive": (
         receive.receive,
         "FILE [--host ADDRESS] [--port N] [--test-h H] [--poll-s S] [--flushed] [--no-vault | --passphrase-file FILE | --passphrase-fd N] "
-        "[--show-key]",
+        "[--plain-too] [--show-key]",
     ),
     "received": (received.received, "FILE [TO] [--since N] [--force] [--json]"),
     "send": (send.send, "ADDRESS:PORT [WALK] [--udp] [--at-once] [--key-file FILE | --ask-key] [--characters]"),

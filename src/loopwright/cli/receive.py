@@ -35,6 +35,7 @@ def receive(
     poll_s: Annotated[float | None, Parameter(show_default=False)] = None,
     flushed: Flag = False,
     no_vault: Flag = False,
+    plain_too: Flag = False,
     show_key: Flag = False,
     passphrase_file: Annotated[str | None, Parameter(show_default=False)] = None,
     passphrase_fd: Annotated[int | None, Parameter(show_default=False)] = None,
@@ -45,8 +46,8 @@ def receive(
     RESPONDS TO AN ALARM: what the control unit reports comes here and goes to no receiving centre. Tell the customer and the centre first.
 
     Accounts and keys are those of the job's vault: account/NAME is a number, key/NAME the key that goes with it. What comes in plain
-    from an account that is not listed is kept and marked so. A message is acknowledged once it is in shop.yaml.received.db.
-    `loopwright received` lists what is there.
+    from an account with a key is refused; from an account that is not listed it is kept and marked so. A message is acknowledged once it
+    is in shop.yaml.received.db. `loopwright received` lists what is there.
 
     For example:
 
@@ -69,6 +70,8 @@ def receive(
         Acknowledge only what the disk has written, so that it outlasts a loss of power; slower.
     no_vault
         List no account and open no vault.
+    plain_too
+        Take plain messages of accounts with a key too; otherwise anybody on the network could speak for them.
     show_key
         Print the keys, on a terminal only, to be entered at the control unit.
     passphrase_file
@@ -79,6 +82,7 @@ def receive(
     from loopwright.cli.file import STDIN, read_job
     from loopwright.cli.passphrase import Words
     from loopwright.receiver.server import NotOpened, Place
+    from loopwright.store.accounts import accounts_in
     from loopwright.store.file import StoreError
     from loopwright.store.secret import no_core
     from loopwright.store.vault import vault_path
@@ -92,7 +96,8 @@ def receive(
         vault = None
         if not no_vault and vault_path(Path(file)).exists():
             vault = _opened(Path(file), Words(passphrase_file, passphrase_fd, piped=False))
-        return _receive(Path(file), job.title, place, vault, flushed=flushed, show_key=show_key)
+        listed = accounts_in(vault, plain_too=plain_too) if vault else ()
+        return _receive(Path(file), job.title, place, vault, listed, flushed=flushed, show_key=show_key)
     except (StoreError, NotOpened) as error:
         raise Refusal(str(error)) from None
 
@@ -110,7 +115,7 @@ def _opened(job: Path, words: Words) -> Vault:
     return open_vault(vault_path(job), words.passphrase(), note=audit.note)
 
 
-def _receive(job: Path, title: str, place: Place, vault: Vault | None, *, flushed: bool, show_key: bool) -> int:
+def _receive(job: Path, title: str, place: Place, vault: Vault | None, listed: tuple[Listed, ...], *, flushed: bool, show_key: bool) -> int:
     import secrets
     from datetime import UTC, datetime
 
@@ -118,11 +123,9 @@ def _receive(job: Path, title: str, place: Place, vault: Vault | None, *, flushe
     from loopwright.receiver.intake import Bench
     from loopwright.receiver.running import Running
     from loopwright.signalling.verdict import Desk
-    from loopwright.store.accounts import accounts_in
     from loopwright.store.aes import ChainedAes
     from loopwright.store.received import ReceivedFile, received_path
 
-    listed = accounts_in(vault) if vault else ()
     desk = Desk(accounts={each.number: each.account for each in listed}, cipher=ChainedAes(), draw=secrets.token_bytes)
     waiting: queue.Queue[Happening] = queue.Queue(MOST_WAITING)
     missed = [0]

@@ -108,8 +108,9 @@ class Intake:
     def _refused(self, verdict: Verdict, octets: bytes, now: datetime, way: Way, peer: str) -> None:
         account = verdict.head.account if verdict.head else ""
         self._tally.refuse(
-            _KINDS[verdict.answer], verdict.reason, at=now, way=way, peer=peer, octets=octets, answer=verdict.answer, account=account
-        )
+            _KINDS[verdict.answer], verdict.reason, at=now, way=way, peer=peer, octets=octets, answer=verdict.answer, account=account,
+            why=verdict.why,
+        )  # fmt: skip
 
     def _gather(self, before: int) -> None:
         """Wait as long as each turn of the loop brings more, and keep what there is when it does not."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from loopwright.signalling.received import Listener, Matter, Notice, Refused, Way
-from loopwright.signalling.verdict import Answer
+from loopwright.signalling.verdict import Answer, Why
 
 SHOWN_BYTES = 256
 
@@ -25,7 +25,7 @@ class Tally:
 
     def refuse(
         self, kind: str, reason: str, *, at: datetime, way: Way, peer: str, octets: bytes = b"",
-        answer: Answer = Answer.SILENCE, account: str = "",
+        answer: Answer = Answer.SILENCE, account: str = "", why: Why | None = None,
     ) -> None:  # fmt: skip
         """Count what was refused, and tell it where that was not done too often of late."""
         self.counts[kind] += 1
@@ -34,7 +34,7 @@ class Tally:
             return
         self._left -= 1
         self._tell(
-            Refused(at=at, way=way, peer=peer, reason=reason, answer=answer, account=account, octets=octets[:SHOWN_BYTES])
+            Refused(at=at, way=way, peer=peer, reason=reason, answer=answer, account=account, octets=octets[:SHOWN_BYTES], why=why)
         )  # fmt: skip
 
     def second(self, now: datetime) -> None:

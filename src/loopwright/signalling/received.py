@@ -18,7 +18,7 @@ from typing import NamedTuple, Protocol
 
 from loopwright.signalling.contact_id import QUALIFIERS, ContactId
 from loopwright.signalling.made_often import made_often
-from loopwright.signalling.verdict import Answer, Event, Verdict
+from loopwright.signalling.verdict import Answer, Event, Verdict, Why
 from loopwright.signalling.words import event_words
 
 
@@ -190,6 +190,7 @@ class Refused:
     answer: Answer = Answer.SILENCE
     account: str = ""
     octets: bytes = field(default=b"", repr=False)
+    why: Why | None = None
 
 
 class Matter(StrEnum):

@@ -55,12 +55,29 @@ class Answer(StrEnum):
     SILENCE = "DROP"
 
 
+class Why(StrEnum):
+    """Why a frame is not taken."""
+
+    DAMAGED = "damaged"
+    NO_MESSAGE = "no message"
+    TIME = "wrong time"
+    WRONG_KEY = "wrong key"
+    MISREAD_KEY = "key read another way"
+    NO_KEY = "no key"
+    IN_PLAIN = "in plain"
+    NO_EVENT = "no event"
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Account:
-    """Keys a message of this account may use, none for plain ones only; and the same keys read another way, tried only to say so."""
+    """Keys a message of this account may use, none for plain ones only; and the same keys read another way, tried only to say so.
+
+    ``plain_too``: with a key it may send in plain all the same. Otherwise anybody on the network could speak for it.
+    """
 
     keys: tuple[Key, ...] = ()
     misread: tuple[Key, ...] = ()
+    plain_too: bool = False
 
 
 @made_often
@@ -76,6 +93,7 @@ class Verdict:
     warnings: tuple[str, ...] = ()
     skew_s: float | None = None
     key_form: Form | None = None
+    why: Why | None = None
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -112,11 +130,11 @@ def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
         try:
             frame = parse(octets)
         except (Damaged, Unreadable) as error:
-            return Verdict(answer=Answer.SILENCE, reason=str(error))
+            return Verdict(answer=Answer.SILENCE, reason=str(error), why=Why.DAMAGED)
         head, binary = frame.head, frame.binary_check
         plain, digits = (None, hidden_in(frame)) if head.encrypted else (content_of(frame), "")
     if head.token in REPLIES:
-        return Verdict(answer=Answer.SILENCE, reason="this is an answer, not a message.", head=head)
+        return Verdict(answer=Answer.SILENCE, reason="this is an answer, not a message.", head=head, why=Why.NO_MESSAGE)
     account = desk.account(head)
     warnings = [] if account or not desk.accounts else [NOT_LISTED]
     if binary:
@@ -124,13 +142,15 @@ def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
     if head.encrypted:
         return _encrypted(head, digits, now, desk, account or Account(), warnings)
     if plain is None:
-        return _declined(head, "what follows the data is neither extended data nor a time.")
+        return _declined(head, Why.NO_EVENT, "what follows the data is neither extended data nor a time.")
     return _clear(head, plain, now, desk, account, warnings)
 
 
 def _clear(head: Head, content: Content, now: datetime, desk: Desk, account: Account | None, warnings: list[str]) -> Verdict:
     """Return what becomes of a message that came in plain."""
     if account and account.keys:
+        if not account.plain_too:
+            return _declined(head, Why.IN_PLAIN, "the account has a key, and the message came in plain.", content)
         warnings.append("the account has a key, and the message came in plain.")
     skew = None if content.at is None else (content.at - now).total_seconds()
     if content.time_said is not None and content.at is None:
@@ -156,12 +176,15 @@ def _encrypted(head: Head, digits: str, now: datetime, desk: Desk, account: Acco
                 content=content,
                 skew_s=skew,
                 key_form=key.form,
+                why=Why.TIME,
             )
         return _carried(head, content, now, desk, warnings, skew, key)
     for key in account.misread:
         if brought_out(digits, key, desk.cipher):
-            return _declined(head, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
-    return _declined(head, "no key held for the account fits." if account.keys else "no key is held for the account.")
+            return _declined(head, Why.MISREAD_KEY, f"the key fits only when it is read as {key.form} ({key.bits} bit).")
+    if account.keys:
+        return _declined(head, Why.WRONG_KEY, "no key held for the account fits.")
+    return _declined(head, Why.NO_KEY, "no key is held for the account.")
 
 
 def _carried(
@@ -175,7 +198,7 @@ def _carried(
 ) -> Verdict:
     usual_form = _BEYOND_DOUBT.get(head.token)
     if not (usual_form and usual_form.fullmatch(content.data)) and events_of(head.token, content) is None:
-        return _declined(head, "its data hold no event that can be read.", content)
+        return _declined(head, Why.NO_EVENT, "its data hold no event that can be read.", content)
     reply = _clear_answer("ACK", head) if key is None else _hidden_answer(head, now, key, desk)
     return Verdict(
         answer=Answer.ACK,
@@ -223,8 +246,8 @@ def _events(token: str, data: str) -> tuple[Event, ...] | None:
     return () if token.upper() == token else None
 
 
-def _declined(head: Head, reason: str, content: Content | None = None) -> Verdict:
-    return Verdict(answer=Answer.DUH, reason=reason, reply=_clear_answer("DUH", head), head=head, content=content)
+def _declined(head: Head, why: Why, reason: str, content: Content | None = None) -> Verdict:
+    return Verdict(answer=Answer.DUH, reason=reason, reply=_clear_answer("DUH", head), head=head, content=content, why=why)
 
 
 def wrong_time(now: datetime) -> bytes:

@@ -28,8 +28,11 @@ class Listed:
         return f"{Use.KEY}/{self.name}" if self.account.keys else ""
 
 
-def accounts_in(vault: Vault) -> tuple[Listed, ...]:
-    """Return the accounts of a vault; that each was read is noted. Raises StoreError, which says nothing of what it read."""
+def accounts_in(vault: Vault, *, plain_too: bool = False) -> tuple[Listed, ...]:
+    """Return the accounts of a vault; that each was read is noted. ``plain_too``: those with a key may send in plain.
+
+    Raises StoreError, which says nothing of what it read.
+    """
     names = vault.names()
     found: dict[str, Listed] = {}
     for name in names:
@@ -40,15 +43,15 @@ def accounts_in(vault: Vault) -> tuple[Listed, ...]:
             raise StoreError(f"{name}: 3 to 16 hexadecimal digits make an account. What stands there is none, and is not repeated.")
         if number in found:
             raise StoreError(f"{name} and {Use.ACCOUNT}/{found[number].name} are the same number.")
-        found[number] = Listed(name=whose(name), number=number, account=_account(vault, f"{Use.KEY}/{whose(name)}", names))
+        found[number] = Listed(name=whose(name), number=number, account=_account(vault, f"{Use.KEY}/{whose(name)}", names, plain_too))
     return tuple(found.values())
 
 
-def _account(vault: Vault, name: str, names: tuple[str, ...]) -> Account:
+def _account(vault: Vault, name: str, names: tuple[str, ...], plain_too: bool) -> Account:
     if name not in names:
         return Account()
     keys = keys_of(vault.get(name).reveal().strip())
     if not keys:
         raise StoreError(f"{name}: 32, 48 or 64 hexadecimal digits, or 16, 24 or 32 characters, make a key. What stands there is none.")
     # Digits are meant as digits; that they fit as characters is found out, and told, but not taken for right.
-    return Account(keys=keys[:1], misread=keys[1:])
+    return Account(keys=keys[:1], misread=keys[1:], plain_too=plain_too)

@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.kept import KeptJob
 from loopwright.store.person import Right
+from loopwright.store.trail import MemoryTrail
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
 from loopwright.web.proving import Proving
@@ -34,13 +35,14 @@ class PortChange(BaseModel, extra="forbid"):
     host: str = Field(default=HERE, max_length=64)
     port: str = Field(default=str(USUAL_PORT), max_length=8)
     test_h: str = Field(default="1", max_length=8)
+    plain_too: Literal["", "yes"] = ""
     query: str = Field(default="", max_length=8000)
     held: str = Field(default="", max_length=64)
 
 
 def add_port(app: FastAPI, draw: Drawn, session: Session, proving: Proving) -> None:
     """Add the address, where the job is a file that what is received can be kept beside."""
-    if not isinstance(session.file, JobFile | KeptJob):
+    if not isinstance(session.file, JobFile | KeptJob | MemoryTrail):
         return
     job = session.file.path
     vaults: OpenVaults | None = getattr(app.state, "vaults", None)
@@ -73,16 +75,16 @@ def add_port(app: FastAPI, draw: Drawn, session: Session, proving: Proving) -> N
         except ValueError:
             raise NotOpened("Write the port and the hours as numbers, for example 8418 and 1.") from None
         place = Place(host=change.host, port=number, test_h=hours).checked()
-        PORTS.open(job, place, accounts(vaults, visitor), proving.clock)
+        PORTS.open(job, place, accounts(vaults, visitor, plain_too=change.plain_too == "yes"), proving.clock)
 
 
-def accounts(vaults: OpenVaults | None, visitor: Visitor) -> tuple[Listed, ...]:
+def accounts(vaults: OpenVaults | None, visitor: Visitor, *, plain_too: bool) -> tuple[Listed, ...]:
     """Return the accounts of the vault, none where there is no vault. Raises StoreError, when it is shut too."""
     from loopwright.store.accounts import accounts_in
 
     if vaults is None or not vaults.path.exists():
         return ()
     try:
-        return accounts_in(vaults.vault(holder_of(visitor)))
+        return accounts_in(vaults.vault(holder_of(visitor)), plain_too=plain_too)
     except Shut:
         raise StoreError(VAULT_SHUT) from None

@@ -11,6 +11,8 @@ from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from loopwright.web.refused import Turned, Turnings
+
 if TYPE_CHECKING:
     from loopwright.receiver.running import Running
     from loopwright.receiver.server import Place
@@ -31,6 +33,10 @@ class Standing:
     until: datetime
     left_min: int
     accounts: tuple[tuple[str, str], ...]
+    plain_too: bool
+    turned: tuple[Turned, ...]
+    turnings: int
+    """How many refusals there were, those that are shown no more among them."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,6 +44,8 @@ class _Open:
     running: Running
     keeper: ReceivedFile
     accounts: tuple[tuple[str, str], ...]
+    plain_too: bool
+    turnings: Turnings
     clock: Callable[[], datetime]
 
     def end(self) -> None:
@@ -66,14 +74,19 @@ class Ports:
             if self._found(job) is not None:
                 raise NotOpened("A port is open for this job already: close it first.")
             desk = Desk(accounts={each.number: each.account for each in listed}, cipher=ChainedAes(), draw=secrets.token_bytes)
-            keeper = ReceivedFile(received_path(job))
+            keeper, turnings = ReceivedFile(received_path(job)), Turnings()
             try:
-                running = Running(place, Bench(desk=desk, keeper=keeper, tell=lambda _: None, clock=lambda: clock().astimezone(UTC)))
+                # Events are read where they are kept.
+                bench = Bench(desk=desk, keeper=keeper, tell=turnings.hear, clock=lambda: clock().astimezone(UTC), each=False)
+                running = Running(place, bench)
             except BaseException:
                 keeper.close()
                 raise
             accounts = tuple((each.number, each.key_name) for each in listed)
-            self._open[job.resolve()] = _Open(running=running, keeper=keeper, accounts=accounts, clock=clock)
+            plain_too = any(each.account.plain_too for each in listed)
+            self._open[job.resolve()] = _Open(
+                running=running, keeper=keeper, accounts=accounts, plain_too=plain_too, turnings=turnings, clock=clock
+            )
 
     def standing(self, job: Path) -> Standing | None:
         """Return how the port of a job stands, None where it is shut."""
@@ -89,6 +102,9 @@ class Ports:
             until=running.until,
             left_min=-(-left // timedelta(minutes=1)),
             accounts=found.accounts,
+            plain_too=found.plain_too,
+            turned=found.turnings.latest(),
+            turnings=found.turnings.count,
         )
 
     def extend(self, job: Path) -> None:
