@@ -76,7 +76,7 @@ def said_at(change: ProveChange, now: datetime) -> str:
 def changed(change: ProveChange, record: Record, job: Job, items: Mapping[str, Item], by: By, found: Callable[[Record], Found]) -> Record:
     """Return the record with what was said. Raises JobError with the field and the words.
 
-    ``found`` works out how everything stands by a record. What is said after a certificate was issued takes it back.
+    ``found`` works out how everything stands by a record. What is found or signed for after a certificate was issued takes it back.
     """
     if change.do == "issue":
         return _issued(record, by, found)
@@ -97,7 +97,9 @@ def changed(change: ProveChange, record: Record, job: Job, items: Mapping[str, I
         "gate": lambda: _gated(change, record, job, by),
         "photo": lambda: _photographed(change, record, items, by),
     }
-    return replace(acts[change.do](), issued=None)
+    made = acts[change.do]()
+    # How the place is left proves nothing and takes nothing back.
+    return made if change.do == "gate" else replace(made, issued=None)
 
 
 def _item(change: ProveChange, items: Mapping[str, Item]) -> Item:
