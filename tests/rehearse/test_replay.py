@@ -14,7 +14,8 @@ from loopwright.job.read import read
 from loopwright.programme.response import Response
 from loopwright.rehearse.part import OTHERS, part_of
 from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, ZonePlan
-from loopwright.rehearse.promise import Broken, Tried
+from loopwright.rehearse.promise import Broken, Trial, Tried
+from loopwright.rehearse.promises import areas
 from loopwright.rehearse.reading import programme_of
 from loopwright.rehearse.rehearsal import rehearse
 from loopwright.rehearse.replay import replayed
@@ -23,7 +24,7 @@ from loopwright.rehearse.state import Output, begin, tick_s
 from loopwright.rehearse.step import TICK, step
 from loopwright.rehearse.table import table_of
 from often import often
-from rehearse.test_promises import broken, good, with_cell
+from rehearse.test_promises import broken, good, shared, with_cell
 
 RIGHTS = ("both", "both", "set", "unset", "none")
 
@@ -38,17 +39,17 @@ def drawn(random: Random) -> Job:
         if random.random() < 0.6:
             words["unset"] = Response.IGNORED
         zones[name] = replace(zone, response={state: str(word) for state, word in words.items()})
-    areas = {}
+    made = {}
     for name, area in job.areas.items():
         lies = tuple(each for each, zone in zones.items() if name in zone.areas)
-        areas[name] = replace(area, entry_doors=lies[:1], walked_past=lies[1:2], walk_s=random.choice([10.0, 60.0]))
+        made[name] = replace(area, entry_doors=lies[:1], walked_past=lies[1:2], walk_s=random.choice([10.0, 60.0]))
     users = {
         name: replace(user, areas={area: random.choice(RIGHTS) for area in job.areas}, duress=random.random() < 0.3)
         for name, user in job.users.items()
     }
     reports = {each: random.choice(["yes", "no"]) for each in ("alarm", "cancel", "override", "hold-up", "tamper", "duress")}
     return replace(
-        job, areas=areas, zones=zones, users=users, programme=replace(job.programme, **choices(random)),
+        job, areas=made, zones=zones, users=users, programme=replace(job.programme, **choices(random)),
         signalling=replace(job.signalling, reports={**job.signalling.reports, **reports}),
     )  # fmt: skip
 
@@ -131,3 +132,16 @@ def test_a_story_that_forgets_a_lock_out_is_not_told() -> None:
     twice = (*told.story, told.story[-1])
     assert replayed(whole, part, tried.known_as, told.story) is not None
     assert replayed(whole, part, tried.known_as, twice) is None
+
+
+@pytest.mark.parametrize("walk_s, kept", [(10.0, True), (500.0, False)])
+def test_in_to_a_shared_area_somebody_walks_with_all_that_share_it_set(walk_s: float, kept: bool) -> None:
+    """By itself a shared area is never set: the walk is played in the whole with the areas that share it."""
+    job = shared()
+    job = replace(job, areas={**job.areas, "lobby": replace(job.areas["lobby"], walk_s=walk_s, entered="full")})
+    trial = Trial(job, programme_of(job))
+    found = [each for each in areas.walk(trial) if each.subject.startswith("areas/lobby")]
+    assert (found == []) == kept and not trial.otherwise
+    for each in found:
+        assert {event.place for _, event in each.course if event.kind == "set"} == set(job.areas["lobby"].common_to)
+        assert plays(trial.whole, each)

@@ -197,8 +197,12 @@ class Trial:
         return self._reached(part)
 
     def walked(self, areas: Iterable[str], walk: Walk) -> Tried:
-        """Return what somebody on a lawful walk can meet: only what lies on the way is there."""
-        part = part_of(self.whole, areas, (walk.door,), observers=("report",))
+        """Return what somebody on a lawful walk can meet: only what lies on the way is there.
+
+        In to a shared area somebody walks who unsets it, or one of the areas that share it: these are there too.
+        """
+        there = (*areas, *self.whole.areas[walk.area].serves)
+        part = part_of(self.whole, there, (walk.door,), observers=("report",))
         plans = {name: replace(plan, serves=tuple(set(plan.serves) - {OTHERS})) for name, plan in part.areas.items() if name != OTHERS}
         past = {name: replace(self.whole.zones[name], followed=False) for name in walk.past if name != walk.door}
         return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, walk=walk))

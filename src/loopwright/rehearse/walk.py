@@ -14,9 +14,10 @@ def events(programme: Programme) -> list[Event]:
     """Return what the walker may do, and the ends of times."""
     route = _route(programme)
     owner = {area: [who.name for who in programme.people if who.right(area, "set")][:1] for area in programme.areas}
-    leaver = [who.name for who in programme.people if who.right(route.area, "unset")][:1]
+    ends = (route.area, *programme.areas[route.area].serves)
+    leaver = [(each, who.name) for each in ends for who in programme.people if who.right(each, "unset")][:1]
     found = [Event("set", area, who, state) for area, names in owner.items() for who in names for state in range(route.states)]
-    found += [Event("unset", route.area, who) for who in leaver]
+    found += [Event("unset", area, who) for area, who in leaver]
     found += [Event("activated", each) for each in dict.fromkeys((route.door, *route.past))] + [Event("shut", route.door)]
     found += [Event("end", area) for area in programme.areas]
     found += [
