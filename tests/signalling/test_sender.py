@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -15,7 +16,7 @@ from loopwright.store.aes import ChainedAes
 
 NOW = datetime(2026, 1, 15, 12, tzinfo=UTC)
 KEY, CIPHER = Key(bytes(range(32))), ChainedAes()
-DESK = Desk(accounts={"AAA1": Account(keys=(KEY,))}, cipher=CIPHER, draw=os.urandom)
+DESK = Desk(accounts={"AAA1": Account(keys=(KEY,), plain_too=True)}, cipher=CIPHER, draw=os.urandom)
 
 
 def sending(*, hidden: bool, data: str = "#AAA1|1130 01 001", token: str = "ADM-CID") -> Sending:
@@ -55,6 +56,14 @@ def test_what_cannot_be_processed_is_not_sent_again() -> None:
     declined = under_way.answered(reply, NOW)
     assert declined.fate is Fate.DECLINED
     assert declined.due(NOW + timedelta(hours=1)) == (declined, None)
+
+
+def test_in_plain_an_account_with_a_key_is_declined() -> None:
+    under_way, octets = sending(hidden=False).due(NOW)
+    assert octets is not None
+    reply = judge(octets, NOW, replace(DESK, accounts={"AAA1": Account(keys=(KEY,))})).reply
+    assert reply is not None
+    assert under_way.answered(reply, NOW).fate is Fate.DECLINED
 
 
 def test_silence_is_answered_by_repeats_and_then_an_end() -> None:
