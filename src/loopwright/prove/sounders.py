@@ -26,7 +26,7 @@ def sounder_items(job: Job, power: PowerForecast) -> Iterator[Item]:
     for name in job.equipment:
         sheet = job.sheet_of(name)
         if sheet.kind is Kind.STROBE:
-            yield _sounder(job, name, Proof.LIGHT, "Does it flash in alarm, and goes on as the programme says?")
+            yield _sounder(job, name, Proof.LIGHT, "Does it flash in alarm, and go on as the programme says?")
         if sheet.kind is not Kind.SOUNDER:
             continue
         outside = sheet.self_powered or "hold-off" in sheet.loads
