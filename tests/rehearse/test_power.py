@@ -50,5 +50,5 @@ def test_a_supply_that_goes_is_sent_before_it_is_gone() -> None:
 
 
 def test_what_is_not_said_of_power_coming_back_is_told() -> None:
-    told = rehearse(good()).not_covered
+    told = rehearse(with_unit(good(blind_s=None), after_power=None)).not_covered
     assert any("data sheet does not say" in line for line in told) and any("inputs are ignored" in line for line in told)

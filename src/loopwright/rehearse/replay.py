@@ -181,7 +181,7 @@ class _Stage:
         return bool(self.state.get(f"{zone}.open"))
 
     def _passes(self, event: Event, scene: Scene) -> None:
-        """Open a contact that is not followed and shut it again, or make a detector see movement."""
+        """Open a contact that is not followed and shut it again, or activate a detector once."""
         zone, contact = self.whole.zones[event.place], self.whole.zones[event.place].contact
         if contact and self._open(event.place) == (event.kind == "activated"):
             self._does(Event("shut" if event.kind == "activated" else "activated", event.place))

@@ -83,7 +83,7 @@ def event_words(programme: Programme, event: Event) -> str:
         case "clear-latched":
             return f"{who} clears the {event.place}"
         case "activated":
-            return f"{place} {'opens' if _contact(programme, event.place) else 'sees movement'}"
+            return f"{place} {'opens' if _contact(programme, event.place) else 'is activated'}"
         case "shut":
             return f"{place} shuts"
         case "end":
