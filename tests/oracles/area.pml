@@ -73,10 +73,14 @@ hidden byte said[160];
 #define SOUND said[108]
 #define CONFIRMS said[109]
 #define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
-#define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent */
+#define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent,
+  4 a warning while an alarm is not cleared */
 #define BACKUNSET said[112] /* a unit that forgets its set state without power */
+#define ITSELF(a) said[113 + a] /* an area that sets itself */
+#define WARNING(a) said[116 + a] /* how long it warns before; 0: not at all */
+#define FOB(p) said[119 + p]
 
-byte mode[3], part[3], door[3], memory[3], starter[3], clk[3];
+byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk[3];
 byte opened[3], trips[3], inhibited[3];
 byte cond[5]; /* tamper, hold-up, path, mains, battery */
 byte power, powerclk;
@@ -90,10 +94,16 @@ hidden byte d, counts, rings, moved, first[3], started, some, same;
 #define ANYOPEN(a, s) (STANDS(0, a, s) || STANDS(1, a, s) || STANDS(2, a, s))
 #define INWAY1(z, a) (FOLLOWED(z) && IN(z, a) && CONTACT(z) && opened[z] && WAY(NOW(z, a)))
 #define INWAY(a) (INWAY1(0, a) || INWAY1(1, a) || INWAY1(2, a))
-#define OVER(c, p) (PREVENTS(c) == 0 || PREVENTS(c) == 1 || (PREVENTS(c) == 2 && ENGINEER(p)))
+#define OVER(c, p) (PREVENTS(c) == 0 || (!FOB(p) && (PREVENTS(c) == 1 || (PREVENTS(c) == 2 && ENGINEER(p)))))
 #define FREE(a, s, p) ((!ANYOPEN(a, s) || OVER(0, p)) && (!memory[a] || OVER(1, p)) && (!cond[0] || OVER(2, p)) \
   && (!cond[1] || OVER(3, p)) && (!cond[2] || OVER(4, p)) && (!cond[3] || OVER(5, p)) && (!cond[4] || OVER(6, p)))
-#define MAYCLEAR(by, p) (CLEARS(p) && (by == 0 || (by == 1 && ENGINEER(p))))
+/* Nobody is there when an area sets itself: what is not ignored is in the way, and so may be what nothing is remembered of. */
+#define NOTHING(a) ((!ANYOPEN(a, 0) || !PREVENTS(0)) && (!memory[a] || !PREVENTS(1)) && (!cond[0] || !PREVENTS(2)) && (!cond[1] || !PREVENTS(3)) \
+  && (!cond[2] || !PREVENTS(4)) && (!cond[3] || !PREVENTS(5)) && (!cond[4] || !PREVENTS(6)))
+#define UNSEEN1(z, a) (IN(z, a) && !FOLLOWED(z))
+#define UNSEEN(a) ((PREVENTS(0) && (UNSEEN1(0, a) || UNSEEN1(1, a) || UNSEEN1(2, a))) || \
+  (!CONDITIONS && (PREVENTS(2) || PREVENTS(3) || PREVENTS(4) || PREVENTS(5) || PREVENTS(6))))
+#define MAYCLEAR(by, p) (CLEARS(p) && !FOB(p) && (by == 0 || (by == 1 && ENGINEER(p))))
 #define CAUSE1(z, x) (FOLLOWED(z) && CONTACT(z) && opened[z] && DOES(z, 0) == x)
 #define CAUSEIN(a) ((CAUSE1(0, H24) && IN(0, a)) || (CAUSE1(1, H24) && IN(1, a)) || (CAUSE1(2, H24) && IN(2, a)))
 #define CAUSE(x) (CAUSE1(0, x) || CAUSE1(1, x) || CAUSE1(2, x))
@@ -149,7 +159,8 @@ inline period1(z, a) { if :: FOLLOWED(z) && IN(z, a) -> trips[z] = 0 :: else fi 
 inline period(a) { if :: MOST && FORGETS == 1 -> period1(0, a); period1(1, a); period1(2, a); told[a] = 0 :: else fi }
 inline leave_out1(z, a, s) { if :: STANDS(z, a, s) -> inhibited[z] = 1 :: else fi }
 inline leave_out(a, s) { if :: PREVENTS(0) -> leave_out1(0, a, s); leave_out1(1, a, s); leave_out1(2, a, s) :: else fi }
-inline begins_exit(a, s) { period(a); part[a] = s; mode[a] = EXIT; door[a] = 0; clk[a] = 0 }
+inline warns_no_more(a) { warns[a] = 0; warnclk[a] = 0 }
+inline begins_exit(a, s) { period(a); warns_no_more(a); part[a] = s; mode[a] = EXIT; door[a] = 0; clk[a] = 0 }
 inline changed(a) { /* row 18 */
   if
   :: SERVED(a) && HAS(2) -> if
@@ -259,15 +270,17 @@ inline shuts(z) {
 #define SOUNDSFOR(a) (sound[a] -> SOUNDFOR : NONE)
 #define CONFIRMFOR(a) (confirm[a] >= 3 -> CONFIRM : NONE)
 #define BLINDS (power == BLIND -> BLINDFOR : NONE)
-#define DUE(a) (clk[a] == LASTS(a) || reportclk[a] == REPORTFOR(a) || soundclk[a] == SOUNDSFOR(a) || confirmclk[a] == CONFIRMFOR(a))
-#define RUNS(a) (LASTS(a) != NONE || REPORTFOR(a) != NONE || SOUNDSFOR(a) != NONE || CONFIRMFOR(a) != NONE)
+#define WARNSFOR(a) (warns[a] -> WARNING(a) : NONE)
+#define DUE(a) (clk[a] == LASTS(a) || warnclk[a] == WARNSFOR(a) || reportclk[a] == REPORTFOR(a) || soundclk[a] == SOUNDSFOR(a) || confirmclk[a] == CONFIRMFOR(a))
+#define RUNS(a) (LASTS(a) != NONE || warns[a] || REPORTFOR(a) != NONE || SOUNDSFOR(a) != NONE || CONFIRMFOR(a) != NONE)
 inline ticks(a) {
   if :: LASTS(a) != NONE -> clk[a]++ :: else fi;
+  if :: warns[a] -> warnclk[a]++ :: else fi;
   if :: REPORTFOR(a) != NONE -> reportclk[a]++ :: else fi;
   if :: SOUNDSFOR(a) != NONE -> soundclk[a]++ :: else fi;
   if :: CONFIRMFOR(a) != NONE -> confirmclk[a]++ :: else fi
 }
-inline stopped(a) { clk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
+inline stopped(a) { clk[a] = 0; warnclk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
 
 inline tidy() { d = 0; counts = 0; rings = 0; moved = 0; first[0] = 0; first[1] = 0; first[2] = 0; started = 0; some = 0; same = 0 }
 
@@ -286,6 +299,7 @@ ROWS
        (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) -> assert(false) }
   :: d_step { ASKED == 2 && mode[0] == ENTRY && starter[0] == 0 -> assert(false) }
   :: d_step { ASKED == 3 && MOST && FOLLOWED(0) && IN(0, 0) && trips[0] == MOST && mode[0] != UNSET && report[0] == 0 -> assert(false) }
+  :: d_step { ASKED == 4 && warns[0] && memory[0] -> assert(false) }
   :: d_step { POWER && power != GONE -> power = GONE; stopped(0); stopped(1); stopped(2); powerclk = 0 }
   :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0;
        if :: BACKUNSET -> back_unset(0); back_unset(1); back_unset(2) :: else fi }

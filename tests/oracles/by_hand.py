@@ -28,13 +28,19 @@ AREA_ROWS = """
        if :: mode[@] == ENTRY -> report[@] = WAITS; reportclk[@] = 0 :: else -> opens_window(@) fi }
   :: d_step { WORKS && sound[@] && soundclk[@] == SOUNDFOR -> quiet_sound(@) }
   :: d_step { WORKS && confirm[@] >= 3 && confirmclk[@] == CONFIRM -> confirm[@] = 0; confirmclk[@] = 0 }"""
+ITSELF_ROWS = """
+  :: d_step { ITSELF(@) && WORKS && mode[@] == UNSET && WARNING(@) && !warns[@] -> warns[@] = 1; warnclk[@] = 0 }
+  :: d_step { ITSELF(@) && WORKS && mode[@] == UNSET && !WARNING(@) && NOTHING(@) -> begins_exit(@, 0); changed(@) }
+  :: d_step { WORKS && warns[@] && warnclk[@] == WARNING(@) && NOTHING(@) -> begins_exit(@, 0); changed(@) }
+  :: d_step { WORKS && warns[@] && warnclk[@] == WARNING(@) && (!NOTHING(@) || UNSEEN(@)) -> warns_no_more(@) }
+  :: d_step { WORKS && warns[@] && ANYBODY(MAYSET(#, @) || MAYUNSET(#, @)) -> warns_no_more(@) }"""
 PERSON_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] != UNSET && ANYBODY(MAYUNSET(#, @)) -> leaves(@); changed(@) }
   :: d_step { HAS(@) && WORKS && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
        ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
        memory[@] = 0; quiet_report(@); quiet_sound(@) }"""
 SET_ROWS = """
-  :: d_step { HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(MAYSET(#, @) && FREE(@, $, #)) ->
+  :: d_step { HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
        leave_out(@, $); begins_exit(@, $); changed(@) }"""
 ZONE_ROWS = """
   :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) -> activated(~) }
@@ -56,6 +62,7 @@ def model(*, breadth_first: bool = False) -> str:
     rows = [AREA_ROWS.replace("@", area) for area in three] + [LATCHED_ROWS] + [FAULT_ROWS.replace("%", each) for each in "234"]
     rows += [PERSON_ROWS.replace("@", area) for area in three] + [ZONE_ROWS.replace("~", zone) for zone in three]
     rows += [SET_ROWS.replace("@", area).replace("$", state) for area in "01" for state in "01"]
+    rows += [ITSELF_ROWS.replace("@", area) for area in "01"]
     rows += [DOOR_ROWS.replace("@", area) for area in three]
     text = MODEL.read_text(encoding="utf-8").replace("\nROWS\n", anybody("".join(rows)) + "\n")
     if breadth_first:
@@ -79,7 +86,7 @@ def anybody(rows: str) -> str:
 
 
 def numbers(programme: Programme, asked: int = 0) -> str:
-    """Return what a programme says, in the order the model reads it, and which of three questions is asked."""
+    """Return what a programme says, in the order the model reads it, and which of four questions is asked."""
     told, tick = programme.told, tick_s(programme)
     areas = [name for name, plan in programme.areas.items() if not plan.serves]
     lobby = next((name for name, plan in programme.areas.items() if plan.serves), None)
@@ -117,4 +124,7 @@ def numbers(programme: Programme, asked: int = 0) -> str:
     found += [ticks(told.abort_s), ticks(told.cancel_s), ticks(told.confirm_s), int(told.confirm_in_entry), ticks(told.entry_alarm_s)]
     found += [int("alarm" in told.reports), int("conditions" in programme.tracks), int("power" in programme.tracks)]
     found += [int(each in programme.observers) for each in ("report", "sound", "confirm", "confirm")]
-    return " ".join(map(str, (*found, asked, int(told.after_power == "unset"))))
+    plans = [programme.areas.get(slot) for slot in slots]
+    found += [asked, int(told.after_power == "unset"), *(int(plan is not None and plan.by_itself) for plan in plans)]
+    found += [ticks(plan.warns_s) if plan else 0 for plan in plans] + [int(who is not None and who.fob) for who in three]
+    return " ".join(map(str, found))

@@ -272,3 +272,13 @@ def test_who_has_but_a_fob_overrides_nothing_and_clears_nothing() -> None:
     shut = step(made, begin(made), Event("set", "house", "the guard by fob"))
     assert shut is not None and shut[0]["house.mode"] == 1
     assert step(made, {**begin(made), "house.memory": 1}, Event("clear", "house", "the guard by fob")) is None
+
+
+def test_whoever_is_made_to_put_the_setting_off_says_so_in_silence() -> None:
+    job = good()
+    users = {**job.users, "owner": replace(job.users["owner"], duress=True)}
+    house = replace(job.areas["house"], set_at="weekdays 22:00", warning_s=120.0)
+    made = programme_of(replace(job, users=users, areas={"house": house}))
+    after = step(made, {**begin(made), "house.warns": 1}, Event("put-off", "house", "the owner under duress"))
+    assert after is not None and after[0]["house.warns"] == 0
+    assert [(each.word, each.about) for each in after[1]][-1] == ("sent", "duress") and after[1][0].word == "put-off"

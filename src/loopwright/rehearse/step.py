@@ -98,7 +98,8 @@ def _happens(now: Moment, event: Event) -> bool:
         case "set" | "unset" | "clear" | "clear-latched":
             return _person_acts(now, event)
         case "its-time" | "warning-ends" | "put-off":
-            return by_itself.happens(now, event, _person_of(now, event.who))
+            person = _person_of(now, event.who)
+            return by_itself.happens(now, event, person) and _in_silence(now, place, person)
         case "end":
             return _area_clock_ends(now, place, event.over)
         case "lock":
@@ -126,10 +127,15 @@ def _person_acts(now: Moment, event: Event) -> bool:
     if person is None:
         return False
     done = setting.sets(now, event, person) if event.kind == "set" else setting.unsets(now, event.place, person)
-    if done and person.duress:
-        now.say("duress", event.place, person.name)
-        now.send("duress", event.place)
-    return done
+    return done and _in_silence(now, event.place, person)
+
+
+def _in_silence(now: Moment, area: str, person: Person | None) -> bool:
+    """Row 19: what was done with a duress code is sent in silence."""
+    if person is not None and person.duress:
+        now.say("duress", area, person.name)
+        now.send("duress", area)
+    return True
 
 
 def _person_of(now: Moment, name: str) -> Person | None:
