@@ -31,13 +31,14 @@ def small(random: Random) -> Programme:
 
 
 def with_further_ways(random: Random, made: Programme) -> Programme:
-    """Let areas set themselves, and somebody set and unset by fob."""
+    """Let areas set themselves, somebody set and unset by fob, and what is locked out come back when it was quiet."""
     areas = {}
     for name, plan in made.areas.items():
         by_itself = not plan.serves and random.random() < 0.8
         areas[name] = replace(plan, by_itself=by_itself, warns_s=10.0 * random.randint(0, 2) if by_itself else 0.0)
     fob = replace(made.people[0], name="by fob", duress=False, engineer=False, fob=True)
-    return replace(made, areas=areas, people=(*made.people, fob))
+    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2))
+    return replace(made, areas=areas, people=(*made.people, fob), told=told)
 
 
 def kinds(random: Random) -> Programme:

@@ -311,6 +311,7 @@ class Programme:
     lock_out_trips: Count = may("Alarms of one zone in a set period before it is locked out; 0 for never.", 0)
     override_open: bool = may("A user may set with zones open; they are inhibited and the override is told.", False)
     lock_out_reset: Literal["unset", "set", "midnight"] = may("When the alarms counted are forgotten.", "unset")
+    lock_out_quiet_s: Seconds | None = may("Time a zone is quiet after which its alarms are forgotten as well; silent for however long.")
     alarm_reset: Literal["user", "engineer", "remote"] = may("Who clears an alarm that happened.", "user")
     tamper_reset: Literal["user", "engineer", "remote"] = may("Who clears a tamper or hold-up that happened.", "user")
     prevents: Mapping[str, Literal["ignored", "user", "engineer", "never"]] = rows(

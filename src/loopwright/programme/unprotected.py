@@ -51,7 +51,8 @@ def _locked_out(job: Job) -> list[Unprotected]:
     told, found = job.programme, []
     if not told.lock_out_trips:
         return []
-    ends = {"unset": "when the area is unset", "set": "when it is set again", "midnight": "at midnight"}[told.lock_out_reset]
+    quiet = f", or when the zone was quiet for {time_words(told.lock_out_quiet_s)}" if told.lock_out_quiet_s else ""
+    ends = {"unset": "when the area is unset", "set": "when it is set again", "midnight": "at midnight"}[told.lock_out_reset] + quiet
     for area_id, area in job.areas.items():
         zones = _alarming(job, area_id)
         if not zones:

@@ -81,6 +81,7 @@ class Choices:
     exit_alarm: str = "alarm"
     trips: int = 0
     trips_reset: str = "unset"
+    trips_quiet_s: float = 0.0
     alarm_reset: str = "user"
     tamper_reset: str = "user"
     prevents: tuple[tuple[str, str], ...] = tuple(USUAL_PREVENTION.items())

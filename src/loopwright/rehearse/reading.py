@@ -129,6 +129,7 @@ def choices_of(job: Job) -> Choices:
         exit_alarm=told.exit_alarm,
         trips=told.lock_out_trips,
         trips_reset=told.lock_out_reset,
+        trips_quiet_s=told.lock_out_quiet_s or 0.0,
         alarm_reset=told.alarm_reset,
         tamper_reset=told.tamper_reset,
         prevents=_prevention(told),

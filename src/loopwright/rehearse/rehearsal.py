@@ -132,6 +132,5 @@ def _left_out(job: Job) -> list[str]:
     if len(job.areas) > 1:
         found.append("Times of several areas against each other are searched only where areas share a zone or one of them is shared.")
     if job.programme.lock_out_trips:
-        found.append("Lock-out is forgotten as the programme says; a unit that forgets it after a quiet time does so sooner.")
         found.append("A zone that an unconfirmed alarm would leave inhibited stays as it is.")
     return found

@@ -32,6 +32,7 @@ ENDS = {
     "report-clock": "report-ends",
     "sound-clock": "sound-ends",
     "confirm-clock": "confirm-ends",
+    "quiet-clock": "quiet-ends",
 }
 
 
@@ -262,7 +263,7 @@ class _Stage:
     def _knows(self, output: Output) -> bool:
         if not output.place:
             return True
-        if output.place not in self.part.areas:
+        if output.place not in self.part.areas or (output.word == "trips-forgotten" and output.about not in ("", *self.followed)):
             return False
         observer = OBSERVED_REPORTS.get(output.about) if output.word == "sent" else OBSERVED_WORDS.get(output.word)
         return observer is None or (observer in self.part.observers and self.part.observes(output.place))

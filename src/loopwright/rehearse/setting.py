@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import CONDITIONS, Person
-from loopwright.rehearse.state import ENTRY, EXIT, NOBODY, NOT_USED, SET, SETTLING, UNSET, USED, Event, fields
+from loopwright.rehearse.state import ENTRY, EXIT, NOBODY, NOT_USED, SET, SETTLING, UNSET, USED, Event, fields, forgets_when_quiet
 
 
 def sets(now: Moment, event: Event, person: Person) -> bool:
@@ -87,10 +87,12 @@ def _begin_period(now: Moment, area: str) -> None:
 
 def forget_trips(now: Moment, zones: list[str]) -> None:
     """Row 21: the alarms counted are forgotten."""
-    known = fields(now.programme)
+    known, timed = fields(now.programme), forgets_when_quiet(now.programme)
     for name in zones:
         if f"{name}.trips" in known:
             now[f"{name}.trips"] = 0
+        if name in timed:
+            now.begin(f"{name}.quiet-clock")
 
 
 def exit_ends(now: Moment, area: str, open_zone: str) -> bool:

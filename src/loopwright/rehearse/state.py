@@ -109,6 +109,12 @@ def may_be_inhibited(programme: Programme, zone: str) -> bool:
     return who in ("user", "engineer") or (who == "never" and any(programme.areas[area].serves for area in plan.areas))
 
 
+def forgets_when_quiet(programme: Programme) -> list[str]:
+    """Return the followed zones whose alarms are forgotten when they were quiet for a time."""
+    told = programme.told
+    return [name for name in programme.followed if told.trips_quiet_s and f"{name}.trips" in fields(programme)]
+
+
 def known(programme: Programme) -> list[str]:
     """Return the zones that are told apart as the one that started entry: the followed, and all where confirmation asks for another."""
     return list(programme.zones) if "confirm" in programme.observers else programme.followed
@@ -126,12 +132,13 @@ def begin(programme: Programme) -> dict[str, int]:
 
 
 def clocks(programme: Programme) -> list[str]:
-    """Return the clocks there are: one for exit or entry of each area, one for each observer, power coming back, the walk."""
+    """Return the clocks there are: one for exit or entry of each area, one for each observer, quiet zones, power coming back, the walk."""
     areas = [name for name, area in programme.areas.items() if not area.stand_in]
     found = [f"{name}.clock" for name in areas]
     found += [f"{name}.warning-clock" for name in areas if programme.areas[name].warns_s]
     watched = [name for name in areas if programme.observes(name)]
     found += [f"{name}.{each}-clock" for name in watched for each in ("report", "sound", "confirm") if each in programme.observers]
+    found += [f"{name}.quiet-clock" for name in forgets_when_quiet(programme)]
     found += ["power-clock"] if "power" in programme.tracks else []
     return found + (["walk-clock"] if programme.walk else [])
 
@@ -152,6 +159,7 @@ def running(programme: Programme, read: Callable[[str], int]) -> dict[str, float
         if area.warns_s and read(f"{name}.warns"):
             found[f"{name}.warning-clock"] = area.warns_s
         found |= _observing(programme, name, read) if programme.observes(name) else {}
+    found |= {f"{name}.quiet-clock": told.trips_quiet_s for name in forgets_when_quiet(programme) if read(f"{name}.trips")}
     if "power" in programme.tracks and read("power") == BLIND:
         found["power-clock"] = told.blind_s
     if programme.walk and read("walk") == WALKING:
@@ -185,6 +193,7 @@ def tick_s(programme: Programme) -> float:
         times_s += [told.abort_s, told.cancel_s or 0.0, told.entry_alarm_s]
     times_s += [told.sounder_s] if "sound" in programme.observers else []
     times_s += [told.confirm_s] if "confirm" in programme.observers else []
+    times_s += [told.trips_quiet_s] if forgets_when_quiet(programme) else []
     times_s += [told.blind_s] if "power" in programme.tracks else []
     times_s += [programme.walk.lasts_s] if programme.walk else []
     return math.gcd(*(round(10 * time_s) for time_s in times_s)) / 10 or 1.0

@@ -13,7 +13,23 @@ from loopwright.programme.response import ON_THE_WAY, Response
 from loopwright.rehearse import by_itself, observe, setting, walk, zone
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import CONDITIONS, Person, Programme
-from loopwright.rehearse.state import BLIND, ENTRY, EXIT, GONE, ON, SET, SETTLING, UNSET, Effect, Event, Output, clocks, running, tick_s
+from loopwright.rehearse.state import (
+    BLIND,
+    ENTRY,
+    EXIT,
+    GONE,
+    ON,
+    SET,
+    SETTLING,
+    UNSET,
+    Effect,
+    Event,
+    Output,
+    clocks,
+    forgets_when_quiet,
+    running,
+    tick_s,
+)
 
 TICK = Event("tick")
 CENTRE = "centre"
@@ -111,6 +127,8 @@ def _happens(now: Moment, event: Event) -> bool:
             for area in now.programme.areas:
                 now.say("trips-forgotten", area)
             return True
+        case "quiet-ends":
+            return zone.quiet_ends(now, place)
         case "others-set" | "others-unset" | "others-stir":
             return _stand_in(now, event)
     return False
@@ -280,5 +298,7 @@ def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str
 def _of_zone(programme: Programme, name: str) -> Iterator[Event]:
     plan = programme.zones[name]
     yield Event("activated", name)
+    if name in forgets_when_quiet(programme):
+        yield Event("quiet-ends", name)
     if plan.contact and (plan.followed or (programme.told.set_by == "final-door" and Response.FINAL_EXIT in plan.does)):
         yield Event("shut", name)

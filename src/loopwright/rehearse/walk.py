@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from loopwright.rehearse.plan import Programme, Walk
-from loopwright.rehearse.state import ARRIVED, AT_KEYPAD, SET, UNSET, WALKING, Effect, Event
+from loopwright.rehearse.state import ARRIVED, AT_KEYPAD, SET, UNSET, WALKING, Effect, Event, forgets_when_quiet
 
 Core = Callable[[Programme, Callable[[str], int], Event], Effect | None]
 
@@ -20,6 +20,7 @@ def events(programme: Programme) -> list[Event]:
     found += [Event("unset", area, who) for area, who in leaver]
     found += [Event("activated", each) for each in dict.fromkeys((route.door, *route.past))] + [Event("shut", route.door)]
     found += [Event("end", area) for area in programme.areas]
+    found += [Event("quiet-ends", name) for name in forgets_when_quiet(programme)]
     found += [
         Event(f"{each}-ends", area) for area in programme.areas for each in ("report", "sound", "confirm") if each in programme.observers
     ]
@@ -47,7 +48,7 @@ def _coming_in(programme: Programme, route: Walk, read: Callable[[str], int], ev
     """Set everything and be away (the walk not begun), come in by the door, pass what is to be passed, unset."""
     walk = read("walk")
     match event.kind:
-        case "end" | "report-ends" | "sound-ends" | "confirm-ends":
+        case "end" | "quiet-ends" | "report-ends" | "sound-ends" | "confirm-ends":
             return walk
         case "set" | "lock":
             return walk if walk == AT_KEYPAD else None
@@ -73,7 +74,7 @@ def _going_out(programme: Programme, route: Walk, read: Callable[[str], int], ev
     """Set, pass what is to be passed, open the door and shut it behind: then nothing more happens."""
     walk = read("walk")
     match event.kind:
-        case "end" | "report-ends" | "sound-ends" | "confirm-ends":
+        case "end" | "quiet-ends" | "report-ends" | "sound-ends" | "confirm-ends":
             return walk
         case "set" if walk == AT_KEYPAD:
             return WALKING if event.place == route.area else walk

@@ -100,6 +100,7 @@ def event_words(programme: Programme, event: Event) -> str:
         "others-unset": "one of the other areas is unset",
         "others-stir": "something changes in the other areas, all of them set",
         "report-ends": f"the reporting time of {place} is over",
+        "quiet-ends": f"{place} was quiet for its time",
         "sound-ends": f"the sounders' time of {place} is over",
         "confirm-ends": f"the confirmation time of {place} is over",
         "tick": "time goes by",

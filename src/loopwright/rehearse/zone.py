@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loopwright.programme.response import ON_THE_WAY, Response
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.setting import ends_by_act, leave, served
+from loopwright.rehearse.setting import ends_by_act, forget_trips, leave, served
 from loopwright.rehearse.state import (
     ANOTHER,
     ENTRY,
@@ -18,6 +18,7 @@ from loopwright.rehearse.state import (
     USED,
     USED_AGAIN,
     fields,
+    forgets_when_quiet,
     known,
     number_of,
 )  # fmt: skip
@@ -37,8 +38,31 @@ def opens(now: Moment, name: str) -> bool:
     if now.programme.told.shared_zones == "all" and len(areas) > 1 and any(now[f"{area}.mode"] == UNSET for area in areas):
         areas = tuple(area for area in areas if now[f"{area}.mode"] == UNSET)
     counted = [_answer(now, name, area) for area in areas]
-    if any(counted) and f"{name}.trips" in fields(now.programme):
-        now[f"{name}.trips"] = now[f"{name}.trips"] + 1
+    if any(counted):
+        _count(now, name)
+    return True
+
+
+def _count(now: Moment, name: str) -> None:
+    """Row 7: one more alarm of a zone towards its lock-out; the time it has been quiet begins anew."""
+    if f"{name}.trips" in fields(now.programme):
+        now[f"{name}.trips"] = min(now[f"{name}.trips"] + 1, now.programme.told.trips)
+        _not_quiet(now, name)
+
+
+def _not_quiet(now: Moment, name: str) -> None:
+    if name in forgets_when_quiet(now.programme):
+        now.begin(f"{name}.quiet-clock")
+
+
+def quiet_ends(now: Moment, name: str) -> bool:
+    """Row 21a: a zone was quiet for a time, and its alarms are forgotten."""
+    if not now[f"{name}.trips"]:
+        return False
+    now.due = f"{name}.quiet-clock"
+    forget_trips(now, [name])
+    for area in now.programme.zones[name].areas:
+        now.say("trips-forgotten", area, name)
     return True
 
 
@@ -71,6 +95,8 @@ def _answer(now: Moment, name: str, area: str) -> bool:
     quiet = _quiet(now, name) if mode != UNSET else ""
     if quiet:
         now.say(quiet, area, name)
+        if quiet == "locked-out":
+            _not_quiet(now, name)
         return False
     if does is Response.TAMPER:
         return _latches(now, name, area, "tamper")
@@ -158,6 +184,5 @@ def entry_ends(now: Moment, area: str) -> bool:
         now.send("exit-error", area)
     name = "" if starter in (NOBODY, ANOTHER) else known(now.programme)[starter - 2]
     _alarm(now, name, area, "external")
-    if f"{name}.trips" in fields(now.programme):
-        now[f"{name}.trips"] = min(now[f"{name}.trips"] + 1, now.programme.told.trips)
+    _count(now, name)
     return True

@@ -52,12 +52,12 @@ def _once(trial: Trial) -> Iterator[Broken]:
 
 def _too_long(trial: Trial, found: Tried, area: str) -> Iterator[Broken]:
     """Hold what the sounders come to in one go, and in a set period, against the law; an alarm that sounds anew is the story."""
-    most = most_soundings(trial, area)
     lasts_s, name = trial.whole.told.sounder_s, trial.whole.areas[area].name
     for bounds, goal, silent, when in (
         (trial.law.in_one_go, "in-one-go", False, "in one go"),
         (trial.law.in_all, "in-all", True, "in one set period"),
     ):
+        most = most_soundings(trial, area, without_break=not silent)
         total_s = None if most is None else most * lasts_s
         for bound in bounds:
             if bound.most_s is None or (total_s is not None and total_s <= bound.most_s):
@@ -70,8 +70,8 @@ def _too_long(trial: Trial, found: Tried, area: str) -> Iterator[Broken]:
             yield Broken(promise="sounds", subject=f"areas/{area}#{goal}", sentence=sentence, story=told.story, course=told.course)
 
 
-def most_soundings(trial: Trial, area: str) -> int | None:
-    """Return how often the sounders of an area can be started in a set period, or None where nothing bounds it.
+def most_soundings(trial: Trial, area: str, *, without_break: bool = False) -> int | None:
+    """Return how often the sounders of an area can be started in a set period, or ``without_break``; None where nothing bounds it.
 
     Lock-out bounds the alarms of each zone, unless they are forgotten in between; what is latched (tamper, hold-up) it does not bound.
     """
@@ -85,7 +85,10 @@ def most_soundings(trial: Trial, area: str) -> int | None:
                 return None
         if any(each not in QUIET | {Response.TAMPER, Response.HOLD_UP} for each in does):
             count += told.trips
-    return count + EXIT_ERRORS
+    count += EXIT_ERRORS
+    # No zone is forgotten as long as all of it is over before one can have been quiet for its time.
+    lasts = bool(told.trips_quiet_s) and not (without_break and count * told.sounder_s < told.trips_quiet_s)
+    return None if lasts else count
 
 
 def _again(found: Tried, area: str, silent: bool) -> list[Taken]:
