@@ -90,6 +90,10 @@ class Told(NamedTuple):
     row: Row | None
     course: Course
 
+    def breaks(self, promise: str, subject: str, sentence: str) -> Broken:
+        """Return the promise it breaks."""
+        return Broken(promise=promise, subject=subject, sentence=sentence, story=self.story, course=self.course)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Tried:

@@ -39,7 +39,7 @@ def cancel(trial: Trial) -> Iterator[Broken]:
         story = found.told(("uncancelled", area), partial(found.reached.taken, uncancelled))
         if story:
             sentence = f"{plan.name}: an alarm that was sent is unset or cleared in the cancel window, and no cancel is sent."
-            yield Broken(promise="cancel", subject="signalling/reports/cancel", sentence=sentence, story=story.story, course=story.course)
+            yield story.breaks("cancel", "signalling/reports/cancel", sentence)
         both_s = plan.entry_s + told.abort_s
         for bound in trial.law.entry_and_abort if told.abort_s else ():
             if not bound.holds(both_s):
@@ -57,12 +57,8 @@ def confirm(trial: Trial) -> Iterator[Broken]:
     for area, plan in trial.whole.areas.items():
         found = trial.search((area,), observers=("confirm",), each=2)
         if not found.once(("confirms",), partial(found.reached.taken, _confirms)):
-            yield Broken(
-                promise="confirm",
-                subject=f"areas/{area}#confirm",
-                sentence=f"{plan.name}: no alarm can be confirmed by a second zone.",
-                story=(),
-            )
+            sentence = f"{plan.name}: no alarm can be confirmed by a second zone."
+            yield Broken(promise="confirm", subject=f"areas/{area}#confirm", sentence=sentence)
         for one, two in _pairs(trial, area):
             yield from _one_circuit(trial, area, one, two)
 
@@ -85,7 +81,7 @@ def _one_circuit(trial: Trial, area: str, one: str, two: str) -> Iterator[Broken
     if told:
         words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
         sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
-        yield Broken(promise="confirm", subject=f"zones/{two}/circuit", sentence=sentence, story=told.story, course=told.course)
+        yield told.breaks("confirm", f"zones/{two}/circuit", sentence)
 
 
 def _confirms(row: Row) -> bool:
@@ -115,13 +111,7 @@ def not_all_locked_out(trial: Trial) -> Iterator[Broken]:
         if stories and all(stories):
             first_told = next(story for story in stories if story)
             sentence = f"{plan.name}: every zone can come to be locked out, one after the other, with nothing sent."
-            yield Broken(
-                promise="not-all-locked-out",
-                subject=f"areas/{area}#locked-out",
-                sentence=sentence,
-                story=first_told.story,
-                course=first_told.course,
-            )
+            yield first_told.breaks("not-all-locked-out", f"areas/{area}#locked-out", sentence)
 
 
 def _locked_out(found: Reached, area: str, zone: str) -> list[Taken]:

@@ -35,7 +35,7 @@ def way_back(trial: Trial) -> Iterator[Broken]:
             told = found.told(("stuck", area, name, wanted), partial(_stuck, found.reached, area, name, wanted))
             if told:
                 sentence = f"It can come to where nobody can {words}{'' if told.story else ': from the start'}."
-                yield Broken(promise="way-back", subject=f"areas/{area}#{goal}", sentence=sentence, story=told.story, course=told.course)
+                yield told.breaks("way-back", f"areas/{area}#{goal}", sentence)
 
 
 Goal = tuple[int, int | None]
@@ -67,7 +67,7 @@ def setting(trial: Trial) -> Iterator[Broken]:
             told = found.told(("untold", area, name), partial(_sets_untold, found, area, name, field))
             if told:
                 words = f"{trial.whole.areas[area].name} is set although {CONDITION_WORDS[name]}, and nobody is told."
-                yield Broken(promise="setting", subject=f"programme/prevents/{name}", sentence=words, story=told.story, course=told.course)
+                yield told.breaks("setting", f"programme/prevents/{name}", words)
 
 
 def openable(trial: Trial, area: str) -> list[str]:
@@ -130,7 +130,7 @@ def shared(trial: Trial) -> Iterator[Broken]:
                 told = found.told((goal, lobby, served), partial(_out_of_step, found.reached, lobby, served, goal))
                 if told:
                     sentence = f"{plan.name} {words}."
-                    yield Broken(promise="shared", subject=f"areas/{lobby}#{goal}", sentence=sentence, story=told.story, course=told.course)
+                    yield told.breaks("shared", f"areas/{lobby}#{goal}", sentence)
 
 
 def _out_of_step(found: Reached, lobby: str, served: tuple[str, ...], goal: str) -> list[Taken]:
@@ -185,13 +185,7 @@ def _walked(trial: Trial, name: str, route: Walk) -> Iterator[Broken]:
         way = f"out of {trial.whole.areas[name].name} by {door}" if route.out else f"in by {door} to {trial.whole.areas[name].name}"
         which = "out" if route.out else "in"
         sentence = f"Walking {way} in {route.lasts_s:g} s ends in trouble."
-        yield Broken(
-            promise="walk",
-            subject=f"areas/{name}/entry_doors#{route.door}-{which}",
-            sentence=sentence,
-            story=told.story,
-            course=told.course,
-        )
+        yield told.breaks("walk", f"areas/{name}/entry_doors#{route.door}-{which}", sentence)
 
 
 def _unlawful(row: Row) -> bool:

@@ -21,17 +21,12 @@ def schedule(trial: Trial) -> Iterator[Broken]:
         if not plan.warns_s:
             told = found.told(("unannounced", area), partial(found.reached.taken, _unannounced))
             if told:
-                yield Broken(
-                    promise="schedule",
-                    subject=f"areas/{area}/warning_s",
-                    story=told[0],
-                    sentence=f"{plan.name} sets itself without a warning.",
-                )
+                yield told.breaks("schedule", f"areas/{area}/warning_s", f"{plan.name} sets itself without a warning.")
         if trial.whole.told.centre:
             told = found.told(("untold failure", area), partial(found.reached.taken, _fails_untold))
             if told:
                 sentence = f"{plan.name} cannot set itself, and stays unset with nobody told."
-                yield Broken(promise="schedule", subject="signalling/reports/setting-failed", sentence=sentence, story=told[0])
+                yield told.breaks("schedule", "signalling/reports/setting-failed", sentence)
 
 
 def _unannounced(row: Row) -> bool:

@@ -43,7 +43,7 @@ def _comes_back_unset(trial: Trial, area: str) -> Iterator[Broken]:
         unit = next(key for key, sheet in units.items() if sheet.after_power)
         sentence = f"{trial.whole.areas[area].name} was set when all power was lost, and comes back unset."
         subject = f"sheets/equipment/{unit}/after_power"
-        yield Broken(promise="power", subject=subject, sentence=sentence, story=told.story, course=told.course)
+        yield told.breaks("power", subject, sentence)
 
 
 def _unsets(area: str, row: Row) -> bool:
@@ -68,7 +68,7 @@ def _warms_up(trial: Trial, area: str) -> Iterator[Broken]:
             sentence = (
                 f"Power comes back, inputs are ignored for {blind_s:g} s, and {zone} warms up for {warm_up_s:g} s: it raises an alarm."
             )
-            yield Broken(promise="power", subject=f"zones/{name}#warm-up", sentence=sentence, story=told.story, course=told.course)
+            yield told.breaks("power", f"zones/{name}#warm-up", sentence)
 
 
 def _warm_up_s(trial: Trial, zone: str) -> float:
@@ -109,4 +109,4 @@ def _goes_untold(trial: Trial, area: str) -> Iterator[Broken]:
     told = found.told(("goes untold",), lambda: reached.taken(lambda row: row.event.kind == "power-lost", there))
     if told:
         sentence = "Mains fail, the battery runs flat, all power is gone, and nothing is sent of any of it."
-        yield Broken(promise="power", subject="signalling/reports/mains-failure", sentence=sentence, story=told.story, course=told.course)
+        yield told.breaks("power", "signalling/reports/mains-failure", sentence)

@@ -27,7 +27,7 @@ def sounds(trial: Trial) -> Iterator[Broken]:
         told = found.told(("mute", area), partial(found.reached.taken, partial(_mute, area)))
         if told:
             sentence = f"{plan.name}: an alarm does not start the sounders."
-            yield Broken(promise="sounds", subject="programme/sounder_s", sentence=sentence, story=told.story, course=told.course)
+            yield told.breaks("sounds", "programme/sounder_s", sentence)
         else:
             yield from _too_long(trial, found, area)
     yield from _once(trial)
@@ -67,7 +67,7 @@ def _too_long(trial: Trial, found: Tried, area: str) -> Iterator[Broken]:
                 continue
             amount = "any number of times" if total_s is None else f"{total_s:g} s"
             sentence = f"{name}: the sounders can sound {amount} {when}; {bound.words} allows {bound.most_s:g} s."
-            yield Broken(promise="sounds", subject=f"areas/{area}#{goal}", sentence=sentence, story=told.story, course=told.course)
+            yield told.breaks("sounds", f"areas/{area}#{goal}", sentence)
 
 
 def most_soundings(trial: Trial, area: str, *, without_break: bool = False) -> int | None:

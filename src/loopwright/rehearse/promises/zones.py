@@ -71,7 +71,7 @@ def _silent(trial: Trial, found: Tried, name: str, area: str, part: int, state: 
     entry = row is not None and any(each.word == "entry" for each in row.outputs)
     instead = "it starts the entry time, though it is no declared entry door" if entry else "nothing happens"
     sentence = f"{zone[0].upper()}{zone[1:]} is expected to raise an alarm in {state}, and {instead}."
-    yield Broken(promise="watched", subject=f"zones/{name}/response/{state}", sentence=sentence, story=told.story, course=told.course)
+    yield told.breaks("watched", f"zones/{name}/response/{state}", sentence)
 
 
 def _answered(row: Row, area: str, entry_door: bool) -> bool:
@@ -123,7 +123,7 @@ def _not_sent(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Brok
         if told:
             by = f" of {trial.whole.zones[zone].text}" if zone else ""
             sentence = f"The {what}{by} in {trial.whole.areas[area].name} is not signalled."
-            yield Broken(promise="answers", subject=f"signalling/reports/{what}", sentence=sentence, story=told.story, course=told.course)
+            yield told.breaks("answers", f"signalling/reports/{what}", sentence)
 
 
 def _sounds_otherwise(trial: Trial, found: Tried, area: str, zone: str) -> Iterator[Broken]:
@@ -155,4 +155,4 @@ def _sounds_otherwise(trial: Trial, found: Tried, area: str, zone: str) -> Itera
                 words, stands = trial.whole.zones[zone].text, f"while {trial.whole.areas[area].name} is {when}"
                 sentence = f"{words[0].upper()}{words[1:]} sounds {heard} {stands}; {cell.words} has {' or '.join(cell.allowed)}."
                 subject = f"zones/{zone}/response/{when if when == 'unset' else FULL}"
-                yield Broken(promise="answers", subject=subject, sentence=sentence, story=told.story, course=told.course)
+                yield told.breaks("answers", subject, sentence)
