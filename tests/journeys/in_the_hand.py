@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -32,6 +33,19 @@ def idle(page: Any) -> None:
     page.wait_for_function(
         "() => !document.querySelector('[aria-busy]') && !Object.keys(localStorage).some((name) => /^(said|proved):/.test(name))"
     )
+
+
+def kept_whole(page: Any, room: str) -> None:
+    """Wait until a room is kept whole in this browser, and its worker stands before it."""
+    until(page, f"async () => navigator.serviceWorker.controller && Boolean(await caches.match(new URL('{room}/seen', location.href)))")
+
+
+def until(page: Any, truth: str) -> None:
+    """Wait until something is true; what takes time itself is waited for each time."""
+    end_s = time.monotonic() + 120
+    while not page.evaluate(truth):
+        assert time.monotonic() < end_s, f"never came true: {truth}"
+        page.wait_for_timeout(50)
 
 
 def fits_the_hand(page: Any) -> None:

@@ -32,6 +32,8 @@ from loopwright.web.lan import Network, entrance_for, names_for, speaks_tls
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
+from .in_the_hand import kept_whole, until
+
 PASSWORDS = {"Ada": "correct horse battery", "Rita": "blue ladder, no rungs"}
 SIZES = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
 
@@ -111,14 +113,6 @@ def sign_in(page: Any, name: str, password: str = "", code: str = "") -> None:
     page.get_by_role("button", name="Sign in").click()
 
 
-def until(page: Any, truth: str) -> None:
-    for _ in range(500):
-        if page.evaluate(truth):
-            return
-        page.wait_for_timeout(20)
-    raise AssertionError(f"never came true: {truth}")
-
-
 def change_title(page: Any, title: str) -> None:
     # The page's own keys are there when it has loaded.
     page.wait_for_load_state()
@@ -153,6 +147,27 @@ def test_somebody_comes_in_works_and_goes(open_browser: Any, served: Served, siz
     assert page.context.cookies() == []
     page.go_back()
     assert "Changed from elsewhere" not in page.content()
+
+
+def test_a_room_that_is_kept_for_the_cellar_goes_with_the_sign_in(open_browser: Any, served: Served) -> None:
+    kept = "async () => (await caches.keys()).length + (await navigator.serviceWorker.getRegistrations()).length"
+    page = open_browser()
+    page.goto(f"{served.address}/on-site")
+    sign_in(page, "Ada")
+    kept_whole(page, "on-site")
+    # The sign-in ends elsewhere while the page lies open: it says so, and keeps nothing of the room.
+    served.entrance.door.turn_out("Ada")
+    until(page, "async () => !(await caches.keys()).length")
+    page.goto(f"{served.address}/on-site")
+    sign_in(page, "Ada")
+    kept_whole(page, "on-site")
+    # What waits to be sent would go too: that is said first.
+    page.evaluate("localStorage.setItem('said:/', JSON.stringify([{ do: 'note', mark: 'x' }]))")
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_text("1 said in Prove or On site wait to be sent").wait_for()
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url(f"{served.address}/sign-in")
+    until(page, f"async () => !localStorage.length && !(await ({kept})())")
 
 
 def test_one_time_codes_are_set_up_on_the_screen_and_asked_for(open_browser: Any, served: Served) -> None:

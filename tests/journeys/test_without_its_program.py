@@ -1,4 +1,4 @@
-"""Prove where its program is gone: the room opens again, what is said waits through a reload, and nothing is lost or doubled by a kill."""
+"""Prove and On site where their program is gone: they open again, what is said waits through a reload, and nothing is lost or doubled."""
 
 from __future__ import annotations
 
@@ -19,8 +19,13 @@ import loopwright.demo
 from loopwright.prove.record import Record
 from loopwright.store.photo_file import photo_path
 from loopwright.store.proof_file import ProofFile, proof_path
+from loopwright.store.visit import VisitFile, visit_path
+from loopwright.web.app import create_app
+from loopwright.web.serve import listen
+from loopwright.web.session import Session
 
-from .in_the_hand import PHONE, idle, opened
+from .conftest import Serve
+from .in_the_hand import PHONE, idle, kept_whole, opened
 
 PICTURE = """() => {
   const made = document.createElement('canvas');
@@ -88,12 +93,6 @@ def laptop(tmp_path: Path) -> Iterator[Laptop]:
     made.kill()
 
 
-def seen_whole(page: Any) -> None:
-    """Wait until the room is kept whole in this browser, and its worker stands before it."""
-    whole = "() => navigator.serviceWorker.controller && Object.keys(localStorage).some((name) => name.startsWith('seen:'))"
-    page.wait_for_function(whole, timeout=120_000)
-
-
 def test_nothing_is_lost_or_doubled_though_the_program_is_killed_and_the_room_closed(browser: Any, laptop: Laptop) -> None:
     room = f"http://127.0.0.1:{laptop.port}/prove"
     with opened(browser, laptop.address, PHONE) as page:
@@ -104,7 +103,7 @@ def test_nothing_is_lost_or_doubled_though_the_program_is_killed_and_the_room_cl
         page.locator("#tool-calibrated_on").fill("2026-01-20")
         page.get_by_role("button", name="Read with it").click()
         page.get_by_text("Read with meter 2").wait_for()
-        seen_whole(page)
+        kept_whole(page, "prove")
         # Received, stored, and killed before the answer.
         page.locator('[id="thing:float:control"] input').fill("13.62")
         page.locator('[id="thing:float:control"] input').press("Enter")
@@ -150,3 +149,40 @@ def test_nothing_is_lost_or_doubled_though_the_program_is_killed_and_the_room_cl
         photos = photo_path(laptop.job).read_bytes()
         assert kept[-1].photo in photos.decode("ascii") and len(photos) < 250_000 < len(taken)
         assert not page.evaluate(LEFT), "what waited beside the list is gone with it"
+
+
+def test_on_site_opens_again_in_the_cellar_with_every_circuit_for_half_a_day(browser: Any, session: Session, serve: Serve) -> None:
+    app = create_app(session, token=None)
+    with serve(app) as port:
+        room = f"http://127.0.0.1:{port}/on-site"
+        opening = opened(browser, f"{room}?circuit=c01", PHONE)
+        page = opening.__enter__()
+        kept_whole(page, "on-site")
+    page.locator('[id="box:c01:"] input').fill("2.70")
+    page.locator('[id="box:c01:"] input').press("Enter")
+    page.get_by_text("is kept on this telephone").wait_for()
+    page.close()
+    # The room is opened anew without its program, at a circuit that was not looked at while there was one.
+    page = browser.contexts[-1].new_page()
+    page.goto(room)
+    page.get_by_text("The program cannot be reached; this is how it stood at").wait_for()
+    page.locator("#unsent", has_text="1 kept here, not sent yet: ").wait_for()
+    page.locator("#circuit").select_option("c05")
+    page.locator('[id="box:c05:"] input').fill("9.5")
+    page.locator('[id="box:c05:"]').get_by_role("button", name="Note").click()
+    page.locator("#unsent", has_text="9.5").wait_for()
+    page.reload()
+    page.locator("#unsent", has_text="2 kept here, not sent yet").wait_for()
+    page.locator('[id="box:c05:"]').wait_for()
+    with serve(app, on=listen("127.0.0.1", port)):
+        idle(page)
+        page.get_by_text("Understood: 9.5 kΩ").wait_for()
+        page.wait_for_function("() => !document.getElementById('unsent').textContent")
+    kept = VisitFile(visit_path(session.file.path)).load().entries
+    assert [(each.where, each.reading) for each in kept] == [("c01", "2.70 kΩ"), ("c05", "9.5 kΩ")]
+    # What was seen longer ago than anybody is let in without a password is shown no more.
+    put = "(await caches.open(name)).put(`${location.pathname}/seen`, new Response('1'))"
+    page.evaluate(f"async () => {{ for (const name of await caches.keys()) await {put}; }}")
+    with pytest.raises(Exception, match="ERR_"):
+        page.reload()
+    opening.__exit__(None, None, None)

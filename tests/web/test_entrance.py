@@ -232,6 +232,9 @@ def test_a_page_that_lies_open_keeps_no_session_alive(bench: Any) -> None:
     ina = bench.come_in("Ina")
     for _ in range(6):
         assert ina.get("/revision").status_code == 200
+        assert ina.get("/prove/news?known=").status_code == 200
+        assert ina.get("/away.js").headers["content-type"].startswith("text/javascript")
+        assert ina.get("/prove", headers={"Accept": "text/html", "Loopwright-By-Itself": "yes"}).status_code == 200
         bench.later(minutes=5)
     assert ina.get("/revision").status_code == 401
 

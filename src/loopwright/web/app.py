@@ -14,6 +14,7 @@ from loopwright.store.api_token import ApiTokens
 from loopwright.store.person import Right
 from loopwright.web.api.app import Api
 from loopwright.web.api.entry import ROOT, ApiEntry
+from loopwright.web.away import add_away
 from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.changing import add_changing
 from loopwright.web.desk_asked import add_desk
@@ -100,6 +101,7 @@ def _add_job(
     add_lists(app, draw, session)
     add_past(app, draw.steps, session)
     add_secrets(app, draw, session, sittings)
+    add_away(app)
     add_on_site(app, draw, session, clock)
     add_prove(app, draw, session, clock)
     add_desk(app, draw, session, clock)

@@ -32,8 +32,10 @@ if TYPE_CHECKING:
     from loopwright.store.certificate import Certificate
 
 SIGN_IN, STATIC = "/sign-in", "/static/"
-BY_ITSELF = frozenset({"/revision"})
+BY_ITSELF = frozenset({"/revision", "/prove/news", "/away.js"})
 """What a page that lies open asks for again and again; nobody need be sitting before it."""
+ALONE = "loopwright-by-itself"
+"""The header of whatever else a page asks for though nobody pressed anything."""
 TURN_AFTER = timedelta(minutes=15)
 """So old a token is exchanged for another one when a page is asked for."""
 PROVED_FOR = timedelta(minutes=15)
@@ -101,7 +103,7 @@ class Entrance:
     def recognise(self, request: Request) -> Inside | None:
         """Put on the request whose session its cookie stands for. Raises StoreError."""
         given, now = request.cookies.get(self.cookie, ""), self.clock()
-        by_hand = within(request.scope["path"]) not in BY_ITSELF
+        by_hand = within(request.scope["path"]) not in BY_ITSELF and ALONE not in request.headers
         inside = self.door.inside(Secret(given), now=now, by_hand=by_hand) if given else None
         if inside is None:
             return None
@@ -112,7 +114,7 @@ class Entrance:
             name=person.name, rights=rights, sitting=sitting(person, session), given_password=given_password
         )  # fmt: skip
         request.state.inside, request.state.token = inside, Secret(given)
-        if request.method == "GET" and is_visit(request) and now - session.turned_at >= TURN_AFTER:
+        if by_hand and request.method == "GET" and is_visit(request) and now - session.turned_at >= TURN_AFTER:
             # A page is asked for: the browser waits for it and has nothing else under way but what the overlap covers.
             request.state.next_token = self.door.rotate(Secret(given), now=now, overlap=OVERLAP)
         return inside

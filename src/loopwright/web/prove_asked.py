@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
@@ -32,7 +30,6 @@ WAIT_S = 6.0
 """A page that is left is noticed only when this is over [s]; so long too an act may go unanswered before it is called out."""
 LONGEST_TAG = 120
 PORT_OPEN = "Not yet. The port of the test is still open on this machine: close it above, and have the unit report to the receiving centre."
-_AWAY = files("loopwright.web").joinpath("static", "away.js")
 
 
 def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None:
@@ -65,12 +62,6 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
         found = proving.found(session.state.appraisal)
         rows = (HEAD, *event_table(found.board, found.record))
         return _file(csv_bytes(rows), "event-table.csv", "text/csv; charset=utf-8")
-
-    @app.get(f"/{ROOM}/away.js")
-    @demands(Right.READ_JOB)
-    def away() -> Response:
-        # A worker may serve what lies below its own address; the room lies beside it.
-        return Response(_AWAY.read_text(encoding="utf-8"), media_type="text/javascript", headers={"Service-Worker-Allowed": "../"})
 
     @app.get(f"/{ROOM}/photo/{{digest}}.jpg")
     @demands(Right.READ_JOB)

@@ -2,6 +2,9 @@
 
 const KEPT = `loopwright ${registration.scope}`;
 const ROOM = new URL(registration.scope).pathname;
+const SEEN = `${registration.scope}/seen`;
+// No longer than somebody is let in without giving the password again.
+const LONGEST_MS = 12 * 3600000;
 
 addEventListener("install", () => skipWaiting());
 addEventListener("activate", (event) => event.waitUntil(clients.claim()));
@@ -22,11 +25,17 @@ async function room(request) {
     else if (answer.ok && !answer.redirected && !request.headers.has("Loopwright-Held")) await keep(request.url, answer.clone());
     return answer;
   } catch (error) {
+    if (await isOld()) await caches.delete(KEPT);
     const cache = await caches.open(KEPT);
     const found = (await cache.match(request.url)) || (await cache.match(request.url, { ignoreSearch: true }));
     if (found) return found;
     throw error;
   }
+}
+
+async function isOld() {
+  const seen = await (await caches.open(KEPT)).match(SEEN);
+  return Boolean(seen) && Date.now() - Number(await seen.text()) > LONGEST_MS;
 }
 
 // A file asked for with the mark of its content never changes; another is asked for while there is somebody to ask.

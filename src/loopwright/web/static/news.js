@@ -35,11 +35,15 @@ function tell(words) {
 
 const quiet = () => !pending() && !typing();
 
+// Tells the page's own room how the program answers; 0 is not at all.
+const answered = (status) => document.dispatchEvent(new CustomEvent("answered", { detail: status }));
+
 export async function look() {
   if (asking || shut || document.hidden || pending()) return;
   asking = true;
   try {
     const reply = await fetch(`revision?since=${known}`);
+    answered(reply.status);
     if (reply.status === 403) {
       shut = true;
       trouble(stale);
@@ -53,7 +57,8 @@ export async function look() {
       if (!typing() && (answer.revision !== shown() || (answer.elsewhere && !told))) await fresh(quiet);
     }
   } catch {
-    // No answer: said as soon as somebody changes something.
+    // Said as soon as somebody changes something.
+    answered(0);
   } finally {
     asking = false;
   }

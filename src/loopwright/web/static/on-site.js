@@ -2,10 +2,12 @@
 
 import { keeper } from "./kept.js";
 import { drawn, pending, show, trouble } from "./post.js";
+import { inWords, standBy } from "./without.js";
 
 const visit = () => document.getElementById("visit")?.dataset.visit ?? "";
 // Where what is said on this page goes: the keying plan keeps its ticks with the same visit, at an address of its own.
 const here = () => document.getElementById("visit")?.dataset.to ?? "on-site";
+const five = (circuit) => `./on-site${circuit ? `?circuit=${encodeURIComponent(circuit)}` : ""}`;
 // Where the words of a refusal go, by the mark of what was sent.
 const told = new Map();
 const kept = keeper({
@@ -18,14 +20,19 @@ const kept = keeper({
     busyAt(place, false);
     if (answer.page && !left && (change.to ?? "on-site") === here()) drawn(answer.page);
     settle(place, answer.problems || []);
+    unsent();
     if (["ask", "why"].includes(change.do) && !answer.problems?.length) lead();
   },
 });
 const { run, waiting } = kept;
+const circuits = () => [...(document.getElementById("circuit")?.options || [])].filter(({ value }) => value).map(({ value }) => five(value));
+// The plan of keys is its own room, and is not kept.
+const unsent = here() === "on-site" ? standBy({ name: "on-site", parts: circuits, waiting }) : () => {};
 
 function say(change, place) {
   busyAt(place, true);
-  told.set(kept.say({ ...change, visit: visit(), to: here() }), place);
+  told.set(kept.say({ ...change, visit: visit(), to: here(), words: inWords(place, change) }), place);
+  unsent();
 }
 
 function busyAt(place, is) {
@@ -100,7 +107,7 @@ document.addEventListener("submit", (event) => {
 
 document.addEventListener("change", (event) => {
   const field = event.target;
-  if (field.matches("[data-circuit]")) return show(`./on-site${field.value ? `?circuit=${encodeURIComponent(field.value)}` : ""}#five`);
+  if (field.matches("[data-circuit]")) return show(`${five(field.value)}#five`);
   if (field.matches("[data-find-of]")) {
     const kept = { circuit: field.dataset.findOf, find: field.value };
     return show(`./on-site?${new URLSearchParams(Object.entries(kept).filter(([, text]) => text))}#where`);

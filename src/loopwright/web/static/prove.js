@@ -2,11 +2,10 @@
 
 import { keeper } from "./kept.js";
 import { photographed } from "./photo.js";
-import { seen, standBy } from "./without.js";
+import { inWords, standBy } from "./without.js";
 import { drawn, fresh, pending, show, trouble } from "./post.js";
 
 const SOUND = "proving-sound";
-const [MOST_NAMED, LONGEST_WORDS] = [12, 120];
 const sheet = () => document.getElementById("proving");
 const told = new Map();
 const { say, sayWith, run, waiting } = keeper({
@@ -19,33 +18,15 @@ const { say, sayWith, run, waiting } = keeper({
     busyAt(place, false);
     if (answer.page && !left) drawn(answer.page);
     settle(place, answer.problems || []);
-    unsent(left);
+    unsent();
   },
 });
+const unsent = standBy({ name: "prove", parts: () => [...document.querySelectorAll("a[data-part]")].map((link) => link.getAttribute("href")), waiting });
 
 function busyAt(place, is) {
   if (!place?.isConnected) return;
   if (is) place.setAttribute("aria-busy", "true");
   else place.removeAttribute("aria-busy");
-}
-
-let away = false;
-
-// After a reload without the program the sheet is drawn as it was: what was said since stands here until it is sent.
-function unsent(left) {
-  const place = document.getElementById("unsent");
-  if (!place) return;
-  const named = waiting().slice(-MOST_NAMED).map((each) => each.words).filter(Boolean);
-  const said = left ? `${left} kept here, not sent yet${named.length ? `: ${named.join("; ")}` : ""}.` : "";
-  const stood = away ? `The program cannot be reached; this is how it stood at ${seen() || "the last answer"}. What you say is kept here.` : "";
-  place.textContent = [stood, said].filter(Boolean).join(" ");
-}
-
-// What is said, in a line: what stands beside the field or the button, and what was typed or pressed.
-function inWords(place, change) {
-  const of = place.querySelector("[aria-label]")?.getAttribute("aria-label") || place.getAttribute("aria-label") || place.closest("[aria-label]")?.getAttribute("aria-label") || "";
-  const what = change.text || change.answer || Object.values(change.fields || {}).filter(Boolean).join(", ") || place.textContent.trim();
-  return `${of}${of && " – "}${what}`.slice(0, LONGEST_WORDS);
 }
 
 // A refusal stands where it was typed until that is put right, whatever is drawn meanwhile; what was taken shows what is kept.
@@ -90,7 +71,7 @@ function put(place, more = {}) {
   place.dataset.sent = same;
   busyAt(place, true);
   told.set(say({ ...change, record: sheet().dataset.record, words: inWords(place, change) }), place);
-  unsent(waiting().length);
+  unsent();
 }
 
 document.addEventListener("submit", (event) => {
@@ -107,7 +88,7 @@ async function photograph(field) {
   try {
     const change = { do: "photo", key: field.dataset.photo, record: sheet().dataset.record, words: field.getAttribute("aria-label") };
     told.set(await sayWith(change, "photo", await photographed(file)), place);
-    unsent(waiting().length);
+    unsent();
   } catch {
     busyAt(place, false);
     settle(place, [{ path: "photo", message: `This browser cannot read ‘${file.name}’ as a picture: choose a photograph, as JPEG or PNG.` }]);
@@ -199,8 +180,6 @@ async function listen() {
       if (!sheet()) return;
       const answer = await fetch(`prove/news?known=${encodeURIComponent(sheet().dataset.tag)}`);
       if (answer.status === 401 || answer.status === 403) return;
-      reached(answer.ok);
-      if (answer.ok && !waiting().length) standBy();
       const { tag } = answer.ok ? await answer.json() : {};
       // An act that is still open may by now have gone unanswered for too long.
       const due = sheet()?.dataset.open === "yes";
@@ -211,16 +190,9 @@ async function listen() {
       }
       await rest(answer.ok ? 300 : 4000);
     } catch {
-      reached(false);
       await rest(4000);
     }
   }
-}
-
-function reached(is) {
-  if (away === !is) return;
-  away = !is;
-  unsent(waiting().length);
 }
 
 const rest = (ms) => new Promise((go) => setTimeout(go, ms));
@@ -232,12 +204,9 @@ function begin() {
   } catch {
     // A private window.
   }
-  unsent(waiting().length);
 }
 
 document.addEventListener("drawn", begin);
 begin();
 run();
 listen();
-// Once the page stands.
-if (sheet()) setTimeout(standBy, 1000);

@@ -8,6 +8,7 @@ import "./fold.js";
 import "./lists.js";
 import "./news.js";
 import "./search.js";
+import "./sign-out.js";
 
 function folded(key) {
   const query = new URLSearchParams(location.search);
