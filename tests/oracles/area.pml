@@ -74,16 +74,36 @@ hidden byte said[160];
 #define CONFIRMS said[109]
 #define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
 #define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent,
-  4 a warning while an alarm is not cleared */
+  4 a warning while an alarm is not cleared, 5 the output on while the first area is unset */
 #define BACKUNSET said[112] /* a unit that forgets its set state without power */
 #define ITSELF(a) said[113 + a] /* an area that sets itself */
 #define WARNING(a) said[116 + a] /* how long it warns before; 0: not at all */
 #define FOB(p) said[119 + p]
+#define OUT said[122] /* what a switched output follows, or nothing */
+#define HOW said[123] /* as long as it lasts, for a time from each beginning, until cleared */
+#define OUTFOR said[124] /* NONE: no time */
+#define OUTIN(a) said[125 + a]
+#define OALARM 1
+#define OCONFIRMED 2
+#define OTAMPER 3
+#define OHOLD 4
+#define OSET 5
+#define OUNSET 6
+#define OENTRY 7
+#define OEXIT 8
+#define OSOUNDER 9
+#define OPATH 10 /* mains 11, battery 12 */
+#define OFAULT 13
+#define OCHIME 14
+#define OSOAK 15
+#define OLOCKED 16
+#define MOMENT (OUT >= OCHIME)
 
 byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk[3];
 byte opened[3], trips[3], inhibited[3];
 byte cond[5]; /* tamper, hold-up, path, mains, battery */
 byte power, powerclk;
+byte lit, litclk, lasting[3]; /* the switched output; where an alarm, or a confirmed one, lasts */
 byte report[3], reportclk[3], told[3], sound[3], soundclk[3], confirm[3], confirmclk[3];
 hidden byte d, counts, rings, moved, first[3], started, some, same;
 
@@ -109,6 +129,21 @@ hidden byte d, counts, rings, moved, first[3], started, some, same;
 #define CAUSE(x) (CAUSE1(0, x) || CAUSE1(1, x) || CAUSE1(2, x))
 #define WORKS (power != GONE)
 
+/* The switched output begins with what it follows, and ends when that lasts nowhere any more; a moment needs a time. */
+inline lights() { if :: HOW == 2 || OUTFOR != NONE || !MOMENT && HOW == 0 -> lit = 1; litclk = 0 :: else fi }
+inline begins(a, what) {
+  if :: OUT == what && OUTIN(a) -> lights(); if :: what <= OCONFIRMED -> lasting[a] = 1 :: else fi :: else fi
+}
+inline fails(c) { if :: (OUT == OPATH + c - 2 || OUT == OFAULT) && cond[c] -> lights() :: else fi }
+inline unlatched(yes) { if :: HOW == 2 && (yes) -> lit = 0; litclk = 0 :: else fi }
+#define LATCHED(c) (OUT == OTAMPER + c)
+#define LASTSIN(a) (OUTIN(a) && ((OUT <= OCONFIRMED && lasting[a]) || (OUT == OSET && (mode[a] == SET || mode[a] == ENTRY)) || \
+  (OUT == OUNSET && mode[a] == UNSET) || (OUT == OENTRY && mode[a] == ENTRY) || (OUT == OEXIT && mode[a] == EXIT) || (OUT == OSOUNDER && sound[a])))
+#define LASTS_STILL (LASTSIN(0) || LASTSIN(1) || LASTSIN(2) || (LATCHED(0) && cond[0]) || (LATCHED(1) && cond[1]) || \
+  ((OUT == OPATH || OUT == OFAULT) && cond[2]) || ((OUT == OPATH + 1 || OUT == OFAULT) && cond[3]) || ((OUT == OPATH + 2 || OUT == OFAULT) && cond[4]))
+inline settle() { if :: OUT && HOW == 0 && lit && !MOMENT && !LASTS_STILL -> lit = 0; litclk = 0 :: else fi }
+#define LITRUNS (lit && OUTFOR != NONE)
+
 /* Observers: what an area gives out is told to them at once. */
 inline quiet_report(a) { report[a] = 0; reportclk[a] = 0 }
 inline quiet_sound(a) { sound[a] = 0; soundclk[a] = 0 }
@@ -125,20 +160,20 @@ inline alarm_reported(a) {
     fi
   fi
 }
-inline sounds(a) { if :: SOUND && SOUNDFOR -> sound[a] = 1; soundclk[a] = 0 :: else fi }
+inline sounds(a) { if :: SOUND && SOUNDFOR -> sound[a] = 1; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
 inline alarm_confirms(a, who) {
   if
   :: !CONFIRMS || !CONFIRM
   :: else -> if
     :: confirm[a] == 0 -> confirm[a] = 3 + who; confirmclk[a] = 0
-    :: confirm[a] >= 3 && confirm[a] != 3 + who -> confirm[a] = 1; confirmclk[a] = 0
+    :: confirm[a] >= 3 && confirm[a] != 3 + who -> confirm[a] = 1; confirmclk[a] = 0; begins(a, OCONFIRMED)
     :: else
     fi
   fi
 }
 inline entry_begun(a) { if :: CONFIRMS && !CONFIRMENTRY -> confirm[a] = 2; confirmclk[a] = 0 :: else fi }
 inline alarm(a, who, cell) { /* row 7; cell 0 is a sound */
-  memory[a] = 1; alarm_reported(a);
+  memory[a] = 1; begins(a, OALARM); alarm_reported(a);
   if :: cell != 2 -> sounds(a) :: else fi;
   alarm_confirms(a, who)
 }
@@ -153,21 +188,21 @@ inline forget1(z, a) {
 }
 inline leaves(a) {
   mode[a] = UNSET; part[a] = 0; door[a] = 0; starter[a] = 0; clk[a] = 0;
-  forget1(0, a); forget1(1, a); forget1(2, a); is_left(a)
+  forget1(0, a); forget1(1, a); forget1(2, a); is_left(a); lasting[a] = 0; begins(a, OUNSET)
 }
 inline period1(z, a) { if :: FOLLOWED(z) && IN(z, a) -> trips[z] = 0 :: else fi }
 inline period(a) { if :: MOST && FORGETS == 1 -> period1(0, a); period1(1, a); period1(2, a); told[a] = 0 :: else fi }
 inline leave_out1(z, a, s) { if :: STANDS(z, a, s) -> inhibited[z] = 1 :: else fi }
 inline leave_out(a, s) { if :: PREVENTS(0) -> leave_out1(0, a, s); leave_out1(1, a, s); leave_out1(2, a, s) :: else fi }
 inline warns_no_more(a) { warns[a] = 0; warnclk[a] = 0 }
-inline begins_exit(a, s) { period(a); warns_no_more(a); part[a] = s; mode[a] = EXIT; door[a] = 0; clk[a] = 0 }
+inline begins_exit(a, s) { period(a); warns_no_more(a); part[a] = s; mode[a] = EXIT; door[a] = 0; clk[a] = 0; begins(a, OEXIT) }
 inline changed(a) { /* row 18 */
   if
   :: SERVED(a) && HAS(2) -> if
     :: ((SERVED(0) && mode[0] == UNSET) || (SERVED(1) && mode[1] == UNSET)) && mode[2] != UNSET -> leaves(2)
     :: mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) && (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) ->
       some = part[a]; leave_out(2, some);
-      if :: ATONCE -> period(2); part[2] = some; mode[2] = SET :: else -> begins_exit(2, some) fi
+      if :: ATONCE -> period(2); part[2] = some; mode[2] = SET; begins(2, OSET) :: else -> begins_exit(2, some) fi
     :: else
     fi
   :: else
@@ -178,12 +213,12 @@ inline back_unset(a) { if :: mode[a] != UNSET -> leaves(a); changed(a) :: else f
 /* Rows 3 to 5, 10. */
 inline is_set(a) {
   if :: TOPART && STATES > 1 && part[a] == 0 && door[a] == 0 -> part[a] = 1 :: else fi;
-  mode[a] = SET; door[a] = 0; clk[a] = 0; changed(a)
+  mode[a] = SET; door[a] = 0; clk[a] = 0; begins(a, OSET); changed(a)
 }
 inline error(a) {
   if
   :: FAILS -> leaves(a); changed(a)
-  :: else -> mode[a] = ENTRY; door[a] = 0; starter[a] = 0; clk[a] = 0; changed(a); sounds(a); entry_begun(a)
+  :: else -> mode[a] = ENTRY; door[a] = 0; starter[a] = 0; clk[a] = 0; changed(a); sounds(a); entry_begun(a); begins(a, OENTRY); begins(a, OSET)
   fi
 }
 inline by_act(a) { if :: SETTLE -> door[a] = SETTLING; clk[a] = 0 :: else -> door[a] = 1; is_set(a) fi }
@@ -200,15 +235,17 @@ inline entry_over(a) {
 /* An activated zone. */
 inline latches(a, c) {
   if :: CONDITIONS -> cond[c] = 1 :: else fi;
+  begins(a, OTAMPER + c);
   if :: SOUNDS(2 * c + (mode[a] != UNSET)) != 2 -> sounds(a) :: else fi
 }
 inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved: the area's mode has changed */
   d = NOW(z, a); rings = 0; moved = 0;
   if
   :: d == HOLD -> latches(a, 1)
-  :: STILL(d)
+  :: STILL(d) -> if :: d == CHIME && mode[a] == UNSET -> begins(a, OCHIME) :: d == SOAK -> begins(a, OSOAK) :: else fi
   :: else -> if
-    :: mode[a] != UNSET && (inhibited[z] || (MOST && FOLLOWED(z) && trips[z] >= MOST))
+    :: mode[a] != UNSET && (inhibited[z] || (MOST && FOLLOWED(z) && trips[z] >= MOST)) ->
+      if :: !inhibited[z] -> begins(a, OLOCKED) :: else fi
     :: else -> if
       :: d == TAMPER -> latches(a, 0)
       :: d == H24 -> counts = counts || mode[a] != UNSET; rings = 1 + SOUNDS(4 + (mode[a] != UNSET))
@@ -223,7 +260,7 @@ inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved:
       :: mode[a] == ENTRY && d == FINAL
       :: mode[a] == EXIT && d == IMM && STOPS -> leaves(a); moved = 1
       :: mode[a] == SET && d == FINAL ->
-        mode[a] = ENTRY; starter[a] = ((FOLLOWED(z) || TOGETHER) -> 2 + z : 1); clk[a] = 0; entry_begun(a); moved = 1
+        mode[a] = ENTRY; starter[a] = ((FOLLOWED(z) || TOGETHER) -> 2 + z : 1); clk[a] = 0; entry_begun(a); begins(a, OENTRY); moved = 1
       :: (d == IMM && !(mode[a] == EXIT && STOPS) && mode[a] != UNSET) || (d == ROUTE && mode[a] == SET) -> counts = 1; rings = 1
       fi
     fi
@@ -288,18 +325,24 @@ active proctype control() {
   c_code {
     char *at = getenv("PROGRAMME");
     int number = 0;
-    for (at = strtok(at, " "); at; at = strtok(0, " ")) said[number++] = atoi(at);
+    for (at = strtok(at, " "); at; at = strtok(0, " ")) {
+      if (number == 122) now.lit = atoi(at) == 6;
+      if (number == 123) now.lit = now.lit && atoi(at) == 0;
+      said[number++] = atoi(at);
+    }
   };
 end:
   do
 ROWS
-  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || BLINDS != NONE) ->
-       ticks(0); ticks(1); ticks(2); if :: BLINDS != NONE -> powerclk++ :: else fi }
+  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || BLINDS != NONE || LITRUNS) ->
+       ticks(0); ticks(1); ticks(2); if :: BLINDS != NONE -> powerclk++ :: else fi;
+       if :: LITRUNS -> litclk++; if :: litclk == OUTFOR -> lit = 0; litclk = 0 :: else fi :: else fi }
   :: d_step { ASKED == 1 && HAS(2) && mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) &&
        (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) -> assert(false) }
   :: d_step { ASKED == 2 && mode[0] == ENTRY && starter[0] == 0 -> assert(false) }
   :: d_step { ASKED == 3 && MOST && FOLLOWED(0) && IN(0, 0) && trips[0] == MOST && mode[0] != UNSET && report[0] == 0 -> assert(false) }
   :: d_step { ASKED == 4 && warns[0] && memory[0] -> assert(false) }
+  :: d_step { ASKED == 5 && lit && mode[0] == UNSET -> assert(false) }
   :: d_step { POWER && power != GONE -> power = GONE; stopped(0); stopped(1); stopped(2); powerclk = 0 }
   :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0;
        if :: BACKUNSET -> back_unset(0); back_unset(1); back_unset(2) :: else fi }

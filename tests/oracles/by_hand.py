@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+from collections.abc import Collection
 from pathlib import Path
 
+from loopwright.job.document import OutputRule
 from loopwright.programme.response import Response
 from loopwright.rehearse.plan import CONDITIONS, Programme
 from loopwright.rehearse.state import tick_s
 
 MODEL = Path(__file__).with_name("area.pml")
 NONE = 99
+LIMITS = ("-DSAFETY", "-DNOREDUCE", "-DBFS", "-DMEMLIM=512")
+PATIENCE_S = 600
 RESPONSES = (
     Response.IGNORED, Response.CHIME, Response.SOAK_TEST, Response.FINAL_EXIT, Response.ENTRY_ROUTE, Response.IMMEDIATE,
     Response.ROUND_THE_CLOCK, Response.TAMPER, Response.HOLD_UP,
 )  # fmt: skip
 LEVELS = ("ignored", "user", "engineer", "never")
 SOUNDS = ("external", "internal", "silent")
+WHAT = (
+    "alarm", "confirmed", "tamper", "hold-up", "set", "unset", "entry", "exit", "sounder", "path", "mains", "battery", "fault",
+    "chime", "soak test", "lock-out",
+)  # fmt: skip
+"""What a switched output may follow, in the order of the model. Duress is left out: the model does not tell who sets and unsets."""
 AREA_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] == ENTRY && clk[@] == ENT(@) -> entry_over(@) }
   :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) -> if :: INWAY(@) -> error(@) :: else -> is_set(@) fi }
   :: d_step { HAS(@) && WORKS && BYKEY && mode[@] == EXIT && door[@] != SETTLING && !INWAY(@) -> by_act(@) }
   :: d_step { HAS(@) && WORKS && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
-       memory[@] = 0; quiet_report(@); quiet_sound(@) }
+       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }
   :: d_step { WORKS && report[@] == WINDOW && reportclk[@] == ABORT -> send_alarm(@) }
   :: d_step { WORKS && report[@] == SENT && reportclk[@] == CANCEL -> report[@] = CLOSED; reportclk[@] = 0 }
   :: d_step { WORKS && report[@] == HELD && reportclk[@] == HOLDBACK ->
@@ -38,7 +49,7 @@ PERSON_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] != UNSET && ANYBODY(MAYUNSET(#, @)) -> leaves(@); changed(@) }
   :: d_step { HAS(@) && WORKS && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
        ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
-       memory[@] = 0; quiet_report(@); quiet_sound(@) }"""
+       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }"""
 SET_ROWS = """
   :: d_step { HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
        leave_out(@, $); begins_exit(@, $); changed(@) }"""
@@ -50,14 +61,19 @@ DOOR_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) &&
        ANYBODY(!FOLLOWED(#) && CONTACT(#) && IN(#, @) && WAY(NOW(#, @))) -> error(@) }"""
 LATCHED_ROWS = """
-  :: d_step { CONDITIONS && WORKS && cond[0] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(TAMPER) -> cond[0] = 0 }
-  :: d_step { CONDITIONS && WORKS && cond[1] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(HOLD) -> cond[1] = 0 }"""
+  :: d_step { CONDITIONS && WORKS && cond[0] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(TAMPER) ->
+       cond[0] = 0; unlatched(LATCHED(0)) }
+  :: d_step { CONDITIONS && WORKS && cond[1] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(HOLD) ->
+       cond[1] = 0; unlatched(LATCHED(1)) }"""
 FAULT_ROWS = """
-  :: d_step { CONDITIONS && WORKS -> cond[%] = 1 - cond[%] }"""
+  :: d_step { CONDITIONS && WORKS -> cond[%] = 1 - cond[%]; fails(%) }"""
 
 
-def model(*, breadth_first: bool = False) -> str:
-    """Return the model with its rows written out. A search by breadth has no hidden variables: what is between is tidied up."""
+def model(*, breadth_first: bool = False, switched: bool = False) -> str:
+    """Return the model with its rows written out, with a switched output if so asked.
+
+    A search by breadth has no hidden variables: what is between is tidied up.
+    """
     three = "012"
     rows = [AREA_ROWS.replace("@", area) for area in three] + [LATCHED_ROWS] + [FAULT_ROWS.replace("%", each) for each in "234"]
     rows += [PERSON_ROWS.replace("@", area) for area in three] + [ZONE_ROWS.replace("~", zone) for zone in three]
@@ -65,10 +81,30 @@ def model(*, breadth_first: bool = False) -> str:
     rows += [ITSELF_ROWS.replace("@", area) for area in "01"]
     rows += [DOOR_ROWS.replace("@", area) for area in three]
     text = MODEL.read_text(encoding="utf-8").replace("\nROWS\n", anybody("".join(rows)) + "\n")
+    last = ("; settle()" if switched else "") + ("; tidy()" if breadth_first else "")
     if breadth_first:
-        text = text.replace("hidden byte", "byte").replace(" said[number++]", " now.said[number++]").replace(" }\n  ::", "; tidy() }\n  ::")
-        text = text.replace(" }\n  od", "; tidy() }\n  od")
+        text = text.replace("hidden byte", "byte").replace(" said[number++]", " now.said[number++]")
+    for then in ("\n  ::", "\n  od"):
+        text = text.replace(f" }}{then}", f"{last} }}{then}")
     return text
+
+
+def built(folder: Path) -> Path:
+    """Return the checker of the model with a switched output, made in a folder, by breadth."""
+    (folder / "area.pml").write_text(model(breadth_first=True, switched=True), encoding="utf-8")
+    for command in (("spin", "-a", "area.pml"), ("gcc", "-w", "-O0", *LIMITS, "-o", "pan", "pan.c")):
+        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=PATIENCE_S)
+    return folder / "pan"
+
+
+def run(checker: Path, what: str) -> str:
+    """Return what the checker says of a programme told in numbers."""
+    done = subprocess.run(
+        (str(checker), "-E", "-w18"),
+        cwd=checker.parent, env={**os.environ, "PROGRAMME": what}, capture_output=True, text=True, timeout=PATIENCE_S,
+    )  # fmt: skip
+    assert "pan: reached -DMEMLIM" not in done.stdout
+    return done.stdout
 
 
 def anybody(rows: str) -> str:
@@ -85,8 +121,8 @@ def anybody(rows: str) -> str:
     return done + rows
 
 
-def numbers(programme: Programme, asked: int = 0) -> str:
-    """Return what a programme says, in the order the model reads it, and which of four questions is asked."""
+def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None, rule_in: Collection[str] = ()) -> str:
+    """Return what a programme says, in the order the model reads it, which of five questions is asked, and a rule of a switched output."""
     told, tick = programme.told, tick_s(programme)
     areas = [name for name, plan in programme.areas.items() if not plan.serves]
     lobby = next((name for name, plan in programme.areas.items() if plan.serves), None)
@@ -127,4 +163,7 @@ def numbers(programme: Programme, asked: int = 0) -> str:
     plans = [programme.areas.get(slot) for slot in slots]
     found += [asked, int(told.after_power == "unset"), *(int(plan is not None and plan.by_itself) for plan in plans)]
     found += [ticks(plan.warns_s) if plan else 0 for plan in plans] + [int(who is not None and who.fob) for who in three]
+    if rule:
+        found += [1 + WHAT.index(rule.follows.partition(" in ")[0]), {"follow": 0, "latch": 2}.get(rule.how, 1)]
+        found += [ticks(None if rule.how == "latch" else rule.duration_s), *(int(slot in rule_in) for slot in slots)]
     return " ".join(map(str, found))

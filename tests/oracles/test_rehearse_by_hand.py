@@ -5,10 +5,8 @@ The other model (tests/oracles/test_rehearse_spin.py) is made from the table of 
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-import subprocess
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -22,12 +20,10 @@ from loopwright.rehearse.state import ENTRY, NOBODY, QUIET_REPORT, SET, UNSET, f
 from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import Timed, by_the_clock
 from often import DEEP
-from oracles.by_hand import model, numbers
+from oracles.by_hand import numbers, run
 from rehearse.drawn import programme
 
 pytestmark = pytest.mark.skipif(not (shutil.which("spin") and shutil.which("gcc")), reason="spin or gcc is not installed")
-LIMITS = ("-DSAFETY", "-DNOREDUCE", "-DBFS", "-DMEMLIM=512")
-PATIENCE_S = 600
 PROGRAMMES = 240 if DEEP else 12
 LARGEST = 60_000 if DEEP else 3_000
 """Programmes with more states than this are drawn again, to keep the test short."""
@@ -56,23 +52,6 @@ def kinds(random: Random) -> Programme:
     more = {"observers": frozenset([random.choice(["report", "sound", "confirm"])])} if kind == "observed" else {}
     more |= {"tracks": frozenset([random.choice(["power", "conditions"])])} if kind == "tracked" else {}
     return programme(random, followed=random.randint(1, 2), rest=random.randint(0, 1), **more)
-
-
-@pytest.fixture(scope="module")
-def checker(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("by-hand")
-    (folder / "area.pml").write_text(model(breadth_first=True), encoding="utf-8")
-    for command in (("spin", "-a", "area.pml"), ("gcc", "-w", "-O0", *LIMITS, "-o", "pan", "pan.c")):
-        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=PATIENCE_S)
-    return folder / "pan"
-
-
-def run(checker: Path, what: str) -> str:
-    done = subprocess.run(
-        (str(checker), "-E"), cwd=checker.parent, env={**os.environ, "PROGRAMME": what}, capture_output=True, text=True, timeout=PATIENCE_S
-    )  # fmt: skip
-    assert "pan: reached -DMEMLIM" not in done.stdout
-    return done.stdout
 
 
 def test_as_many_states_as_deep_and_the_same_verdicts(checker: Path) -> None:

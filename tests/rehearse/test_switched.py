@@ -54,6 +54,16 @@ def test_an_output_follows_what_it_names_only() -> None:
     assert stands(with_rule("battery low"), "fault|mains||0|", ALARM) == "off"
 
 
+def test_an_output_lasts_as_long_as_what_it_follows_lasts_somewhere() -> None:
+    mains, battery, back = "fault|mains||0|", "fault|battery||0|", "restored|battery||0|"
+    assert stands(with_rule("fault"), mains, battery, back) == "on since 60 s"
+    assert stands(with_rule("fault"), mains, battery, back, "restored|mains||0|") == "off"
+    assert stands(with_rule("unset")) == "off" and switched(with_rule("unset"), play(with_rule("unset"), ()))[0].endswith("on since 0 s")
+    # The alarm of another zone ends no entry; that nobody unset in time does.
+    assert stands(with_rule("entry"), "activated|z01||0|", ALARM) == "on since 60 s"
+    assert stands(with_rule("entry"), "activated|z01||0|", ALARM, NEXT) == "off"
+
+
 def held(job: Job) -> dict[str, Broken]:
     return {each.subject: each for each in rehearse(job).broken if each.promise == "outputs"}
 

@@ -7,7 +7,7 @@ somebody clears it. Common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from loopwright.job.document import Area, OutputRule
 from loopwright.rehearse.state import Output
@@ -15,34 +15,42 @@ from loopwright.rehearse.state import Output
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Followed:
-    """An event an output may follow: the words that begin it, those that end it (none: it is a moment), and what they are about."""
+    """An event an output may follow: the words that begin it and those that end it (none: it is a moment).
+
+    It lasts in an area, or in the system: ``of_system`` names the conditions that are the event.
+    """
 
     begins: frozenset[str]
     ends: frozenset[str] = frozenset()
-    about: str = ""
+    of_system: frozenset[str] = frozenset()
 
 
-_OVER = frozenset({"unset", "cleared"})
+def _lasting(begins: str, ends: str, *of_system: str) -> Followed:
+    return Followed(begins=frozenset(begins.split()), ends=frozenset(ends.split()), of_system=frozenset(of_system))
+
+
+_UNSET = "unset setting-fails setting-stops"
+_ENTRY = "entry exit-error"
 EVENTS: Mapping[str, Followed] = {
-    "alarm": Followed(begins=frozenset({"alarm"}), ends=_OVER),
-    "strobe": Followed(begins=frozenset({"alarm"}), ends=_OVER),
-    "confirmed": Followed(begins=frozenset({"confirmed"}), ends=_OVER),
-    "tamper": Followed(begins=frozenset({"tamper"}), ends=frozenset({"cleared"})),
-    "hold-up": Followed(begins=frozenset({"hold-up"}), ends=frozenset({"cleared"})),
-    "duress": Followed(begins=frozenset({"duress"})),
-    "chime": Followed(begins=frozenset({"chime"})),
-    "soak": Followed(begins=frozenset({"soak-test"})),
-    "lock": Followed(begins=frozenset({"locked-out"})),
-    "unset": Followed(begins=frozenset({"unset"}), ends=frozenset({"exit-begins", "set"})),
-    "set": Followed(begins=frozenset({"set"}), ends=frozenset({"unset"})),
-    "entry": Followed(begins=frozenset({"entry", "exit-error"}), ends=frozenset({"unset", "alarm"})),
-    "exit": Followed(begins=frozenset({"exit-begins"}), ends=frozenset({"set", "unset", "setting-fails", "setting-stops", "exit-error"})),
-    "sounder": Followed(begins=frozenset({"sounds"}), ends=frozenset({"silent"})),
-    "mains": Followed(begins=frozenset({"fault"}), ends=frozenset({"restored"}), about="mains"),
-    "battery": Followed(begins=frozenset({"fault"}), ends=frozenset({"restored"}), about="battery"),
-    "low": Followed(begins=frozenset({"fault"}), ends=frozenset({"restored"}), about="battery"),
-    "path": Followed(begins=frozenset({"fault"}), ends=frozenset({"restored"}), about="path"),
-    "fault": Followed(begins=frozenset({"fault"}), ends=frozenset({"restored"})),
+    "alarm": _lasting("alarm", f"cleared {_UNSET}"),
+    "strobe": _lasting("alarm", f"cleared {_UNSET}"),
+    "confirmed": _lasting("confirmed", f"cleared {_UNSET}"),
+    "tamper": _lasting("tamper", "cleared", "tamper"),
+    "hold-up": _lasting("hold-up", "cleared", "hold-up"),
+    "duress": _lasting("duress", ""),
+    "chime": _lasting("chime", ""),
+    "soak": _lasting("soak-test", ""),
+    "lock": _lasting("locked-out", ""),
+    "unset": _lasting(_UNSET, "exit-begins set"),
+    "set": _lasting("set exit-error", _UNSET),
+    "entry": _lasting(_ENTRY, f"alarm {_UNSET}"),
+    "exit": _lasting("exit-begins", f"set exit-error {_UNSET}"),
+    "sounder": _lasting("sounds", "silent"),
+    "mains": _lasting("fault", "restored", "mains"),
+    "battery": _lasting("fault", "restored", "battery"),
+    "low": _lasting("fault", "restored", "battery"),
+    "path": _lasting("fault", "restored", "path"),
+    "fault": _lasting("fault", "restored", "mains", "battery", "path"),
 }
 """By the word with which what is followed begins."""
 
@@ -59,13 +67,13 @@ def areas_of(rule: OutputRule, areas: Mapping[str, Area]) -> tuple[str, ...]:
     return tuple(key for key, area in areas.items() if said.endswith((f" {area.name.lower()}", f" {key.lower()}"))) or tuple(areas)
 
 
-def begins(rule: OutputRule, event: Followed, areas: Iterable[str], outputs: Iterable[Output]) -> bool:
-    """Return whether one of the outputs of a step begins what a rule follows."""
-    return any(_meant(each, event.begins, event, areas) for each in outputs)
+def begins(event: Followed, areas: Iterable[str], outputs: Iterable[Output]) -> bool:
+    """Return whether one of the outputs of a step begins an event."""
+    return any(_begins(event, areas, each) for each in outputs)
 
 
-def _meant(output: Output, words: frozenset[str], event: Followed, areas: Iterable[str]) -> bool:
-    return output.word in words and output.place in ("", *areas) and (not event.about or output.about == event.about)
+def _begins(event: Followed, areas: Iterable[str], output: Output) -> bool:
+    return output.word in event.begins and (output.place in areas if output.place else output.about in event.of_system)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,18 +84,70 @@ class On:
     until_s: float | None = None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Standing:
+    """How an output stands: ``on`` or at rest, and where what it follows lasts, each with the zone or condition that began it there."""
+
+    on: On | None = None
+    lasts: Mapping[str, str] = field(default_factory=dict)
+
+
+def at_first(rule: OutputRule, areas: Iterable[str]) -> Standing:
+    """Return how an output stands where every area is unset and nothing has happened."""
+    event = followed(rule)
+    if event is not EVENTS["unset"] or rule.how != "follow":
+        return Standing()
+    return Standing(on=On(since_s=0.0, until_s=rule.duration_s), lasts=dict.fromkeys(areas, ""))
+
+
+def after(rule: OutputRule, areas: Iterable[str], stands: Standing, time_s: float, outputs: Iterable[Output]) -> Standing:
+    """Return how an output stands after a step at a time [s] that gave something out."""
+    event = followed(rule)
+    assert event is not None
+    on, lasts = stands.on, dict(stands.lasts)
+    if on is not None and on.until_s is not None and time_s >= on.until_s:
+        on = None
+    for each in outputs:
+        if _begins(event, areas, each):
+            until_s = None if rule.duration_s is None or rule.how == "latch" else time_s + rule.duration_s
+            held = until_s is not None or rule.how == "latch" or (rule.how == "follow" and event.ends)
+            on = On(since_s=time_s, until_s=until_s) if held else None  # A moment, with no time to hold it: nobody sees it.
+            if rule.how == "follow" and event.ends:
+                lasts[_where(event, each)] = each.about
+        elif rule.how == "latch" and each.word == "cleared" and _clears(event, areas, each):
+            on = None
+        elif _where(event, each) in lasts and _ends(event, each, lasts[_where(event, each)]):
+            del lasts[_where(event, each)]
+            on = on if lasts else None
+    return Standing(on=on, lasts=lasts)
+
+
+def _where(event: Followed, output: Output) -> str:
+    """Return where an event lasts: in its area, or as the condition that it is."""
+    if not event.of_system:
+        return output.place
+    return output.word if output.word in event.of_system else output.about
+
+
+def _ends(event: Followed, output: Output, began: str) -> bool:
+    """Return whether an event is over. Entry is, with the alarm of the zone that began it or of nobody; another alarm ends no entry."""
+    if output.word == "alarm" and "entry" in event.begins:
+        return output.about in ("", began)
+    return output.word in event.ends
+
+
+def _clears(event: Followed, areas: Iterable[str], output: Output) -> bool:
+    """Return whether what is cleared lets go of a latch: the tamper or hold-up itself, or an alarm in one of the areas."""
+    latched = event.of_system & {"tamper", "hold-up"}
+    return output.about in latched if latched else output.place in areas
+
+
 def on_now(rule: OutputRule, areas: Mapping[str, Area], course: Sequence[tuple[float, tuple[Output, ...]]], at_s: float) -> On | None:
     """Return whether an output has left its rest at a time [s], after a course of events, each with its time [s] and what it gave out."""
-    event = followed(rule)
-    if event is None:
+    if followed(rule) is None:
         return None
-    here, now = areas_of(rule, areas), None
-    ends = frozenset({"cleared"}) if rule.how == "latch" else frozenset() if rule.how in ("pulse", "timed") else event.ends
+    here = areas_of(rule, areas)
+    stands = at_first(rule, here)
     for time_s, outputs in course:
-        if begins(rule, event, here, outputs):
-            now = On(since_s=time_s, until_s=None if rule.duration_s is None or rule.how == "latch" else time_s + rule.duration_s)
-            if not ends and now.until_s is None:
-                now = None  # A moment, with no time to hold it: nobody sees it.
-        elif any(_meant(each, ends, event, here) for each in outputs):
-            now = None
-    return None if now is None or (now.until_s is not None and at_s >= now.until_s) else now
+        stands = after(rule, here, stands, time_s, outputs)
+    return after(rule, here, stands, at_s, ()).on

@@ -43,11 +43,11 @@ def _happens(trial: Trial, rule: OutputRule, event: Followed, area: str) -> bool
     if "locked-out" in event.begins:
         return bool(trial.whole.told.trips)
     found = _searched(trial, event, area)
-    return found.once(("begins", event, area), lambda: bool(found.reached.taken(partial(_begins, rule, event, area))))
+    return found.once(("begins", event, area), lambda: bool(found.reached.taken(partial(_begins, event, area))))
 
 
-def _begins(rule: OutputRule, event: Followed, area: str, row: Row) -> bool:
-    return begins(rule, event, (area,), row.outputs)
+def _begins(event: Followed, area: str, row: Row) -> bool:
+    return begins(event, (area,), row.outputs)
 
 
 def _searched(trial: Trial, event: Followed, area: str) -> Tried:
@@ -75,7 +75,7 @@ def _sounder(job: Job, terminal: str) -> str:
 
 def _given_away(trial: Trial, name: str, rule: OutputRule, event: Followed, area: str, device: str) -> Iterator[Broken]:
     found = _searched(trial, event, area)
-    told = found.told(("given away", event, area), lambda: found.reached.taken(partial(_begins, rule, event, area)))
+    told = found.told(("given away", event, area), lambda: found.reached.taken(partial(_begins, event, area)))
     if told:
         label = trial.job.equipment[device].label or device
         sentence = f"Output {rule.terminal} follows '{rule.follows}' and feeds {label}: what is to be silent would be heard."
