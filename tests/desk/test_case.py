@@ -74,3 +74,12 @@ def test_going_back_ends_at_the_beginning_and_loses_nothing() -> None:
         (0, "", "", ""), (0, "", "", ""),
     ]  # fmt: skip
     assert [said.out for said in case.said] == [True, True]
+
+
+def test_a_caller_identified_in_one_call_is_nobodys_proof_in_a_later_one() -> None:
+    said = Said(key="opening:outage", at="2026-03-02T12:40:00", by="Dora", question="?", answer="2")
+    known = Caller(name="Ann", premises="Lane 4", call_back="01632 960 014", verified=RIGHT, at="2026-03-02T12:00:00")
+    case = Case(id="one", at="2026-03-02T11:58:00", by="Dora", caller=known, said=(said,))
+    assert case.as_of("2026-03-02T13:30:00") is case, "the call goes on as long as something is said in it"
+    later = case.as_of("2026-03-02T13:41:00")
+    assert not later.caller.verified and later.said == case.said and later.caller.name == "Ann"

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from desk.calls import ANN, Call
-from loopwright.appraisal.appraise import Appraisal
+from loopwright import demo
+from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, SKIPPED, Caller
-from loopwright.desk.course import CALLER, NOT_UNTIL, NOTHING_FURTHER
+from loopwright.desk.course import CALLER, LEAST_TURN, NOT_UNTIL, NOTHING_FURTHER, turns
+from loopwright.desk.figures import SOUNDING
 from loopwright.desk.opening import asks, complaints, dangers
 from loopwright.explain.caution import in_full
 from loopwright.explain.learned import learned_weights
+from loopwright.job.read import read
 from loopwright.power.charge import TROUBLE_MAY_LAST_H
 
 SHOWN = {"opening:battery-shown": "yes"}
@@ -72,7 +76,8 @@ def test_only_checks_a_caller_can_do_are_asked(house: Appraisal) -> None:
                 break
             if found.found is not None and found.question.key.startswith("check:"):
                 assert all(check.by == CALLER for check in found.found.next_checks)
-                best = max(check.bits / check.minutes for check in found.found.next_checks)
+                turning = [check for check in found.found.next_checks if turns(check) >= LEAST_TURN]
+                best = max(check.bits / check.minutes for check in turning)
                 assert found.question.bits / found.question.minutes == pytest.approx(best)
             call.answer(found.question.key, SKIPPED)
 
@@ -93,7 +98,7 @@ def test_row_6_a_new_battery_is_normal_until_it_has_charged(house: Appraisal) ->
 
 def test_row_10_a_keypad_that_is_lit_and_dead_ranks_the_bus(house: Appraisal) -> None:
     call = Call(house)
-    found = call.play("keypad", {"opening:keypad": "pad-foyer", "opening:keypad-lit": "yes"})
+    found = call.play("keypad", {"opening:keypad": "pad-foyer", "opening:keypad-when": "always", "opening:keypad-lit": "yes"})
     assert found.found is not None and found.found.answers[0].causes[0].fault in {"B01", "B05", "B06", "D26"}
     assert any("data" in verdict.words for verdict in found.verdicts)
     assert 3 <= len(call.asked) <= 8
@@ -101,7 +106,7 @@ def test_row_10_a_keypad_that_is_lit_and_dead_ranks_the_bus(house: Appraisal) ->
 
 def test_row_11_several_modules_gone_points_away_from_one(house: Appraisal) -> None:
     one, all_gone = Call(house), Call(house)
-    keys = {"opening:keypad": "pad-foyer", "opening:keypad-lit": "yes"}
+    keys = {"opening:keypad": "pad-foyer", "opening:keypad-when": "always", "opening:keypad-lit": "yes"}
     several = {"B03", "B14", "B04", "P16", "P17", "D26", "P19"}
 
     def share(call: Call, others: str) -> float:
@@ -178,3 +183,71 @@ def test_closed_cases_move_what_is_sent(house: Appraisal) -> None:
     after = Call(house, weights=learned_weights(["P09"] * 8)).play("new-battery", answers)
     assert before.visit is not None and after.visit is not None
     assert dict(after.visit.parts)["battery fuse"] > 2 * dict(before.visit.parts)["battery fuse"]
+
+
+def test_row_9_a_keypad_that_restarts_when_the_siren_sounds_is_held_against_its_volts(bindery: Appraisal, assumed: Appraisal) -> None:
+    answers = {"opening:keypad": "keypad-press", "opening:keypad-when": "sounding"}
+    call = Call(bindery)
+    found = call.play("keypad", answers)
+    assert "opening:keypad-lit" not in call.asked, "what restarts was lit before"
+    volts = {state: bindery.power.load("keypad-press.supply").volts_v[bindery.power.column(state)] for state in SOUNDING}
+    (verdict,) = found.verdicts
+    assert all(f"{each:.1f} V" in verdict.words for each in volts.values()) and "9 V are enough" in verdict.words
+    assert found.found is not None and found.found.answers[0].causes[0].fault == "P19"
+    assert call.stands().found is not None and {"D26", "B01"}.isdisjoint(a.causes[0].fault for a in found.found.answers[:3])
+    supposed = Call(assumed, on_file=False).play("keypad", answers | {"opening:keypad": "keypad-1"})
+    assert supposed.verdicts[0].words.startswith("With what is assumed")
+
+
+def test_row_9_a_design_with_too_long_a_run_says_so_and_what_would_do() -> None:
+    text = demo.text("business").replace("end: keypad-press, length_m: ", "end: keypad-press, length_m: 9")
+    long = appraise(read(text).job)
+    found = Call(long).play("keypad", {"opening:keypad": "keypad-press", "opening:keypad-when": "sounding"})
+    assert found.verdicts[0].normal is False and "follows from the design" in found.verdicts[0].words
+    assert "mm²" in found.verdicts[0].words or "a supply nearer" in found.verdicts[0].words
+
+
+def test_row_11_what_comes_and_goes_is_held_against_the_bus_of_the_design(bindery: Appraisal) -> None:
+    answers = {"opening:keypad": "keypad-press", "opening:keypad-when": "at-times", "opening:keypad-lit": "yes"}
+    words = [each.words for each in Call(bindery).play("keypad", answers).verdicts]
+    assert any("Length, forks, addresses" in each for each in words)
+    twice = next(line for line in demo.text("business").splitlines() if line.strip().startswith("keypad-lobby:"))
+    address = re.search(r"address: (\d+)", twice)
+    mine = next(line for line in demo.text("business").splitlines() if line.strip().startswith("keypad-press:"))
+    assert address is not None
+    made = demo.text("business").replace(mine, re.sub(r"address: \d+", address[0], mine))
+    wrong = Call(appraise(read(made).job)).play("keypad", answers).verdicts
+    assert any(each.normal is False and "address" in each.words for each in wrong)
+
+
+def test_row_16_a_leak_to_earth_leads_to_the_order_of_parting(bindery: Appraisal) -> None:
+    call = Call(bindery)
+    found = call.play("trouble-lamp", {"opening:trouble": "earth"})
+    where = next(each for each in found.verdicts if each.part)
+    assert where.part == "?find=earth:control#where" and "half by half" in where.words and "mains" in where.caution
+    assert not [key for key in call.asked if key.startswith("check:")], "no lamp a caller reads out says where a leak is"
+    assert found.visit is not None and found.visit.causes[0].startswith("One leg leaking to earth")
+    assert not any("Exit time" in each for each in found.visit.causes), "what explains nothing that was told is nothing to send for"
+
+
+def test_row_5_a_technician_is_led_to_where_readings_are_taken_down(bindery: Appraisal) -> None:
+    call = Call(bindery)
+    found = call.play("trade", {"opening:trade": "old"})
+    assert found.step == "end" and found.part == "old"
+    call.case = replace(call.case, caller=replace(ANN, verified=NOT_IDENTIFIED))
+    assert call.stands().done == NOT_UNTIL and not call.stands().part
+
+
+def test_what_keeps_it_from_being_set_is_not_asked_twice(bindery: Appraisal) -> None:
+    call = Call(bindery)
+    found = call.play("wont-set", {"opening:area": "shop", "opening:zone-open": "none"})
+    assert "hindrance:service-mode" in call.asked, "what a technician left behind stands in no document"
+    again = {"check:system|memory|||", "check:system|path|||", "check:system|line|||", "check:system|lid|||", "check:system||||refused"}
+    assert not again & set(call.asked) and len(call.asked) <= 16
+    assert found.found is not None
+
+
+def test_one_area_is_not_asked_for(assumed: Appraisal) -> None:
+    call = Call(assumed, on_file=False)
+    call.play("wont-set", {"opening:zone-open": "none"})
+    assert "opening:area" not in call.asked and "hindrance:memory" in call.asked

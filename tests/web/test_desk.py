@@ -210,6 +210,8 @@ def test_the_next_day_pass_words_are_compared_again(desk: Desk) -> None:
 
 def test_who_is_not_identified_is_told_nothing_of_the_system(desk: Desk) -> None:
     desk.begun(complaint="keypad", verified=NOT_IDENTIFIED)
+    assert "has to be identified first" in desk.refused("answer", key="opening:keypad", answer="pad-foyer")
+    desk.say("answer", key="opening:keypad-when", answer="always")
     told = desk.say("answer", key="opening:keypad-lit", answer="yes")
     page = told["page"].partition('id="desk"')[2]
     assert "What may still be said" in page and "Until the caller is identified" in page
@@ -225,9 +227,30 @@ def test_a_danger_stops_the_call(desk: Desk) -> None:
     assert "First:" in desk.say("back")["page"]
 
 
+def test_whoever_rings_about_an_old_case_or_takes_over_the_line_is_identified_anew(desk: Desk) -> None:
+    desk.begun()
+    desk.say("answer", key="opening:battery-since", answer="5")
+    # In another window it turns out that somebody else is on the line: what is answered here meanwhile counts for nothing.
+    desk.say("who")
+    told = desk.say("answer", key="opening:outage", answer="none")
+    assert "has to be identified first" in told["problems"][0]["message"] and "Who is calling" in told["page"]
+    assert "has to be identified first" in desk.refused("hand-over")
+    assert [said.key for said in desk.kept().standing] == ["opening:battery-since"]
+    desk.say("caller", answer=RIGHT, fields=CALLER)
+    desk.say("close", fields={"cause": "unknown"})
+    assert "Who is calling" in desk.say("reopen")["page"]
+
+
+def test_something_dangerous_may_begin_in_the_middle_of_a_call(desk: Desk) -> None:
+    desk.begun()
+    assert "is there any of this" in desk.say("danger", answer="")["page"]
+    assert "Everybody out now" in desk.say("danger", answer="smoke")["page"]
+
+
 def test_answers_go_over_into_the_visit_once(desk: Desk) -> None:
     desk.begun(complaint="keypad")
     desk.say("answer", key="opening:keypad", answer="pad-foyer")
+    desk.say("answer", key="opening:keypad-when", answer="always")
     page = unescape(desk.say("answer", key="opening:keypad-lit", answer="yes")["page"])
     asked = re.search(r'"key": "(check:[^"]+)"', page)
     assert asked is not None

@@ -13,7 +13,7 @@ from loopwright.job.sheet import Kind
 from loopwright.power.forecast import label_of
 
 THERE = "it"
-"""What a place nobody has named is called."""
+"""What a place nobody has named is called, where the wording has no other for it."""
 
 
 @cache
@@ -29,11 +29,13 @@ def caller_words(job: Job, entry: Mapping[str, str]) -> str:
     Raises KeyError for a check no caller can do.
     """
     where, at, state = entry.get("where", ""), entry.get("place", ""), entry.get("state", "")
+    asked = entry.get("look") or entry.get("told") or (at if at in words() else "")
+    place = _called(job, (at or where) if entry.get("look") else where)
+    if place == THERE and asked in table()["anywhere"]:
+        return table()["anywhere"][asked]
     if entry.get("look"):
         return _filled(table()["look"][entry["look"]], job, at or where)
-    asked = entry.get("told") or (at if at in words() else "")
     if asked:
-        place = _called(job, where)
         wording = table()["told"].get(asked)
         if wording is not None:
             return _filled(wording, job, where)
@@ -47,9 +49,14 @@ def caller_words(job: Job, entry: Mapping[str, str]) -> str:
     return _filled(table()["state"][done or "rest"], job, device if done == "operated" and device else where)
 
 
+def hindrance_words(hindrance: str) -> tuple[str, str]:
+    """Return how a caller is asked whether something keeps it from being set, and what to mind, in brief."""
+    return table()["hindrance"][hindrance], table()["mind"].get(hindrance, "")
+
+
 def caller_choice(outcome: str) -> str:
     """Return an outcome of a check as a caller says it."""
-    return table()["shown"].get(outcome, outcome.capitalize())
+    return table()["shown"].get(outcome.replace(" ", "-"), outcome.capitalize())
 
 
 def _filled(wording: str, job: Job, place: str) -> str:

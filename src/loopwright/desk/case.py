@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from loopwright.explain.catalogue import faults
 from loopwright.explain.learned import NOTHING_WRONG, UNKNOWN
@@ -11,6 +12,8 @@ from loopwright.explain.learned import NOTHING_WRONG, UNKNOWN
 RIGHT, CALLED_BACK, NOT_IDENTIFIED = "pass-word right", "called back on the number on record", "not identified"
 WAYS = (RIGHT, CALLED_BACK, NOT_IDENTIFIED)
 """How a caller was identified, or that they were not."""
+KNOWN_FOR = timedelta(hours=1)
+"""So long after anything was last said in it a call is taken to go on; after that whoever is on the line is asked anew (a choice)."""
 NO_DANGER = "none"
 SKIPPED, NOT_KNOWN, OWN_WORDS = "skipped", "not known", "own words"
 """Answers that settle nothing: what was asked is not asked again."""
@@ -24,12 +27,13 @@ _SAYS_WORD = re.compile(r"\b(?:pass-?word|pass ?code|code ?word|pin|code)\s*(?:i
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Caller:
-    """Who is on the line. ``verified`` is one of WAYS, empty before it is settled."""
+    """Who is on the line. ``verified`` is one of WAYS, empty before it is settled; ``at`` is when it was."""
 
     name: str = ""
     premises: str = ""
     call_back: str = ""
     verified: str = ""
+    at: str = ""
 
     @property
     def identified(self) -> bool:
@@ -113,6 +117,16 @@ class Case:
         """Return the answer to a question, None where it has none."""
         return next((each for each in reversed(self.said) if each.key == key and not each.out), None)
 
+    def unproved(self) -> Case:
+        """Return the case as it stands before whoever is on the line now was identified; what they were asked stays."""
+        return replace(self, caller=replace(self.caller, verified=""))
+
+    def as_of(self, now: str) -> Case:
+        """Return the case as it counts at a moment: a caller identified in an earlier call is nobody's proof in a later one."""
+        spoken = max((self.caller.at or self.at, *(each.at for each in self.said)))
+        over = bool(spoken) and datetime.fromisoformat(now) - datetime.fromisoformat(spoken) > KNOWN_FOR
+        return self.unproved() if over and self.caller.verified else self
+
     def with_said(self, said: Said) -> Case:
         """Return the case with an answer, in place of the one that stood where the same was asked before."""
         there = self.answered(said.key)
@@ -127,9 +141,7 @@ class Case:
             return replace(self, said=tuple(replace(each, out=True) if each is last else each for each in self.said))
         if self.complaint:
             return replace(self, complaint="")
-        if self.caller.verified:
-            return replace(self, caller=replace(self.caller, verified=""))
-        return replace(self, danger="")
+        return self.unproved() if self.caller.verified else replace(self, danger="")
 
 
 def holds_a_code(text: str) -> bool:

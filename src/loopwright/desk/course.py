@@ -12,9 +12,20 @@ from dataclasses import dataclass, replace
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.desk.caller import is_of_hold_up
 from loopwright.desk.case import CHECK, HINDRANCE, NO_DANGER, OPENING, Case, Said
-from loopwright.desk.normal import HOUR_S, Verdict, answer, charging_h, hours, should_show, standby_of, verdicts
-from loopwright.desk.opening import Danger, asks, complaints, dangers
-from loopwright.desk.question import Question, check_question, choice_of, hindrance_question, key_of, named, opening_question, queue_of
+from loopwright.desk.figures import IN_ALARM, Verdict
+from loopwright.desk.normal import HOUR_S, answer, charging_h, hours, should_show, standby_of, verdicts
+from loopwright.desk.opening import Choice, Danger, asks, complaints, dangers
+from loopwright.desk.question import (
+    Question,
+    also_told,
+    check_question,
+    choice_of,
+    hindrance_question,
+    key_of,
+    named,
+    opening_question,
+    queue_of,
+)  # fmt: skip
 from loopwright.explain.caution import in_full
 from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.expected.charging import RECOVERING
@@ -22,7 +33,8 @@ from loopwright.explain.expected.expect import Expectation
 from loopwright.explain.expected.setting import Applies, Cause, Hindrance, wont_set
 from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.explain.explain import part_of
-from loopwright.explain.explanation import Explanation
+from loopwright.explain.explanation import Cause as Fault
+from loopwright.explain.explanation import Explanation, NextCheck
 from loopwright.explain.meter import Instrument
 from loopwright.explain.observation import Noted, Observations, seen_of, settle
 from loopwright.explain.power.part import PART as POWER
@@ -33,14 +45,16 @@ from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
 
 CALLER = "caller"
-LEAST_BITS = 0.1
-"""A check that tells less than this [bit] changes nothing that is done after the call: a visit asks it better (a choice)."""
+LEAST_TURN = 0.05
+"""A check changes what is done after the call if what it may show leads elsewhere, and rightly, in so many calls at least (a choice)."""
 MOST_CHECKS = 12
 """So many checks are asked of a caller at most: for more nobody stays on the line (a choice)."""
 MOSTLY = 0.5
 ENOUGH = 0.9
 """Parts for a visit are those of the likeliest causes that together reach this share of all causes."""
 LEAST_PART = 0.03
+SPEAKS = 2.0
+"""A cause is one to send for if it makes something that was told so many times likelier than it is with nothing wrong (a choice)."""
 Explaining = Callable[[Observations, Callable[[Check], bool]], Explanation]
 """Returns what follows from what was told, with the next check among those that may be done."""
 SAFE = (
@@ -53,6 +67,10 @@ NOT_UNTIL = (
     "Until the caller is identified nothing is said of codes, isolating, resetting, setting in spite of a condition, or of this system."
 )
 NOTHING_FURTHER = "Nothing further the caller can do would change what we do"
+NOTHING_TOLD = (
+    "Nothing was told that can be weighed. Back leads to the question before, and to what else it may be about; where it is none of those, "
+    "take down what the caller sees and hears, and send a visit with the usual kit."
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -68,7 +86,8 @@ class Visit:
 class Course:
     """Where a call stands. ``step`` is danger, stop, caller, complaint, question or end.
 
-    ``say`` may be said to anybody, ``verdicts`` are for whoever ``identified`` allows; ``done`` is the sentence of the end.
+    ``say`` may be said to anybody, ``verdicts`` are for whoever ``identified`` allows; ``done`` is the sentence of the end, gone on with
+    in the ``part`` of the room On site where there is one.
     """
 
     step: str
@@ -80,6 +99,7 @@ class Course:
     found: Explanation | None = None
     left_out: tuple[str, ...] = ()
     done: str = ""
+    part: str = ""
     visit: Visit | None = None
 
 
@@ -95,9 +115,8 @@ def course(case: Case, appraisal: Appraisal, explaining: Explaining) -> Course:
         return Course(step="complaint", say=SAFE)
     about = complaints()[case.complaint]
     say = (*about.say, *SAFE)
-    ended = _ended(case)
-    if ended:
-        return Course(step="end", say=say, done=ended)
+    if (ended := _ended(case)) is not None:
+        return Course(step="end", say=say, done=ended.end, part=ended.part)
     question = _opening(case, appraisal.job, about.ask)
     if not case.caller.identified:
         return Course(step="question" if question else "end", question=question, say=say, done="" if question else NOT_UNTIL)
@@ -115,23 +134,30 @@ def course(case: Case, appraisal: Appraisal, explaining: Explaining) -> Course:
     settled = hinders or (bool(told) and all(each.normal for each in told) and not causes)
     patient = sum(said.key.startswith(f"{CHECK}:") for said in case.standing) < MOST_CHECKS
     if question is None and found is not None and not found.stop and not settled and patient:
-        best = max(found.next_checks, key=lambda check: check.bits / max(check.minutes, 0.1), default=None)
-        question = check_question(appraisal.job, best) if best is not None and best.bits >= LEAST_BITS else None
+        turning = [check for check in found.next_checks if turns(check) >= LEAST_TURN]
+        best = max(turning, key=lambda check: check.bits / max(check.minutes, 0.1), default=None)
+        question = check_question(appraisal.job, best) if best is not None else None
     common = {"say": say, "verdicts": told, "hindrances": causes, "found": found, "left_out": left_out}
     if question is not None:
         return Course(step="question", question=question, **common)  # type: ignore[arg-type]
-    visit = None if settled and not hinders else _visit(found)
+    visit = None if (settled and not hinders) or (found is not None and found.nothing > MOSTLY) else _visit(found)
     return Course(step="end", done=_done(told, causes, found, visit), visit=visit, **common)  # type: ignore[arg-type]
 
 
-def _ended(case: Case) -> str:
-    """Return the end an answer was, empty where none was one."""
+def _ended(case: Case) -> Choice | None:
+    """Return the answer that was an end, None where none was one that may be said to this caller."""
     for said in case.standing:
         kind, _, name = said.key.partition(":")
         choice = choice_of(asks()[name], said.answer) if kind == OPENING and name in asks() else None
-        if choice is not None and choice.end:
-            return choice.end
-    return ""
+        if choice is not None and choice.end and (case.caller.identified or not asks()[name].guarded):
+            return choice
+    return None
+
+
+def turns(check: NextCheck) -> float:
+    """Return in which share of calls a check leads to something else than what it shows most often, and that is so."""
+    usual = max(check.outlook, key=lambda each: each.chance, default=None)
+    return sum(each.chance * each.leads_chance for each in check.outlook if usual is not None and each.leads != usual.leads)
 
 
 def _opening(case: Case, job: Job, ask: tuple[str, ...]) -> Question | None:
@@ -140,15 +166,26 @@ def _opening(case: Case, job: Job, ask: tuple[str, ...]) -> Question | None:
         row = asks()[name]
         if case.answered(f"{OPENING}:{name}") is None and (case.caller.identified or not row.guarded):
             question = opening_question(job, row)
-            if question is not None and not (name == "back" and hours(case, "outage") == 0):
+            if question is not None and not _is_answered(case, name):
                 return question
     return None
+
+
+def _is_answered(case: Case, name: str) -> bool:
+    """Return whether an answer to another question is one to this: what was never off is not back, what restarts is lit before."""
+    return (name == "back" and hours(case, "outage") == 0) or (name == "keypad-lit" and answer(case, "keypad-when") == IN_ALARM)
 
 
 def observations(case: Case, appraisal: Appraisal, should: Expectation) -> tuple[Observations, tuple[str, ...]]:
     """Return what the answers tell explain, what follows from hours among it, and a sentence for each that tells nothing here."""
     seen, left_out = list[Seen](), list[str]()
+    keypad = answer(case, "keypad")
     told = [(said.question, noted_of(said)) for said in case.standing if said.where and said.settles]
+    told += [
+        (said.question, Noted(at=row.get("place", ""), where=row["where"], shows=row["shows"]))
+        for said in case.standing
+        for row in also_told(appraisal.job, said.key, said.answer, keypad)
+    ]
     about = complaints()[case.complaint]
     told += [(about.words, Noted(**about.seen))] if about.seen else []
     for words, noted in told:
@@ -202,7 +239,7 @@ def check_key(check: Check) -> str:
 
 def _hindrances(case: Case, job: Job, should: Expectation) -> tuple[Cause, ...]:
     """Return what can keep the area from being set, what the caller said of each taken in; nothing where the design has no area."""
-    area = answer(case, "area") or next(iter(job.areas), "")
+    area = answer(case, "area") or (next(iter(job.areas)) if len(job.areas) == 1 else "")
     if area not in job.areas:
         return ()
     said = {each.key.partition(":")[2]: each.answer for each in case.standing if each.key.startswith(f"{HINDRANCE}:")}
@@ -217,9 +254,23 @@ def _hindrances(case: Case, job: Job, should: Expectation) -> tuple[Cause, ...]:
         open_zones=[zone] if zone in job.zones else [],
         denied=[Hindrance(name) for name in denied],
     )
-    told = [replace(cause, applies=Applies.YES) if said.get(cause.hindrance) == "yes" else cause for cause in found]
+    told = [_with_answer(cause, said.get(cause.hindrance, "")) for cause in found]
     order = (Applies.YES, Applies.ASK, Applies.NO)
     return tuple(sorted(told, key=lambda cause: order.index(cause.applies)))
+
+
+def _with_answer(cause: Cause, said: str) -> Cause:
+    """Return a cause with what the caller said of it. Service mode left on stands in no document: it is asked."""
+    if said == "yes":
+        return replace(cause, applies=Applies.YES, sentence=cause.sentence.replace("It may be that", "The caller says that"))
+    if cause.hindrance is Hindrance.SERVICE_MODE and cause.applies is Applies.NO and not said:
+        return replace(cause, applies=Applies.ASK, sentence=cause.sentence.replace("Not so: t", "It may be that t"))
+    return cause
+
+
+def _speaks(cause: Fault) -> bool:
+    """Return whether a cause makes something that was told likelier than it is with nothing wrong."""
+    return any(step.chance_here > SPEAKS * step.chance_sound for step in cause.working)
 
 
 def _visit(found: Explanation | None) -> Visit | None:
@@ -229,14 +280,15 @@ def _visit(found: Explanation | None) -> Visit | None:
     parts: dict[str, float] = {}
     cautions: dict[str, None] = {}
     causes: list[str] = []
-    whole = sum(each.probability for each in found.answers)
+    answers = [each for each in found.answers if each.probability >= LEAST_PART and _speaks(each.causes[0])]
+    whole = sum(each.probability for each in answers)
     reached = 0.0
-    for each in found.answers:
+    for each in answers:
         for cause in each.causes:
             for part in cause.parts:
                 parts[part] = parts.get(part, 0.0) + cause.probability
             cautions |= dict.fromkeys(in_full(cause.caution))
-        causes.append(f"{each.causes[0].words} ({each.causes[0].where})")
+        causes.append(f"{each.causes[0].words}, {each.causes[0].where}")
         reached += each.probability
         if reached >= ENOUGH * whole:
             break
@@ -253,7 +305,7 @@ def _done(told: tuple[Verdict, ...], causes: tuple[Cause, ...], found: Explanati
         return told[0].words
     if found is None:
         wrong = next((each.words for each in told if each.normal is False), "")
-        return wrong or f"{NOTHING_FURTHER}: nothing told so far can be weighed. Send a visit, with the usual kit."
+        return wrong or NOTHING_TOLD
     if found.nothing > MOSTLY:
         return f"{NOTHING_FURTHER}: what was told is as it should be. If it comes back, the caller notes when, and rings again."
     parts = ", ".join(part for part, _ in visit.parts) if visit is not None else ""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.appraisal.expected import expected
 from loopwright.desk.case import OPENING, Case, Said
+from loopwright.desk.figures import Verdict, earth_verdict, keypad_verdicts
 from loopwright.desk.opening import HOURS, asks
 from loopwright.desk.question import choice_of, control_of
 from loopwright.explain.expected.expect import Expectation, Shown, compare
@@ -22,20 +23,6 @@ HOUR_S = 3600.0
 NEVER = 0.0
 IP_KINDS = frozenset({"ip", "network", "cellular", "radio", "mobile"})
 """Kinds of path that are no telephone line."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Verdict:
-    """What follows before any fault is thought of. ``normal`` None: it is neither said to be normal nor not.
-
-    ``never`` is what must not be done about it, ``caution`` in brief, ``guarded`` what is for an identified caller only.
-    """
-
-    normal: bool | None
-    words: str
-    never: str = ""
-    caution: str = ""
-    guarded: bool = False
 
 
 def hours(case: Case, name: str) -> float | None:
@@ -144,6 +131,9 @@ def _verdicts(case: Case, appraisal: Appraisal, should: Expectation) -> Iterator
             "It is lit, so it has a supply: its data, its address or the list it stands on." if lit else "It is dark: no supply reaches it."
         )
         yield Verdict(normal=None, words=words)
+    yield from keypad_verdicts(case.on_file, appraisal, answer(case, "keypad"), answer(case, "keypad-when"))
+    if TroubleKind.EARTH in kinds:
+        yield from earth_verdict(appraisal.job)
 
 
 def _due(kind: TroubleKind, trouble: Trouble) -> Verdict:
@@ -167,10 +157,15 @@ def _battery(case: Case, due: list[Trouble], standby: StandbyForecast | None) ->
         return Verdict(normal=False, words=words, never="", caution=known.caution)
     outage = hours(case, "outage")
     if outage is not None and standby is not None and standby.to_cut_out_h is not None:
-        lasts = f"By the forecast the battery carries the system for about {standby.to_cut_out_h:.0f} h"
+        lasts = f"{_by(case)} the battery carries the system for about {standby.to_cut_out_h:.0f} h"
         told = f"after {outage:g} h without mains it should not be low" if outage else "with no outage it should not be low"
         return Verdict(normal=False, words=f"{lasts}; {told}. The battery is in doubt.", never=known.never, caution=known.caution)
     return Verdict(normal=None, words=f"Battery low: {known.clears}", never=known.never, caution=known.caution)
+
+
+def _by(case: Case) -> str:
+    """Return on what ground hours are told: the design's, or what is only taken to be there."""
+    return "By the forecast" if case.on_file else "With the battery and the load that are assumed"
 
 
 def _clock(case: Case, standby: StandbyForecast | None) -> Verdict:
@@ -182,12 +177,12 @@ def _clock(case: Case, standby: StandbyForecast | None) -> Verdict:
         return Verdict(normal=None, words=words, never=known.never)
     if outage > lasts:
         words = (
-            f"This is normal: the battery lasts about {lasts:.0f} h by the forecast and the outage was {outage:g} h, "
+            f"This is normal: {_by(case).lower()} the battery lasts about {lasts:.0f} h, and the outage was {outage:g} h, "
             "so the system was off and lost its clock. Date and time are set again by whoever may."
         )
         return Verdict(normal=True, words=words, never=known.never)
     words = (
-        f"The battery should have held for about {lasts:.0f} h, and the outage was {outage:g} h: "
+        f"{_by(case)} the battery should have held for about {lasts:.0f} h, and the outage was {outage:g} h: "
         "it did not hold, or the clock's own cell is flat."
     )
     return Verdict(normal=False, words=words, never=known.never, caution="battery")

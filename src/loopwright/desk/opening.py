@@ -36,14 +36,19 @@ class Complaint:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Choice:
-    """One answer: what it tells explain, the trouble it names, the questions it opens, or the end it is."""
+    """One answer: what it tells explain, the trouble it names, the questions it opens, or the end it is.
+
+    ``also`` is a second thing it tells explain; ``part`` is the part of the room On site in which an end is gone on with.
+    """
 
     key: str
     words: str
     seen: Mapping[str, str] = field(default_factory=dict)
+    also: Mapping[str, str] = field(default_factory=dict)
     trouble: TroubleKind | None = None
     then: tuple[str, ...] = ()
     end: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loopwright.desk.caller import caller_choice, caller_words
+from loopwright.desk.caller import caller_choice, caller_words, hindrance_words
 from loopwright.desk.case import CHECK, HINDRANCE, OPENING, Case
 from loopwright.desk.opening import AREA, HOURS, KEYPAD, ZONE, Ask, Choice, asks
-from loopwright.explain.expected.setting import Cause
+from loopwright.explain.expected.setting import Cause, Hindrance
 from loopwright.explain.explanation import NextCheck
 from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
@@ -20,6 +20,16 @@ LONGEST_HOURS = 24.0 * 365 * 20
 NAMES = ("where", "place", "state", "look", "told")
 """What names a check in an observation file, its result left out."""
 _YES_NO = (("yes", "Yes"), ("no", "No"))
+HINDERED: Mapping[Hindrance, tuple[dict[str, str], ...]] = {
+    Hindrance.RIGHT: ({"where": "system", "told": "refused"},),
+    Hindrance.MEMORY: ({"where": "system", "place": "memory"},),
+    Hindrance.TAMPER: ({"where": "system", "place": "lid"},),
+    Hindrance.PATH: ({"where": "system", "place": "path"}, {"where": "system", "place": "line"}),
+    Hindrance.MAINS: ({"where": "{control}", "place": "mains"},),
+    Hindrance.BATTERY: ({"where": "{control}", "place": "battery"},),
+    Hindrance.SERVICE_MODE: ({"where": "system", "place": "service"},),
+}
+"""What explain is told by the answer whether something keeps it from being set, so that it is not asked a second time."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,9 +54,9 @@ class Question:
 
 
 def opening_question(job: Job, ask: Ask) -> Question | None:
-    """Return an opening question about this design; None where the design has nothing to choose from."""
+    """Return an opening question about this design; None where the design has nothing to choose from, or one area only."""
     places = places_of(job, ask.of)
-    if ask.of in (ZONE, KEYPAD, AREA) and not places:
+    if (ask.of in (ZONE, KEYPAD, AREA) and not places) or (ask.of == AREA and len(places) == 1):
         return None
     return Question(
         key=f"{OPENING}:{ask.key}",
@@ -59,8 +69,9 @@ def opening_question(job: Job, ask: Ask) -> Question | None:
 
 
 def hindrance_question(cause: Cause) -> Question:
-    """Return the question whether something keeps an area from being set."""
-    return Question(key=f"{HINDRANCE}:{cause.hindrance}", words=f"{cause.sentence} Is it so?", choices=_YES_NO, why=cause.check)
+    """Return the question whether something keeps an area from being set, in words for callers; why is for whoever asks."""
+    words, caution = hindrance_words(cause.hindrance)
+    return Question(key=f"{HINDRANCE}:{cause.hindrance}", words=words, choices=_YES_NO, why=cause.check, caution=caution)
 
 
 def check_question(job: Job, check: NextCheck) -> Question:
@@ -115,12 +126,33 @@ def told_by(job: Job, question: Question, answer: str, keypad: str = "") -> dict
     if kind == CHECK:
         asked = question.entry.get("look") or question.entry.get("told")
         return dict(question.entry) | ({} if asked else {"shows": answer})
+    if kind == HINDRANCE:
+        rows = HINDERED.get(Hindrance(name), ())
+        # Yes to one of two things tells neither; no tells both.
+        if len(rows) == 1 or (rows and answer == "no"):
+            return _seen(job, rows[0] | {"answer" if "told" in rows[0] else "shows": answer})
+        return {}
     if kind != OPENING:
         return {}
     ask = asks()[name]
     choice = choice_of(ask, answer)
     seen = choice.seen if choice is not None else ask.none_seen if answer == NONE else ask.seen if answer in dict(question.places) else {}
-    filled = {"told_answer" if key == "answer" else key: _filled(job, word, answer, keypad) for key, word in seen.items()}
+    return _seen(job, seen, answer, keypad)
+
+
+def also_told(job: Job, key: str, answer: str, keypad: str = "") -> tuple[dict[str, str], ...]:
+    """Return what else an answer tells explain, beside what :func:`told_by` returns."""
+    kind, _, name = key.partition(":")
+    if kind == HINDRANCE and answer == "no":
+        return tuple(row for each in HINDERED.get(Hindrance(name), ())[1:] if (row := _seen(job, each | {"shows": answer})))
+    choice = choice_of(asks()[name], answer) if kind == OPENING and name in asks() else None
+    found = _seen(job, choice.also, answer, keypad) if choice is not None else {}
+    return (found,) if found else ()
+
+
+def _seen(job: Job, seen: Mapping[str, str], place: str = "", keypad: str = "") -> dict[str, str]:
+    """Return an observation with its braces filled in; empty where the design has no such thing."""
+    filled = {"told_answer" if key == "answer" else key: _filled(job, word, place, keypad) for key, word in seen.items()}
     return filled if all(filled.values()) else {}
 
 

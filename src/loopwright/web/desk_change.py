@@ -38,6 +38,7 @@ from loopwright.web.site_change import Moment, refuse
 
 LONGEST, MOST_FIELDS = 300, 12
 NO_CODES = "This looks like a code or a pass-word, and no case holds one. Say it without; a number takes its unit, as in 30 min."
+WHO_FIRST = "Whoever is on the line has to be identified first; the page shows where."
 _PHONE = re.compile(r"[+(]?\d[\d ()/.-]{3,24}\d")
 Text = Annotated[str, Field(max_length=LONGEST)]
 
@@ -82,13 +83,14 @@ def changed(change: DeskChange, case: Case, job: Job, asking: Asking, now: Momen
         refuse("", "This case is closed. Open it again first.")
     match change.do:
         case "danger":
-            if change.answer != NO_DANGER and change.answer not in dangers():
+            # Said with no answer, it asks again: something may begin to smell in the middle of a call.
+            if change.answer not in ("", NO_DANGER, *dangers()):
                 refuse("danger", "Choose what it is, or that it is none of these.")
             return replace(case, danger=change.answer)
         case "caller":
-            return replace(case, caller=_caller(change))
+            return replace(case, caller=_caller(change, now))
         case "who":
-            return replace(case, caller=replace(case.caller, verified=""))
+            return case.unproved()
         case "complaint":
             if change.answer not in complaints():
                 refuse("complaint", "Choose what the caller rings about.")
@@ -104,7 +106,8 @@ def changed(change: DeskChange, case: Case, job: Job, asking: Asking, now: Momen
         case "close":
             return replace(case, closed=_closed(change, now))
         case "reopen":
-            return replace(case, closed=None)
+            # Whoever rings about it again is somebody until they have said who.
+            return replace(case.unproved(), closed=None)
         case _:
             refuse("", "That is nothing that is said of a case.")
 
@@ -117,7 +120,7 @@ def plain(text: str, path: str) -> str:
     return words
 
 
-def _caller(change: DeskChange) -> Caller:
+def _caller(change: DeskChange, now: Moment) -> Caller:
     name, premises = (plain(change.fields.get(key, ""), key) for key in ("name", "premises"))
     number = " ".join(change.fields.get("call_back", "").split())
     if number and not _PHONE.fullmatch(number):
@@ -125,7 +128,7 @@ def _caller(change: DeskChange) -> Caller:
     verified = change.answer
     if verified not in WAYS:
         refuse("verified", f"Say how the caller was identified: {', '.join(WAYS)}.")
-    made = Caller(name=name, premises=premises, call_back=number, verified=verified)
+    made = Caller(name=name, premises=premises, call_back=number, verified=verified, at=now.iso)
     if verified != NOT_IDENTIFIED and made.missing:
         refuse(made.missing[0].replace("call-back number", "call_back"), f"Ask for this first: {', '.join(made.missing)}.")
     return made
@@ -150,8 +153,11 @@ def _question(change: DeskChange, case: Case, job: Job, asking: Asking) -> Quest
     """Return the question an answer is to: one answered before that is put right, or the one asked now. Raises JobError."""
     kind, _, name = change.key.partition(":")
     before = case.answered(change.key)
-    if kind == OPENING and name in asks():
-        question = opening_question(job, asks()[name])
+    opening = asks().get(name) if kind == OPENING else None
+    if not case.caller.verified or (not case.caller.identified and (opening is None or opening.guarded)):
+        refuse("", WHO_FIRST)
+    if opening is not None:
+        question = opening_question(job, opening)
         if question is not None:
             return question
     if before is not None and kind in (CHECK, HINDRANCE):

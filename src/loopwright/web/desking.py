@@ -29,7 +29,7 @@ from loopwright.store.person import Right
 from loopwright.store.visit import Entry, Visit, VisitFile, visit_path
 from loopwright.values.error import JobError, Problem
 from loopwright.values.recent import Recent
-from loopwright.web.desk_change import DeskChange, changed
+from loopwright.web.desk_change import WHO_FIRST, DeskChange, changed
 from loopwright.web.session import Session
 from loopwright.web.site_change import Moment, refuse
 from loopwright.web.visitor import Visitor
@@ -90,6 +90,10 @@ class Desk:
             self._assumed.put(case.caller.premises, (told,), known)
         return known
 
+    def now(self) -> str:
+        """Return the moment as a case writes it."""
+        return self.clock().isoformat(timespec="seconds")
+
     def course(self, case: Case) -> Course:
         """Return where a case stands. Raises JobError."""
         appraisal = self.appraisal(case)
@@ -114,7 +118,7 @@ class Desk:
     def make(self, change: DeskChange, visitor: Visitor, note: Callable[[Path], Record]) -> tuple[Problem, ...] | str:
         """Make what was posted; return the case's name, or what keeps it from being made. ``note`` gives what notes in a trail."""
         now = self.clock()
-        moment = Moment(visitor.name, now.isoformat(timespec="seconds"), f"{now:%Y-%m-%d %H:%M}")
+        moment = Moment(visitor.name, self.now(), f"{now:%Y-%m-%d %H:%M}")
         try:
             if change.do == "begin":
                 return self._begin(change, moment, note)
@@ -125,6 +129,7 @@ class Desk:
             file = self.file_of(change.case)
 
             def act(case: Case) -> Case:
+                case = case.as_of(moment.iso)
                 job = self.appraisal(case).job
                 made = changed(change, case, job, lambda: self.course(case).question, moment)
                 if change.do in NOTED:
@@ -151,6 +156,8 @@ class Desk:
         case = self.own.find(change.case)
         if case is None:
             refuse("", "Only what is about these premises goes over to the visit on site.")
+        if not case.as_of(now.iso).caller.identified:
+            refuse("", WHO_FIRST)
         entries = entries_of(case, self.session.state.job, now)
         if not entries:
             refuse("", "Nothing was answered yet that a visit could go on from.")

@@ -42,7 +42,7 @@ def seen(desk: Desk, asked: Mapping[str, str]) -> dict[str, Any]:
     }  # fmt: skip
     try:
         cases = desk.cases()
-        case = next((each for each in cases if each.id == asked.get("case")), None)
+        case = next((each.as_of(desk.now()) for each in cases if each.id == asked.get("case")), None)
         weights = desk.weights()
         course = desk.course(case) if case is not None and case.closed is None else None
     except (StoreError, JobError) as error:
