@@ -56,6 +56,17 @@ TIMED = """([path, text, wanted]) => new Promise((done) => {
 })"""
 
 
+# Since the address was asked for: the first paint with words in it, and the verdict that was searched for.
+OPENING = """() => new Promise((done) => {
+  const look = () => {
+    const painted = performance.getEntriesByName("first-contentful-paint")[0];
+    const said = document.querySelector("#verdict:not([data-searching])");
+    if (painted && said) requestAnimationFrame(() => done([painted.startTime, performance.now()])); else requestAnimationFrame(look);
+  };
+  look();
+})"""
+
+
 def cells_of(session: Session) -> list[tuple[str, str]]:
     """Return the cells that are changed, each with what stands there: all that are to raise an alarm at once, and do."""
     zones = session.state.job.zones.items()
@@ -115,13 +126,17 @@ def opened(words: str, browser: Any) -> Iterator[tuple[Any, list[tuple[str, str]
 
 def one_job(words: str, browser: Any) -> None:
     """Print the rows of one example."""
+    cold, first, told = [], list[float](), list[float]()
     print(f"\n{words}, load {os.getloadavg()[0]:.1f}\n\n| milliseconds | changes | median | most |\n|---|---|---|---|")
-    cold = []
     for number in range(ROUNDS):
         with opened(words, browser) as (page, cells):
+            for kept, value in zip((first, told), page.evaluate(OPENING), strict=True):
+                kept.append(value)
             cold.append(page.evaluate(TIMED, [cells[number][0], "ignored", "breaks a promise"])[0])
             page.evaluate(TIMED, [*cells[number], "Mended"])
             if number == ROUNDS - 1:
+                line("until the sheet is seen, when it is opened first", first)
+                line("until its verdict is seen", told)
                 line("until the verdict and its story, first change after opening", cold)
                 in_browser(page, cells)
 

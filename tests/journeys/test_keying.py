@@ -20,6 +20,7 @@ def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: A
     page, complaints = context.new_page(), []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.goto(f"{bench[0]}/programme")
+    page.locator("#verdict", has_text="No promise was found broken").wait_for()  # Searched after the sheet was seen, and brought to it.
     page.locator('#sheet a[href="./keying"]').click()
     first = page.locator(".keyed > li").first
     box = first.locator("label.tick").bounding_box()

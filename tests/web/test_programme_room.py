@@ -29,6 +29,19 @@ def strip(draw: Drawn) -> str:
     return found[0]
 
 
+def test_a_first_look_does_not_wait_for_the_search_and_asks_for_it(draw: Drawn) -> None:
+    for room in ("programme", "rehearsal"):
+        first = draw.room(room, Query(), SOMEBODY, look=True)
+        assert "data-searching" in first and "found broken" not in first and "verdict.js" in first
+    assert "No promise was found broken." in draw.room("programme", Query.of("verdict=now"), SOMEBODY, look=True)
+    for room in ("programme", "rehearsal"):
+        assert "data-searching" not in draw.room(room, Query(), SOMEBODY, look=True)
+    # After a change there is something to wait for again, also where somebody else made it.
+    assert not draw.session.edit(SetField("zones/z04/response/full", "ignored"))
+    assert "data-searching" in draw.room("programme", Query(), SOMEBODY, look=True)
+    assert 'id="story:0"' in draw.room("rehearsal", Query.of("story=0"), SOMEBODY, look=True)
+
+
 def test_a_response_that_breaks_a_promise_is_told_with_its_story_and_mended_again(draw: Drawn) -> None:
     assert "No promise was found broken." in strip(draw)
     assert not draw.session.edit(SetField("zones/z04/response/full", "ignored"))

@@ -83,6 +83,7 @@ class Drawn(Outside):
     def room(self, key: str, query: Query, visitor: Visitor, *, look: bool = False, held: str = "") -> str:
         """Return a room at the present revision, as a visitor may see it; with ``look`` it says when the file on disk is newer.
 
+        What takes seconds to search is not waited for at a look, unless it is asked for: the page asks once it stands.
         What a page holds already, that was drawn under the name ``held``, is left out of it.
 
         Raises HTTPException when there is none of that name, NotAllowed when it is not for the visitor.
@@ -94,7 +95,7 @@ class Drawn(Outside):
         elsewhere = self.session.elsewhere() if look else ""
         page = Page(
             state=self.session.state, room=key, query=query, past=self.past, on_site=self.on_site, prove=self.prove, desk=self.desk,
-            rehearsed=self.rehearsed,
+            rehearsed=self.rehearsed, first_look=look and "verdict" not in dict(query.asked),
         )  # fmt: skip
         name = self.drawings.name()
         html = self.templates.get_template(f"{key}.html").render(

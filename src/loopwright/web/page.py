@@ -90,6 +90,7 @@ class Page:
     prove: Proving | None = None
     desk: Desk | None = None
     rehearsed: Rehearsed | None = None
+    first_look: bool = False
     waiting: list[Figure] = field(default_factory=list)
     shown_keys: set[str] = field(default_factory=set)
     noted: set[int] = field(default_factory=set)

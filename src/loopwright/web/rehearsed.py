@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from threading import Lock
+from typing import TYPE_CHECKING
 
 from loopwright.appraisal.law import law_of
 from loopwright.job.document import Job
 from loopwright.rehearse.promise import PROMISES, Broken
 from loopwright.rehearse.rehearsal import Rehearsal, rehearse
 from loopwright.rehearse.search import TooManyStatesError
+
+if TYPE_CHECKING:
+    from loopwright.web.page import Page
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,27 +65,18 @@ class Rehearsed:
 
     def of(self, job: Job) -> Verdict:
         """Return the verdict on a job."""
-        # A search reads these and nothing else of a job; parts that did not change are the same objects and compare at once.
-        reads = (
-            job.areas,
-            job.zones,
-            job.users,
-            job.programme,
-            job.signalling,
-            job.circuits,
-            job.equipment,
-            job.sheets.equipment,
-            job.region,
-            job.outputs,
-            # Of the cables only what they feed: a longer one changes nothing here.
-            tuple((cable.end, cable.feeds) for cable in job.cables.values()),
-        )
+        reads = _read_of(job)
         with self._lock:
             if self._known and self._known[0][0] == reads:
                 return self._known[0][1]
             made = self._searched(job)
             self._known = [(reads, made)]
             return made
+
+    def known(self, job: Job) -> Verdict | None:
+        """Return the verdict on a job, or None where it would have to be searched; nothing is waited for."""
+        known = self._known
+        return known[0][1] if known and known[0][0] == _read_of(job) else None
 
     def _searched(self, job: Job) -> Verdict:
         try:
@@ -97,3 +92,27 @@ class Rehearsed:
         # What is not searched any more is not mended by that.
         mended = () if lost else tuple(sorted({promise for promise, _ in was - now}))
         return Verdict(found=found, fresh=fresh, mended=mended, lost=lost)
+
+
+def _read_of(job: Job) -> tuple[object, ...]:
+    """Return all that a search reads of a job; parts that did not change are the same objects and compare at once."""
+    return (
+        job.areas,
+        job.zones,
+        job.users,
+        job.programme,
+        job.signalling,
+        job.circuits,
+        job.equipment,
+        job.sheets.equipment,
+        job.region,
+        job.outputs,
+        # Of the cables only what they feed: a longer one changes nothing here.
+        tuple((cable.end, cable.feeds) for cable in job.cables.values()),
+    )
+
+
+def verdict_of(page: Page, *, at_once: bool = False) -> dict[str, Verdict | None]:
+    """Return the verdict as a room shows it: None where a first look does not wait for it, unless it is to be there ``at_once``."""
+    rehearsed = page.rehearsed or Rehearsed()
+    return {"verdict": rehearsed.known(page.job) if page.first_look and not at_once else rehearsed.of(page.job)}

@@ -19,6 +19,7 @@ from loopwright.values.source import source
 from loopwright.web.dictionary import plain_words
 from loopwright.web.form import RESPONSES
 from loopwright.web.page import Page
+from loopwright.web.rehearsed import verdict_of
 
 SET_STATES = ("unset", "full")
 CONDITIONS = ("open", "memory", "tamper", "hold-up", "path", "mains", "battery")
@@ -36,7 +37,7 @@ def view(page: Page) -> Mapping[str, Any]:
     routes = routes_of(job)
     odd = {path: (number, why) for number, (path, why) in enumerate(odd_cells(job, routes).items(), 1)}
     return {
-        "verdict": page.rehearsed.of(job) if page.rehearsed is not None else None,
+        **verdict_of(page),
         "routes": [_route(job, list(same)) for _, same in groupby(sorted(routes, key=_same), key=_same)],
         "plans": [
             (job.storeys[storey].name, walk_plan(job, storey, here), walk_plan(job, storey, here, narrow=True))

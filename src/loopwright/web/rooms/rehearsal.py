@@ -12,7 +12,7 @@ from loopwright.rehearse.promise import PROMISES, Broken
 from loopwright.rehearse.sandbox import MOST_ACTS, NEXT, WAIT, Stand, play, switched, written
 from loopwright.rehearse.state import Event
 from loopwright.web.page import Page
-from loopwright.web.rehearsed import Rehearsed
+from loopwright.web.rehearsed import verdict_of
 
 ACTS = "~"
 """Parts the acts in an address."""
@@ -23,11 +23,13 @@ GROUPS = {"People": PEOPLE, "Doors, windows and detectors": DOORS}
 def view(page: Page) -> Mapping[str, Any]:
     """Return what the rehearsal room shows."""
     asked = dict(page.query.asked)
-    verdict = (page.rehearsed or Rehearsed()).of(page.job)
+    # A story has its own address: it is waited for.
+    told = verdict_of(page, at_once="story" in asked)
     story, at = _number(asked.get("story", "")), _number(asked.get("step", ""))
-    broken = verdict.found.broken if verdict.found else ()
+    verdict = told["verdict"]
+    broken = verdict.found.broken if verdict and verdict.found else ()
     return {
-        "verdict": verdict,
+        **told,
         "promises": [
             (key, sentence, [_story(number, each, story, at) for number, each in enumerate(broken) if each.promise == key])
             for key, sentence in PROMISES.items()
