@@ -83,6 +83,7 @@ hidden byte said[160];
 #define HOW said[123] /* as long as it lasts, for a time from each beginning, until cleared */
 #define OUTFOR said[124] /* NONE: no time */
 #define OUTIN(a) said[125 + a]
+#define QUIETFOR said[128] /* after which the alarms of a zone are forgotten; 0: never */
 #define OALARM 1
 #define OCONFIRMED 2
 #define OTAMPER 3
@@ -100,7 +101,7 @@ hidden byte said[160];
 #define MOMENT (OUT >= OCHIME)
 
 byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk[3];
-byte opened[3], trips[3], inhibited[3];
+byte opened[3], trips[3], quietclk[3], inhibited[3];
 byte cond[5]; /* tamper, hold-up, path, mains, battery */
 byte power, powerclk;
 byte lit, litclk, lasting[3]; /* the switched output; where an alarm, or a confirmed one, lasts */
@@ -142,6 +143,8 @@ inline unlatched(yes) { if :: HOW == 2 && (yes) -> lit = 0; litclk = 0 :: else f
 #define LASTS_STILL (LASTSIN(0) || LASTSIN(1) || LASTSIN(2) || (LATCHED(0) && cond[0]) || (LATCHED(1) && cond[1]) || \
   ((OUT == OPATH || OUT == OFAULT) && cond[2]) || ((OUT == OPATH + 1 || OUT == OFAULT) && cond[3]) || ((OUT == OPATH + 2 || OUT == OFAULT) && cond[4]))
 inline settle() { if :: OUT && HOW == 0 && lit && !MOMENT && !LASTS_STILL -> lit = 0; litclk = 0 :: else fi }
+#define QUIETENS(z) (QUIETFOR && trips[z])
+#define QUIETDUE(z) (QUIETENS(z) && quietclk[z] == QUIETFOR)
 #define LITRUNS (lit && OUTFOR != NONE)
 
 /* Observers: what an area gives out is told to them at once. */
@@ -182,7 +185,7 @@ inline alarm(a, who, cell) { /* row 7; cell 0 is a sound */
 inline forget1(z, a) {
   if
   :: FOLLOWED(z) && IN(z, a) && (a == 0 || !IN(z, 0) || mode[0] == UNSET) && (a == 1 || !IN(z, 1) || mode[1] == UNSET) &&
-     (a == 2 || !IN(z, 2) || mode[2] == UNSET) -> inhibited[z] = 0; if :: FORGETS == 0 -> trips[z] = 0 :: else fi
+     (a == 2 || !IN(z, 2) || mode[2] == UNSET) -> inhibited[z] = 0; if :: FORGETS == 0 -> trips[z] = 0; quietclk[z] = 0 :: else fi
   :: else
   fi
 }
@@ -190,7 +193,7 @@ inline leaves(a) {
   mode[a] = UNSET; part[a] = 0; door[a] = 0; starter[a] = 0; clk[a] = 0;
   forget1(0, a); forget1(1, a); forget1(2, a); is_left(a); lasting[a] = 0; begins(a, OUNSET)
 }
-inline period1(z, a) { if :: FOLLOWED(z) && IN(z, a) -> trips[z] = 0 :: else fi }
+inline period1(z, a) { if :: FOLLOWED(z) && IN(z, a) -> trips[z] = 0; quietclk[z] = 0 :: else fi }
 inline period(a) { if :: MOST && FORGETS == 1 -> period1(0, a); period1(1, a); period1(2, a); told[a] = 0 :: else fi }
 inline leave_out1(z, a, s) { if :: STANDS(z, a, s) -> inhibited[z] = 1 :: else fi }
 inline leave_out(a, s) { if :: PREVENTS(0) -> leave_out1(0, a, s); leave_out1(1, a, s); leave_out1(2, a, s) :: else fi }
@@ -222,7 +225,7 @@ inline error(a) {
   fi
 }
 inline by_act(a) { if :: SETTLE -> door[a] = SETTLING; clk[a] = 0 :: else -> door[a] = 1; is_set(a) fi }
-inline starter_trips(z) { if :: FOLLOWED(z) && MOST && trips[z] < MOST -> trips[z]++ :: else fi }
+inline starter_trips(z) { if :: FOLLOWED(z) && MOST && trips[z] < MOST -> trips[z]++ :: else fi; quietclk[z] = 0 }
 inline entry_over(a) {
   started = starter[a]; mode[a] = SET; starter[a] = 0; clk[a] = 0; changed(a);
   some = 0;
@@ -245,7 +248,8 @@ inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved:
   :: STILL(d) -> if :: d == CHIME && mode[a] == UNSET -> begins(a, OCHIME) :: d == SOAK -> begins(a, OSOAK) :: else fi
   :: else -> if
     :: mode[a] != UNSET && (inhibited[z] || (MOST && FOLLOWED(z) && trips[z] >= MOST)) ->
-      if :: !inhibited[z] -> begins(a, OLOCKED) :: else fi
+      if :: !inhibited[z] -> begins(a, OLOCKED) :: else fi;
+      if :: MOST && FOLLOWED(z) && trips[z] >= MOST -> quietclk[z] = 0 :: else fi
     :: else -> if
       :: d == TAMPER -> latches(a, 0)
       :: d == H24 -> counts = counts || mode[a] != UNSET; rings = 1 + SOUNDS(4 + (mode[a] != UNSET))
@@ -265,7 +269,7 @@ inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved:
       fi
     fi
   fi;
-  if :: rings -> alarm(a, z + 1, rings - 1) :: else fi;
+  if :: rings -> quietclk[z] = 0; alarm(a, z + 1, rings - 1) :: else fi;
   if :: moved -> changed(a) :: else fi
 }
 inline answer_at(z, k) {
@@ -317,7 +321,8 @@ inline ticks(a) {
   if :: SOUNDSFOR(a) != NONE -> soundclk[a]++ :: else fi;
   if :: CONFIRMFOR(a) != NONE -> confirmclk[a]++ :: else fi
 }
-inline stopped(a) { clk[a] = 0; warnclk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
+inline quiets(z) { if :: QUIETENS(z) -> quietclk[z]++ :: else fi }
+inline stopped(a) { quietclk[a] = 0; clk[a] = 0; warnclk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
 
 inline tidy() { d = 0; counts = 0; rings = 0; moved = 0; first[0] = 0; first[1] = 0; first[2] = 0; started = 0; some = 0; same = 0 }
 
@@ -334,8 +339,8 @@ active proctype control() {
 end:
   do
 ROWS
-  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || BLINDS != NONE || LITRUNS) ->
-       ticks(0); ticks(1); ticks(2); if :: BLINDS != NONE -> powerclk++ :: else fi;
+  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && !QUIETDUE(0) && !QUIETDUE(1) && !QUIETDUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || QUIETENS(0) || QUIETENS(1) || QUIETENS(2) || BLINDS != NONE || LITRUNS) ->
+       ticks(0); ticks(1); ticks(2); quiets(0); quiets(1); quiets(2); if :: BLINDS != NONE -> powerclk++ :: else fi;
        if :: LITRUNS -> litclk++; if :: litclk == OUTFOR -> lit = 0; litclk = 0 :: else fi :: else fi }
   :: d_step { ASKED == 1 && HAS(2) && mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) &&
        (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) -> assert(false) }
@@ -347,6 +352,7 @@ ROWS
   :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0;
        if :: BACKUNSET -> back_unset(0); back_unset(1); back_unset(2) :: else fi }
   :: d_step { power == BLIND && powerclk == BLINDFOR -> power = 0; powerclk = 0 }
-  :: d_step { WORKS && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; told[0] = 0; told[1] = 0; told[2] = 0 }
+  :: d_step { WORKS && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; quietclk[0] = 0; quietclk[1] = 0; quietclk[2] = 0;
+       told[0] = 0; told[1] = 0; told[2] = 0 }
   od
 }

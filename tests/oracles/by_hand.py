@@ -57,6 +57,9 @@ ZONE_ROWS = """
   :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) -> activated(~) }
   :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] -> shuts(~) }
   :: d_step { ORDER(~, 0) != NONE && !FOLLOWED(~) && CONTACT(~) && BYDOOR && power == 0 -> shuts(~) }"""
+QUIET_ROWS = """
+  :: d_step { WORKS && QUIETDUE(~) -> trips[~] = 0; quietclk[~] = 0;
+       if :: IN(~, 0) -> told[0] = 0 :: else fi; if :: IN(~, 1) -> told[1] = 0 :: else fi; if :: IN(~, 2) -> told[2] = 0 :: else fi }"""
 DOOR_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) &&
        ANYBODY(!FOLLOWED(#) && CONTACT(#) && IN(#, @) && WAY(NOW(#, @))) -> error(@) }"""
@@ -79,6 +82,7 @@ def model(*, breadth_first: bool = False, switched: bool = False) -> str:
     rows += [PERSON_ROWS.replace("@", area) for area in three] + [ZONE_ROWS.replace("~", zone) for zone in three]
     rows += [SET_ROWS.replace("@", area).replace("$", state) for area in "01" for state in "01"]
     rows += [ITSELF_ROWS.replace("@", area) for area in "01"]
+    rows += [QUIET_ROWS.replace("~", zone) for zone in three]
     rows += [DOOR_ROWS.replace("@", area) for area in three]
     text = MODEL.read_text(encoding="utf-8").replace("\nROWS\n", anybody("".join(rows)) + "\n")
     last = ("; settle()" if switched else "") + ("; tidy()" if breadth_first else "")
@@ -166,4 +170,6 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
     if rule:
         found += [1 + WHAT.index(rule.follows.partition(" in ")[0]), {"follow": 0, "latch": 2}.get(rule.how, 1)]
         found += [ticks(None if rule.how == "latch" else rule.duration_s), *(int(slot in rule_in) for slot in slots)]
-    return " ".join(map(str, found))
+    else:
+        found += [0] * 6
+    return " ".join(map(str, (*found, ticks(told.trips_quiet_s))))

@@ -30,7 +30,7 @@ LARGEST = 60_000 if DEEP else 3_000
 
 
 def drawn(random: Random) -> Programme:
-    """Return a programme of one kind or another; in half of them areas set themselves, and the last person has a fob."""
+    """Return a programme of one kind or another; in half of them areas set themselves, the last person has a fob, and quiet zones are forgotten."""
     made = kinds(random)
     if random.random() < 0.5:
         return made
@@ -40,7 +40,8 @@ def drawn(random: Random) -> Programme:
         areas[name] = replace(plan, by_itself=by_itself, warns_s=10.0 * random.randint(0, 2) if by_itself else 0.0)
     people = [replace(each, fob=random.random() < 0.6, engineer=False) if not each.duress else each for each in made.people]
     people[-1] = replace(people[-1], fob=True, duress=False, engineer=False)
-    return replace(made, areas=areas, people=tuple(people))
+    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2))
+    return replace(made, areas=areas, people=tuple(people), told=told)
 
 
 def kinds(random: Random) -> Programme:

@@ -44,13 +44,13 @@ def opens(now: Moment, name: str) -> bool:
 
 
 def _count(now: Moment, name: str) -> None:
-    """Row 7: one more alarm of a zone towards its lock-out; the time it has been quiet begins anew."""
+    """Row 7: one more alarm of a zone towards its lock-out."""
     if f"{name}.trips" in fields(now.programme):
         now[f"{name}.trips"] = min(now[f"{name}.trips"] + 1, now.programme.told.trips)
-        _not_quiet(now, name)
 
 
 def _not_quiet(now: Moment, name: str) -> None:
+    """Row 21a: the time a zone has been quiet begins anew, with an alarm that does not count too."""
     if name in forgets_when_quiet(now.programme):
         now.begin(f"{name}.quiet-clock")
 
@@ -95,7 +95,7 @@ def _answer(now: Moment, name: str, area: str) -> bool:
     quiet = _quiet(now, name) if mode != UNSET else ""
     if quiet:
         now.say(quiet, area, name)
-        if quiet == "locked-out":
+        if _locked_out(now, name):
             _not_quiet(now, name)
         return False
     if does is Response.TAMPER:
@@ -149,12 +149,17 @@ def _quiet(now: Moment, name: str) -> str:
     remembered = fields(now.programme)
     if f"{name}.inhibited" in remembered and now[f"{name}.inhibited"]:
         return "inhibited"
-    return "locked-out" if f"{name}.trips" in remembered and now[f"{name}.trips"] >= now.programme.told.trips else ""
+    return "locked-out" if _locked_out(now, name) else ""
+
+
+def _locked_out(now: Moment, name: str) -> bool:
+    return f"{name}.trips" in fields(now.programme) and now[f"{name}.trips"] >= now.programme.told.trips
 
 
 def _alarm(now: Moment, name: str, area: str, sound: str) -> bool:
     """Row 7: an alarm. It counts towards lock-out while its area is not unset."""
     now[f"{area}.memory"] = 1
+    _not_quiet(now, name)
     now.say("alarm", area, name)
     if sound != "silent":
         now.say("sound", area, sound)
