@@ -164,6 +164,19 @@ def rate(name: str, serve: Serve, *, senders: int, messages: int, hidden: bool) 
     )
 
 
+def flushes_a_second(times: int = 200) -> float:
+    """Return how often a second a page is written at the end of a file and waited for until the disk has it.
+
+    That bounds a receiver that flushes each commit and hears one sender, who waits for his answers.
+    """
+    with tempfile.NamedTemporaryFile(prefix="receive-") as file:
+        begun = time.perf_counter()
+        for _ in range(times):
+            os.write(file.fileno(), bytes(4096))
+            os.fdatasync(file.fileno())
+        return times / (time.perf_counter() - begun)
+
+
 def exchange(port: int, *, senders: int, messages: int, hidden: bool, begin: int) -> tuple[float, list[float]]:
     """Send messages, each sender waiting for its answers; return the time of it all [s], and of each [s].
 
@@ -228,6 +241,7 @@ def rates(messages: int) -> None:
                     f"{'AES-128' if hidden else 'plain':7} {senders:3} senders  {each.name:26} {each.a_second:7.0f}/s{times}; "
                     f"{each.p50_ms:.2f} ms, p99 {each.p99_ms:.2f} ms; {each.processor_us:.0f} µs of processor time each"
                 )
+            print(f"{'':20}the disk's own flush, {flushes_a_second():8.0f} a second")
 
 
 def killed(kills: int, folder: Path, *, senders: int = 20) -> tuple[int, int, int]:

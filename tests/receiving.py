@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import time
 from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -30,9 +31,11 @@ class Keeper(ReceivedFile):
 
     trouble_next: Exception | None = None
     batches = 0
+    takes_s = 0.0
 
     def keep(self, arrivals: Sequence[Arrival]) -> list[Kept]:
         self.batches += 1
+        time.sleep(self.takes_s)
         if self.trouble_next is not None:
             error, self.trouble_next = self.trouble_next, None
             raise error
@@ -43,9 +46,16 @@ class Keeper(ReceivedFile):
 class Site:
     """A receiver under test, with what it told and what it keeps."""
 
-    receiver: Receiver
+    receiver: Receiver = field(init=False)
     keeper: Keeper
     told: list[Happening] = field(default_factory=list)
+    breaks_at: str = ""
+    """The number of a message at which whoever is told breaks."""
+
+    def hear(self, happening: Happening) -> None:
+        self.told.append(happening)
+        if isinstance(happening, Received) and happening.sequence == self.breaks_at:
+            raise RuntimeError("whoever is told breaks")
 
     @property
     def received(self) -> list[Received]:
@@ -71,6 +81,10 @@ class Wire:
 
     def send(self, octets: bytes) -> None:
         self.writer.write(octets)
+
+    def say_all(self) -> None:
+        """Say that nothing more comes, and go on listening."""
+        self.writer.write_eof()
 
     async def answer(self) -> bytes:
         """Return one frame, or nothing where the connection ended."""
@@ -121,12 +135,12 @@ Run = Callable[..., None]
 @contextlib.asynccontextmanager
 async def site_at(path: Path, place: Place, *, slow: bool = False) -> AsyncIterator[Site]:
     """Open a receiver with the accounts 1234 in plain and AAA1 with a key."""
-    told: list[Happening] = []
     keeper = Keeper(path, flushed=slow)
+    site = Site(keeper=keeper)
     desk = Desk(accounts={"1234": Account(), "AAA1": Account(keys=(KEY,), misread=(MISREAD,))}, cipher=CIPHER, draw=os.urandom)
-    bench = Bench(desk=desk, keeper=keeper, tell=told.append, clock=now, slow=slow)
+    bench = Bench(desk=desk, keeper=keeper, tell=site.hear, clock=now, slow=slow)
     try:
-        async with opened(place, bench) as receiver:
-            yield Site(receiver=receiver, keeper=keeper, told=told)
+        async with opened(place, bench) as site.receiver:
+            yield site
     finally:
         keeper.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
 import sqlite3
 from pathlib import Path
@@ -269,6 +270,85 @@ def test_datagrams_that_are_no_message_are_refused_and_the_next_is_answered(run:
     run(story)
 
 
+@pytest.mark.parametrize("slow", [False, True], ids=["at once", "flushed"])
+def test_one_who_says_that_nothing_more_comes_is_answered_all_the_same(run: Run, slow: bool) -> None:
+    async def story(site: Site) -> None:
+        others = [await site.connect() for _ in range(3)]
+        wire = await site.connect()
+        wire.send(b"".join(message(number) for number in range(1, 30)))
+        wire.say_all()
+        for number, other in enumerate(others, start=30):
+            other.send(message(number))
+        assert [parse(await wire.answer()).head.sequence for _ in range(29)] == [f"{number:04d}" for number in range(1, 30)]
+        assert await wire.closed()
+
+    run(story, slow=slow)
+
+
+def test_one_whose_frames_come_in_halves_is_no_slow_one(run: Run) -> None:
+    async def story(site: Site) -> None:
+        wire = await site.connect()
+        rest = b""
+        for number in range(1, 16):
+            frame = message(number)
+            wire.send(rest + frame[:20])
+            rest = frame[20:]
+            if number > 1:
+                assert parse(await wire.answer()).head.sequence == f"{number - 1:04d}"
+            await asyncio.sleep(0.1)
+        assert not site.refused
+
+    run(story, frame_s=0.5)
+
+
+def test_the_end_waits_for_nobody_who_goes_on_sending(run: Run) -> None:
+    async def story(site: Site) -> None:
+        many = b"".join(message(number) for number in range(1, 200))
+
+        def never_ends() -> None:
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", site.receiver.port)) as sender:
+                while True:
+                    sender.sendall(many)
+                    with contextlib.suppress(BlockingIOError):
+                        sender.recv(65_536, socket.MSG_DONTWAIT)
+
+        site.keeper.takes_s = 0.05
+        sending = [asyncio.create_task(asyncio.to_thread(never_ends)) for _ in range(4)]
+        await until(lambda: site.receiver.intake.acknowledged > 20)
+        async with asyncio.timeout(15):
+            await site.receiver.end()
+            await asyncio.gather(*sending)
+
+    run(story, slow=True)
+
+
+def test_a_listener_that_breaks_holds_up_no_answer(run: Run) -> None:
+    async def story(site: Site) -> None:
+        asyncio.get_running_loop().set_exception_handler(lambda *_: None)
+        site.breaks_at = "0002"
+        wire = await site.connect()
+        wire.send(b"".join(message(number) for number in range(1, 6)))
+        assert [parse(await wire.answer()).head.sequence for _ in range(5)] == [f"{number:04d}" for number in range(1, 6)]
+
+    run(story)
+
+
+def test_where_everybody_is_proven_the_oldest_makes_room(run: Run) -> None:
+    async def story(site: Site) -> None:
+        wires = []
+        for number in range(1, 5):
+            wires.append(await site.connect())
+            wires[-1].send(message(number))
+            assert parse(await wires[-1].answer()).head.sequence == f"{number:04d}"
+        assert await wires[0].closed()
+        assert "3 are connected" in site.refused[0].reason
+        for number, wire in enumerate(wires[1:], start=5):
+            wire.send(message(number))
+            assert parse(await wire.answer()).head.sequence == f"{number:04d}"
+
+    run(story, connections=3)
+
+
 def test_only_the_chosen_address_is_listened_at(run: Run) -> None:
     async def story(site: Site) -> None:
         with pytest.raises(ConnectionRefusedError):
@@ -339,6 +419,9 @@ def test_in_a_thread_of_its_own(tmp_path: Path) -> None:
     assert running.extend(2) > running.until.replace(year=2000)
     running.stop()
     assert not running.open
+    with pytest.raises(NotOpened, match="is over"):
+        running.extend(1)
+    running.stop()
     (event,) = keeper.since(0)
     assert (event.account, event.warnings) == ("77FF", ())
     keeper.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import pickle
 from datetime import UTC, datetime
@@ -116,6 +117,7 @@ def test_what_is_built_reads_back(head: Head, data: str, fields: tuple[tuple[str
     data = data.replace("|", "") if head.encrypted else data
     built = build(head, Content(data=data, extended=fields, at=at), key=KEY, cipher=CIPHER, draw=os.urandom)
     assert Splitter().feed(built) == datagram(built) == [Piece(octets=built, cut=Cut.FRAME)]
+    assert Splitter().alone(built)
     frame = parse(built)
     assert frame.head == head
     content = revealed(frame, KEY, CIPHER) if head.encrypted else content_of(frame)
@@ -191,6 +193,9 @@ def test_however_the_stream_is_split_the_same_pieces_come(stream: bytes, data: s
     expected = whole.feed(stream) + whole.close()
     found = [piece for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True) for piece in split.feed(stream[a:b])] + split.close()
     assert joined(found) == joined(expected)
+    for begin, end in itertools.pairwise(sorted({0, *cuts, len(stream)})):
+        part = stream[begin:end]
+        assert not Splitter().alone(part) or Splitter().feed(part) == [Piece(octets=part, cut=Cut.FRAME)]
 
 
 @pytest.mark.parametrize("size", [1, 7, 100_000])

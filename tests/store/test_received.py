@@ -18,6 +18,7 @@ from loopwright.signalling.frame import Content, Head, build
 from loopwright.signalling.key import Key
 from loopwright.signalling.received import Arrival, Kept, Received, Way
 from loopwright.signalling.received import received as events_in
+from loopwright.signalling.repeats import REMEMBERED
 from loopwright.signalling.verdict import Account, Answer, Desk, judge
 from loopwright.store.aes import ChainedAes
 from loopwright.store.file import StoreError
@@ -107,6 +108,22 @@ def test_two_programs_on_one_file_store_each_message_once(tmp_path: Path) -> Non
     other.close()
 
 
+def test_a_repeat_is_known_again_by_a_program_that_was_started_anew(tmp_path: Path) -> None:
+    """Messages of several accounts by turns: each account's last 64 are found in the file, and no other's."""
+    path, numbers = tmp_path / "received.db", range(1, REMEMBERED + 11)
+    came = [arrival(account, number, f"#{account}|NBA{number}") for number in numbers for account in ("1234", "77FF", "9999")]
+    file = ReceivedFile(path)
+    for begin in range(0, len(came), 50):
+        file.keep(came[begin : begin + 50])
+    file.close()
+    again = ReceivedFile(path)
+    remembered = came[-3 * REMEMBERED :]
+    assert again.keep(remembered) == [Kept(len(came) - len(remembered) + nth, True) for nth in range(1, len(remembered) + 1)]
+    # What was said before them is too long ago, and no repeat any more.
+    assert again.keep(came[:3]) == [Kept(len(came) + nth) for nth in (1, 2, 3)]
+    again.close()
+
+
 def test_a_full_file_takes_no_more_and_says_so(tmp_path: Path) -> None:
     file = ReceivedFile(tmp_path / "received.db", most=2)
     file.keep([arrival("1234", number, "#1234|NRP") for number in (1, 2)])
@@ -118,14 +135,15 @@ def test_a_full_file_takes_no_more_and_says_so(tmp_path: Path) -> None:
     file.close()
 
 
-def test_a_file_of_a_later_version_is_left_as_it_is(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("version", "words"), [(99, "a later version"), (1, "an earlier version")])
+def test_a_file_of_another_version_is_left_as_it_is(tmp_path: Path, version: int, words: str) -> None:
     path = tmp_path / "received.db"
     ReceivedFile(path).close()
     with sqlite3.connect(path) as database:
-        database.execute("PRAGMA user_version=99")
+        database.execute(f"PRAGMA user_version={version}")
     database.close()
     for opened in (ReceivedFile, ReceivedReader):
-        with pytest.raises(StoreError, match="later version"):
+        with pytest.raises(StoreError, match=words):
             opened(path)
     with pytest.raises(StoreError, match="nothing was received"):
         ReceivedReader(tmp_path / "none.db")

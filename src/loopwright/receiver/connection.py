@@ -61,6 +61,7 @@ class Connection(asyncio.BufferedProtocol):
         self._begun_at: float | None = None
         self._deaf_at: float | None = None
         self._still = False
+        self._said_all = False
         self._came_at = self._clock()
         self.peer = ""
         self.is_proven = False
@@ -94,19 +95,18 @@ class Connection(asyncio.BufferedProtocol):
         if not self.is_proven and self._begun_at is None and (spoken := foreign(data)):
             self.let_go(f"this is {spoken}, not a message of DC-09.", data)
             return
-        for piece in self._splitter.feed(data):
-            if piece.cut is Cut.FRAME:
-                self._under_way += 1
-                self._house.intake.take(piece.octets, Way.TCP, self.peer, self._answer)
-            else:
-                self._no_frame(piece.cut, piece.octets)
+        if self._splitter.alone(data):
+            self._take(data)
+        else:
+            self._feed(data)
         # Where one alone is connected there is nobody whose messages could be kept together with these.
         self._house.intake.settle(at_once=self._house.connections == 1)
-        if not self._splitter.waiting:
-            self._begun_at = None
-        elif self._begun_at is None:
-            self._begun_at = self._clock()
         self._breathe()
+
+    def eof_received(self) -> bool:
+        """Hear that nothing more comes; what is under way is answered before the connection ends."""
+        self._said_all = True
+        return self._under_way > 0
 
     def pause_writing(self) -> None:
         """Take nothing more of a sender that does not take its answers."""
@@ -142,6 +142,23 @@ class Connection(asyncio.BufferedProtocol):
         if self._transport is not None:
             self._transport.close()
 
+    def _take(self, frame: bytes) -> None:
+        self._under_way += 1
+        self._house.intake.take(frame, Way.TCP, self.peer, self._answer)
+
+    def _feed(self, data: bytes) -> None:
+        """Take what is no frame by itself: parts of one, or several."""
+        pieces = self._splitter.feed(data)
+        for piece in pieces:
+            if piece.cut is Cut.FRAME:
+                self._take(piece.octets)
+            else:
+                self._no_frame(piece.cut, piece.octets)
+        if not self._splitter.waiting:
+            self._begun_at = None
+        elif pieces or self._begun_at is None:
+            self._begun_at = self._clock()
+
     def _no_frame(self, cut: Cut, octets: bytes) -> None:
         self._house.refuse(cut, f"{cut}.", way=Way.TCP, peer=self.peer, octets=octets)
         self._count_refusal()
@@ -157,20 +174,20 @@ class Connection(asyncio.BufferedProtocol):
             self._transport.write(octets)
         if standing is Standing.REFUSED:
             self._count_refusal()
-            return
-        self._refused = 0
-        if standing is Standing.LISTED and not self.is_proven:
-            self.is_proven = True
-            self._house.proven(self)
+        else:
+            self._refused = 0
+            if standing is Standing.LISTED and not self.is_proven:
+                self.is_proven = True
+                self._house.proven(self)
         if self._still:
             self._breathe()
+        if self._said_all and not self._under_way:
+            self.end()
 
     def _breathe(self) -> None:
         """Stop reading while too much is under way, and go on when it is not."""
-        if self._transport is None or self._transport.is_closing():
-            return
         still = self._deaf_at is not None or self._under_way > self._house.limits.unanswered or self._house.intake.full
-        if still is not self._still:
+        if still is not self._still and self._transport is not None and not self._transport.is_closing():
             self._still = still
             (self._transport.pause_reading if still else self._transport.resume_reading)()
 

@@ -30,6 +30,8 @@ Reply = Callable[[bytes | None, Standing], None]
 Waiting = tuple[Arrival | None, Reply, bytes | None]
 """A message to be kept, who is answered, and what; without a message an answer that waits for its turn."""
 Clock = Callable[[], datetime]
+LOOK_AGAIN_S = 0.001
+"""How often it is looked at the end whether all is kept."""
 _KINDS = {Answer.NAK: "wrong time", Answer.DUH: "not to be processed", Answer.SILENCE: "damaged, or no message"}
 
 
@@ -57,6 +59,7 @@ class Intake:
         self._loop = asyncio.get_running_loop()
         self._pending: deque[Waiting] = deque()
         self._asked = False
+        self._closing = False
         self._unlisted = 0
         self._aside = ThreadPoolExecutor(1, "keeps received messages") if bench.slow else None
         self.acknowledged = 0
@@ -64,7 +67,7 @@ class Intake:
     @property
     def full(self) -> bool:
         """Whether so much is under way that no more is taken for a while."""
-        return len(self._pending) >= self._limits.pending
+        return self._closing or len(self._pending) >= self._limits.pending
 
     def take(self, octets: bytes, way: Way, peer: str, reply: Reply) -> None:
         """Take the bytes of one frame; the answer follows, at once or when it is safe, which `settle` sees to."""
@@ -99,9 +102,10 @@ class Intake:
             self._loop.call_soon(self._gather, len(self._pending))
 
     async def close(self) -> None:
-        """Keep and answer what is under way."""
+        """Keep and answer what is under way, and take nothing more: who goes on sending would never let it end."""
+        self._closing = True
         while self._pending or self._asked:
-            await asyncio.sleep(0)
+            await asyncio.sleep(LOOK_AGAIN_S)
         if self._aside:
             self._aside.shutdown()
 
@@ -142,19 +146,21 @@ class Intake:
             return [words or f"a fault in the program: {type(error).__name__}."] * len(arrivals)
 
     def _kept(self, batch: Sequence[Waiting], kept: Sequence[Kept | str]) -> None:
+        """Answer a batch in its order, and then tell of it: whoever is told holds up no answer."""
         self._asked = False
         self.settle()
         numbers = iter(kept)
+        safe: list[tuple[Arrival, Kept]] = []
         for arrival, reply, octets in batch:
             if arrival is None:
                 reply(octets, Standing.REFUSED)
-                continue
-            number = next(numbers)
-            if isinstance(number, str):
+            elif isinstance(number := next(numbers), str):
                 reply(None, Standing.TAKEN)
-                continue
-            self.acknowledged += 1
-            reply(octets, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
+            else:
+                reply(octets, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
+                safe.append((arrival, number))
+        self.acknowledged += len(safe)
+        for arrival, number in safe:
             self._hand_on(arrival, number)
         for words in dict.fromkeys(each for each in kept if isinstance(each, str)):
             at = self._bench.clock()

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from collections.abc import Callable
 from concurrent.futures import Future
 from datetime import datetime
 
 from loopwright.receiver.intake import Bench
-from loopwright.receiver.server import Place, Receiver, opened
+from loopwright.receiver.server import NotOpened, Place, Receiver, opened
 
 START_S = 30.0
 
@@ -41,18 +42,32 @@ class Running:
         return self._thread.is_alive()
 
     def extend(self, hours: float) -> datetime:
-        """Stay on test for so many hours [h] from now, and return until when. Raises NotOpened out of bounds."""
+        """Stay on test for so many hours [h] from now, and return until when. Raises NotOpened out of bounds, and when it is over."""
+        extended: Future[datetime] = Future()
 
-        async def extended() -> datetime:
-            return self._receiver.extend(hours)
+        def extend() -> None:
+            try:
+                extended.set_result(self._receiver.extend(hours))
+            except NotOpened as error:
+                extended.set_exception(error)
 
-        return asyncio.run_coroutine_threadsafe(extended(), self._loop).result(START_S)
+        if not self._soon(extend):
+            raise NotOpened("The test is over and the port is shut.")
+        return extended.result(START_S)
 
     def stop(self) -> None:
         """End it, once what is under way is kept and answered."""
-        if self.open:
-            self._loop.call_soon_threadsafe(self._receiver.stop)
+        self._soon(self._receiver.stop)
         self._thread.join()
+
+    def _soon(self, work: Callable[[], None]) -> bool:
+        """Have something done in the receiver's thread; return whether it still takes anything."""
+        try:
+            self._loop.call_soon_threadsafe(work)
+        except RuntimeError:
+            # Its loop is closed: the hour was over by itself.
+            return False
+        return True
 
     def _run(self, place: Place, bench: Bench) -> None:
         try:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import socket
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -40,15 +39,20 @@ class Wire:
             raise NotReached(f"{self._to[0]} port {self._to[1]}: {(error.strerror or str(error)).lower()}.") from None
 
     def answer(self, wait_s: float) -> list[bytes]:
-        """Return the frames that come within a time [s]; none where nothing does."""
+        """Return the frames that come within a time [s]; none where nothing does, and where the connection is lost."""
         if self._socket is None:
+            # Nothing can come, and whoever waits for it would else ask again at once, and again.
+            time.sleep(wait_s)
             return []
         self._socket.settimeout(max(0.001, wait_s))
-        octets = b""
-        with contextlib.suppress(OSError):
+        try:
             octets = self._socket.recv(65_536)
-            if not octets:
-                self.close()
+        except TimeoutError:
+            return []
+        except OSError:
+            octets = b""
+        if not octets:
+            self.close()
         return [piece.octets for piece in self._splitter.feed(octets) if piece.cut is Cut.FRAME]
 
     def close(self) -> None:

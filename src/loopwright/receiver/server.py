@@ -54,7 +54,7 @@ class Place:
         return ip_address(self.host).is_loopback
 
     def checked(self) -> Place:
-        """Return the place if it is one address of one machine and one test of a few hours. Raises NotOpened."""
+        """Return the place if it is one address of this machine and one test of a few hours. Raises NotOpened."""
         try:
             address = ip_address(self.host)
         except ValueError:
@@ -63,8 +63,7 @@ class Place:
             raise NotOpened(f"{self.host}: a receiver listens at one address of this machine; name it.")
         if not 0 <= self.port <= 65535:
             raise NotOpened(f"port {self.port}: out of bounds. Accepted: 0 to 65535.")
-        if not 0 < self.test_h <= MOST_TEST_H:
-            raise NotOpened(f"{self.test_h:g} h on test: out of bounds. Accepted: up to {MOST_TEST_H:g}.")
+        _check_hours(self.test_h)
         return self
 
 
@@ -96,8 +95,7 @@ class Receiver:
 
     def extend(self, hours: float) -> datetime:
         """Stay on test for so many hours [h] from now, and return until when. Raises NotOpened out of bounds."""
-        if not 0 < hours <= MOST_TEST_H:
-            raise NotOpened(f"{hours:g} h on test: out of bounds. Accepted: up to {MOST_TEST_H:g}.")
+        _check_hours(hours)
         self.begin(hours)
         return self.until
 
@@ -114,11 +112,12 @@ class Receiver:
 
     def came(self, connection: Connection) -> None:
         """Count a connection; the oldest that said nothing that counts goes where there are too many."""
-        self._unproven[connection] = None
-        if self.connections > self._most:
-            oldest = next(iter(self._unproven if self._unproven else self._proven))
-            oldest.let_go(f"{self._most} are connected, and of those with no message of a listed account this is the oldest.")
+        if self.connections >= self._most:
+            oldest = next(iter(self._unproven or self._proven))
+            among = "of those with no message of a listed account" if self._unproven else "all with a message of a listed account;"
+            oldest.let_go(f"{self._most} are connected, and {among} this is the oldest.")
             self.went(oldest)
+        self._unproven[connection] = None
 
     def proven(self, connection: Connection) -> None:
         """Count a connection among those that are kept."""
@@ -195,6 +194,11 @@ async def opened(place: Place, bench: Bench) -> AsyncIterator[Receiver]:
         server.close()
         await receiver.end()
         datagrams.close()
+
+
+def _check_hours(hours: float) -> None:
+    if not 0 < hours <= MOST_TEST_H:
+        raise NotOpened(f"{hours:g} h on test: out of bounds. Accepted: more than 0 and up to {MOST_TEST_H:g}.")
 
 
 def _words(place: Place, port: int, way: str, error: OSError) -> str:

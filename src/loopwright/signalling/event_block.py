@@ -57,7 +57,7 @@ def events_in(blocks: list[str]) -> tuple[BlockEvent, ...] | None:
     events: list[BlockEvent] = []
     for block in blocks:
         kind, rest = block[:1], block[1:]
-        if kind in BLOCKS and kind:
+        if kind in BLOCKS:
             found = _packets(BLOCKS[kind], rest)
             if found is None:
                 return None

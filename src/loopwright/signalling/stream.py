@@ -47,12 +47,17 @@ class Splitter:
 
     def feed(self, octets: bytes) -> list[Piece]:
         """Take the bytes that arrived and return the pieces they complete."""
-        # One whole frame, nothing before and nothing after: what a sender that waits for its answers brings.
-        alone = not self._held and not self._skipping and b'"' in octets
-        if alone and octets.rfind(b"\n") == 0 and octets.find(b"\r") == len(octets) - 1 < MOST_FRAME:
-            return [Piece(octets=octets, cut=Cut.FRAME)]
         self._held += octets
         return self._pieces(closing=False)
+
+    def alone(self, octets: bytes) -> bool:
+        """Return whether the bytes that arrived are one whole frame, nothing before and nothing after: `feed` would give it as it is.
+
+        That is what a sender brings that waits for its answers.
+        """
+        if self._held or self._skipping or b'"' not in octets:
+            return False
+        return octets.rfind(b"\n") == 0 and octets.find(b"\r") == len(octets) - 1 < MOST_FRAME
 
     @property
     def waiting(self) -> bool:

@@ -12,6 +12,7 @@ import os
 import secrets
 import sqlite3
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -25,7 +26,7 @@ from loopwright.store.file import StoreError
 from loopwright.store.whole import take_name
 
 SUFFIX = ".received.db"
-FORMAT = 1
+FORMAT = 2
 OURS_ALONE = 0o600
 MOST_MESSAGES = 5_000_000
 MOST_POLLED = 10_000
@@ -35,22 +36,22 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 _TABLES = """
 CREATE TABLE source (
-    id INTEGER PRIMARY KEY, receiver TEXT NOT NULL, line TEXT NOT NULL, account TEXT NOT NULL, UNIQUE (receiver, line, account)
+    id INTEGER PRIMARY KEY, receiver TEXT NOT NULL, line TEXT NOT NULL, account TEXT NOT NULL, latest INTEGER,
+    UNIQUE (receiver, line, account)
 );
 CREATE TABLE message (
     number INTEGER PRIMARY KEY, source INTEGER NOT NULL REFERENCES source, sequence TEXT NOT NULL, token TEXT NOT NULL,
     encrypted INTEGER NOT NULL, at_us INTEGER NOT NULL, said_us INTEGER, way TEXT NOT NULL, peer TEXT NOT NULL,
-    data TEXT NOT NULL, extended TEXT, warnings TEXT, repeats INTEGER NOT NULL DEFAULT 0, repeated_us INTEGER
+    data TEXT NOT NULL, extended TEXT, warnings TEXT, before INTEGER, repeats INTEGER NOT NULL DEFAULT 0, repeated_us INTEGER
 );
-CREATE INDEX of_source ON message (source, number);
 CREATE TABLE polled (
     source INTEGER NOT NULL REFERENCES source, way TEXT NOT NULL, peer TEXT NOT NULL, first_us INTEGER NOT NULL, last_us INTEGER NOT NULL,
     polls INTEGER NOT NULL, longest_us INTEGER NOT NULL, PRIMARY KEY (source, way, peer)
 ) WITHOUT ROWID;
 """
 _PUT = (
-    "INSERT INTO message (number, source, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings) "
-    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    "INSERT INTO message (number, source, before, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
 _REPEAT = "UPDATE message SET repeats = repeats + 1, repeated_us = ? WHERE number = ?"
 _POLL = (
@@ -61,7 +62,14 @@ _GET = (
     "SELECT number, receiver, line, account, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings, repeats "
     "FROM message JOIN source ON source.id = source WHERE number > ? ORDER BY number LIMIT ?"
 )
-_LATEST = "SELECT number, at_us, sequence, data FROM message WHERE source = ? ORDER BY number DESC LIMIT ?"
+_SOURCE = "SELECT id, latest FROM source WHERE receiver = ? AND line = ? AND account = ?"
+_IS_LATEST = "UPDATE source SET latest = ?2 WHERE id = ?1"
+_LAST = (
+    "WITH RECURSIVE back(number, nth) AS (VALUES (?, 1) UNION ALL "
+    "SELECT before, nth + 1 FROM message JOIN back USING (number) WHERE before IS NOT NULL AND nth < ?) "
+    "SELECT number, at_us, sequence, data FROM message JOIN back USING (number) ORDER BY number"
+)
+"""The last messages of a source: each names the one before it. An index would be written to at as many places as there are sources."""
 _POLLED = "SELECT account, line, receiver, way, peer, first_us, last_us, polls, longest_us FROM polled JOIN source ON source.id = source"
 
 
@@ -135,8 +143,8 @@ class ReceivedFile(ReceivedReader):
         with told(path.name, "cannot be written"):
             self._database = _to_write(path, flushed=flushed)
             _checked(self._database, path)
-        self._sources: dict[Source, int] = {}
-        self._recent = Recent(self._latest)
+        self._sources: dict[Source, _Known] = {}
+        self._recent = Recent(self._last_of)
         self._number: int | None = None
 
     def keep(self, arrivals: Sequence[Arrival]) -> list[Kept]:
@@ -171,72 +179,78 @@ class ReceivedFile(ReceivedReader):
         return f"{self.path.name} was not written: {plain(error)}." if isinstance(error, sqlite3.Error | OSError) else None
 
     def _put(self, arrivals: Sequence[Arrival], number: int) -> list[Kept]:
-        rows: list[tuple[object, ...]] = []
-        repeats: list[tuple[int, int]] = []
-        polls: list[tuple[object, ...]] = []
-        kept: list[Kept] = []
-        for arrival in arrivals:
-            verdict, at, way, peer = arrival
+        if len(self._sources) > MOST_POLLED:
+            # Between two batches alone: what is here is ahead of the file while one is put together.
+            self._sources.clear()
+        batch, kept = _Batch(), list[Kept]()
+        for verdict, at, way, peer in arrivals:
             head, content = verdict.head, verdict.content
             if head is None or content is None:
                 raise ValueError("what cannot be read is not kept.")
             at_us = _us(at)
             source = source_of(head)
+            known = self._sources.get(source) or self._known(source)
             if head.token in POLLS:
-                polls.append((self._source(source), str(way), peer, at_us, at_us))
+                batch.polls.append((known.id, str(way), peer, at_us, at_us))
                 kept.append(Kept(0))
                 continue
             first = self._recent.first(source, Stored(number + 1, at, head.sequence, content.data))
             if first is not None:
-                repeats.append((at_us, first))
+                batch.repeats.append((at_us, first))
                 kept.append(Kept(first, True))
                 continue
             number += 1
-            rows.append((number, self._source(source), *_row(verdict, head, content, at_us, way, peer)))
+            batch.messages.append((number, known.id, known.latest, *_row(verdict, head, content, at_us, way, peer)))
+            batch.latest[known.id] = known.latest = number
             kept.append(Kept(number))
         self._number = number
-        self._write(number, rows, repeats, polls)
+        self._write(batch, number)
         return kept
 
-    def _write(self, number: int, rows: list[tuple[object, ...]], repeats: list[tuple[int, int]], polls: list[tuple[object, ...]]) -> None:
+    def _write(self, batch: _Batch, number: int) -> None:
         if number > self._most:
             raise StoreError(f"{self.path.name} holds {self._most} messages, and takes no more. Moved away, a new one begins.")
-        if rows:
-            self._database.executemany(_PUT, rows)
-        if repeats:
-            self._database.executemany(_REPEAT, repeats)
-        if polls and self._database.execute("SELECT count(*) FROM polled").fetchone()[0] < MOST_POLLED:
-            self._database.executemany(_POLL, polls)
+        if batch.messages:
+            self._database.executemany(_PUT, batch.messages)
+            self._database.executemany(_IS_LATEST, batch.latest.items())
+        if batch.repeats:
+            self._database.executemany(_REPEAT, batch.repeats)
+        if batch.polls and self._database.execute("SELECT count(*) FROM polled").fetchone()[0] < MOST_POLLED:
+            self._database.executemany(_POLL, batch.polls)
 
-    def _source(self, source: Source) -> int:
-        found = self._sources.get(source)
-        if found is None:
-            found = self._known(source)
-            if found is None:
-                found = (
-                    self._database.execute(
-                        "INSERT INTO source (receiver, line, account) VALUES (?, ?, ?)",
-                        (source.receiver or "", source.line, source.account),
-                    ).lastrowid
-                    or 0
-                )
-            if len(self._sources) >= MOST_POLLED:
-                self._sources.clear()
-            self._sources[source] = found
-        return found
+    def _known(self, source: Source) -> _Known:
+        """Return what the file knows of a source, which is put there where it is not; from now on it is known here too."""
+        named = (source.receiver or "", source.line, source.account)
+        row = self._database.execute(_SOURCE, named).fetchone()
+        if row is None:
+            self._database.execute("INSERT INTO source (receiver, line, account) VALUES (?, ?, ?)", named)
+            row = self._database.execute(_SOURCE, named).fetchone()
+        known = self._sources[source] = _Known(*row)
+        return known
 
-    def _known(self, source: Source) -> int | None:
-        asked = "SELECT id FROM source WHERE receiver = ? AND line = ? AND account = ?"
-        row = self._database.execute(asked, (source.receiver or "", source.line, source.account)).fetchone()
-        return None if row is None else int(row[0])
-
-    def _latest(self, source: Source) -> Iterable[Stored]:
+    def _last_of(self, source: Source) -> Iterable[Stored]:
         """Return the last messages of a source, the oldest first."""
-        found = self._known(source)
-        if found is None:
-            return ()
-        rows = self._database.execute(_LATEST, (found, REMEMBERED)).fetchall()
-        return [Stored(number, _moment(at_us), sequence, data) for number, at_us, sequence, data in reversed(rows)]
+        known = self._sources.get(source) or self._known(source)
+        rows = self._database.execute(_LAST, (known.latest, REMEMBERED))
+        return [Stored(number, _moment(at_us), sequence, data) for number, at_us, sequence, data in rows]
+
+
+@dataclass(slots=True)
+class _Known:
+    """A source as the file names it, and the number of its last message."""
+
+    id: int
+    latest: int | None
+
+
+@dataclass(slots=True)
+class _Batch:
+    """What one transaction writes: values for the statements above; ``latest`` is the last message of each source, by its id."""
+
+    messages: list[tuple[object, ...]] = field(default_factory=list)
+    latest: dict[int, int] = field(default_factory=dict)
+    repeats: list[tuple[int, int]] = field(default_factory=list)
+    polls: list[tuple[object, ...]] = field(default_factory=list)
 
 
 def _row(verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, peer: str) -> tuple[object, ...]:
@@ -324,6 +338,7 @@ def _written(path: Path, *pragmas: str) -> sqlite3.Connection:
 
 
 def _checked(database: sqlite3.Connection, path: Path) -> None:
-    if database.execute("PRAGMA user_version").fetchone()[0] != FORMAT:
+    found = database.execute("PRAGMA user_version").fetchone()[0]
+    if found != FORMAT:
         database.close()
-        raise StoreError(f"{path.name} was written by a later version; it is left as it is.")
+        raise StoreError(f"{path.name} was written by {'a later' if found > FORMAT else 'an earlier'} version; it is left as it is.")
