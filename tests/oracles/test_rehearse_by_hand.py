@@ -30,7 +30,7 @@ LARGEST = 60_000 if DEEP else 3_000
 
 
 def drawn(random: Random) -> Programme:
-    """Return a programme of one kind or another; in half of them areas set themselves, the last person has a fob, and quiet zones are forgotten."""
+    """Return a programme of one kind or another; in half of them areas set themselves, the last has a fob, quiet zones are forgotten."""
     made = kinds(random)
     if random.random() < 0.5:
         return made
