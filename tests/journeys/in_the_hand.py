@@ -9,6 +9,8 @@ from typing import Any
 
 DESK, PHONE = (1280, 860), (390, 844)
 LEAST_PX = 44
+PATIENCE_MS = 120_000
+"""How long something is waited for: a machine with much else to do is slow, and no fault of the room's."""
 PRESSED = ", ".join(f"#sheet {each}" for each in ("button", "input:not([type=checkbox])", "select", "summary", ".tick", ".take"))
 # A network that is cut, and a program that is gone and has come back with another key, are what these journeys are about.
 EXPECTED = ("net::ERR", "status of 403")
@@ -18,6 +20,7 @@ EXPECTED = ("net::ERR", "status of 403")
 def opened(browser: Any, address: str, size: tuple[int, int] = DESK) -> Iterator[Any]:
     """Give a page of a browser of its own, at an address."""
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=size[0] < 500)
+    context.set_default_timeout(PATIENCE_MS)
     page, complaints = context.new_page(), []
     page.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
@@ -42,14 +45,14 @@ def kept_whole(page: Any, room: str) -> None:
 
 def until(page: Any, truth: str) -> None:
     """Wait until something is true; what takes time itself is waited for each time."""
-    end_s = time.monotonic() + 120
+    end_s = time.monotonic() + PATIENCE_MS / 1000
     while not page.evaluate(truth):
         assert time.monotonic() < end_s, f"never came true: {truth}"
         page.wait_for_timeout(50)
 
 
 def fits_the_hand(page: Any) -> None:
-    """Nothing reaches over the edge, and on a telephone nothing that is pressed is smaller than a thumb."""
+    """Nothing reaches over the edge, and on a telephone nothing that is pressed is smaller than a thumb; all check boxes look alike."""
     assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), "nothing reaches over the edge"
     if page.viewport_size["width"] > 940:
         return
@@ -59,3 +62,5 @@ def fits_the_hand(page: Any) -> None:
         [PRESSED, LEAST_PX],
     )
     assert not small, small
+    boxes = page.evaluate("[...document.querySelectorAll('#sheet input[type=checkbox]')].map((each) => each.offsetHeight).filter(Boolean)")
+    assert len(set(boxes)) <= 1 and all(each < LEAST_PX for each in boxes), boxes

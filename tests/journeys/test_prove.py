@@ -102,6 +102,8 @@ def test_three_mistakes_are_named_live_and_the_site_is_proved_to_its_record(page
     test("dual-lobby", "operate", "Test it")
     test("dual-lobby", "lid", "Open its lid")
     page.locator("#now").get_by_text("Waiting for zone 2").wait_for()
+    page.locator("#port > summary").click()
+    page.locator("#hand > summary").click()
     fits_the_hand(page)
     page.get_by_role("link", name="Big type").click()
     page.locator(".big-type #now").wait_for()

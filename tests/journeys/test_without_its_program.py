@@ -83,7 +83,7 @@ class Laptop:
 
     def kill(self) -> None:
         self.process.kill()
-        self.process.communicate()
+        self.process.wait()
 
 
 @pytest.fixture

@@ -20,7 +20,8 @@ from loopwright.job.read import read
 from loopwright.store.copies import beside, copied
 from loopwright.store.file import JobFile, StoreError
 from loopwright.store.person import RIGHTS, Right, Role
-from loopwright.store.visit import OtherVisit, Visit, VisitFile
+from loopwright.store.said import Over
+from loopwright.store.visit import Visit, VisitFile
 from loopwright.web.app import create_app
 from loopwright.web.session import Session
 from loopwright.web.site_reading import OF_THE_WHOLE
@@ -136,7 +137,7 @@ def test_what_belongs_to_a_visit_that_is_over_is_refused_and_the_visit_before_co
     assert [each.where for each in van.file.load().entries] == ["c01"]
     van.say("back")
     assert [each.where for each in van.file.load().entries] == ["c02"]
-    with pytest.raises(OtherVisit):
+    with pytest.raises(Over):
         van.file.begin_anew(mark="m", of=old)
 
 

@@ -17,6 +17,7 @@ from loopwright.store.copies import beside
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.photo_file import MOST_PHOTOS, PhotoFile
+from loopwright.store.proof_file import MOST_BEFORE
 
 KEY = "photo:front-door"
 SENT = CANVAS[:2] + segment(0xE1, b"Exif\0\0" + WHERE) + CANVAS[2:]
@@ -53,6 +54,24 @@ def test_a_photograph_is_kept_once_shown_and_printed_without_where_it_was_taken(
     assert WHERE not in pdf and "Ina" in sheet.extract_text()
     assert van.say("answer", key=KEY) == ""
     assert address not in van.page() and KEY not in van.record.standing, "taken back"
+    assert entry.photo not in kept.read_text("utf-8") and van.client.get(address.removeprefix(".")).status_code == 404
+    assert van.say("photo", key=KEY, photo=text(SENT), mark=mark) == "", "said before: what is sent again brings nothing back"
+    assert entry.photo not in kept.read_text("utf-8")
+
+
+def test_a_photograph_goes_when_no_proving_that_is_kept_speaks_of_it(van: Van) -> None:
+    kept = van.path.with_name("job.yaml.photos")
+    others = [CANVAS[:2] + segment(0xE0, b"JFIF\0\1\1\0\0\1\0\1\0\0") + CANVAS[2:], CANVAS]
+    assert van.say("photo", key=KEY, photo=text(others[0])) == ""
+    (first,) = van.record.photos.values()
+    assert van.say("photo", key=KEY, photo=text(others[1])) == "", "taken anew"
+    assert first not in kept.read_text("utf-8") and list(van.record.photos.values())[0] in kept.read_text("utf-8")
+    (second,) = van.record.photos.values()
+    for number in range(MOST_BEFORE + 1):
+        assert second in kept.read_text("utf-8"), number
+        assert van.say("anew", record=van.record.id) == ""
+        assert van.say("answer", key="walk:front-door", answer="yes") == ""
+    assert second not in kept.read_text("utf-8")
 
 
 @pytest.mark.parametrize(
@@ -78,13 +97,13 @@ def test_who_may_only_read_sees_photographs_and_takes_none(tmp_path: Path) -> No
     assert answer.status_code == 403 and "data-photo" in van.page()
 
 
-def test_a_full_file_lets_go_of_what_no_record_speaks_of_alone(tmp_path: Path) -> None:
+def test_a_full_file_takes_no_more_until_one_is_let_go(tmp_path: Path) -> None:
     file = PhotoFile(tmp_path / "job.yaml.photos")
     made = [Picture(jpeg=bytes((at,)), width=1, height=1) for at in range(MOST_PHOTOS + 1)]
-    every = frozenset(each.digest for each in made)
     file._file.change(lambda kept: type(kept)(format=1, photos={each.digest: text(each.jpeg) for each in made[:-1]}))
     with pytest.raises(StoreError, match="takes no more"):
-        file.put(made[-1], every)
+        file.put(made[-1])
     assert file.get(made[0].digest) == b"\x00"
-    file.put(made[-1], every - {made[0].digest})
+    file.keep_only(frozenset(each.digest for each in made[1:]))
+    file.put(made[-1])
     assert file.get(made[0].digest) is None and file.get(made[-1].digest) == bytes((MOST_PHOTOS,))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 from collections.abc import Callable
 from dataclasses import asdict
 from functools import cache
@@ -16,6 +17,16 @@ from loopwright.store.whole import write_whole
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
+
+
+def path_beside(job: Path, suffix: str) -> Path:
+    """Return the file that lies beside a job under its name and a suffix; beside the job itself where a link leads to it.
+
+    >>> path_beside(Path("/jobs/shop.yaml"), ".visit").name
+    'shop.yaml.visit'
+    """
+    real = Path(os.path.realpath(job))
+    return real.with_name(real.name + suffix)
 
 
 class Formed(Protocol):

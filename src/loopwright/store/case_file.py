@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loopwright.desk.case import Case, Closed
-from loopwright.store.beside import Beside
+from loopwright.store.beside import Beside, path_beside
 from loopwright.store.file import StoreError
 
 SUFFIX, TRAIL_SUFFIX = ".cases", ".cases.trail"
@@ -37,13 +37,8 @@ class _Kept:
 
 
 def cases_path(job: Path) -> Path:
-    """Return where the cases of a job file are kept.
-
-    >>> cases_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.cases'
-    """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    """Return where the cases of a job file are kept."""
+    return path_beside(job, SUFFIX)
 
 
 def trail_of(cases: Path) -> Path:

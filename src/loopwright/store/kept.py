@@ -12,6 +12,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
+from loopwright.store.beside import path_beside
 from loopwright.store.file import ChangedOnDisk, JobFile, StoreError
 from loopwright.store.in_store import InStore
 from loopwright.store.store import Change, Conflict, Damaged, Head, Revision, Store
@@ -151,8 +152,7 @@ def history_path(path: Path) -> Path:
     >>> history_path(Path("/jobs/shop.yaml")).name
     'shop.yaml.history.db'
     """
-    real = Path(os.path.realpath(path))
-    return real.with_name(real.name + SUFFIX)
+    return path_beside(path, SUFFIX)
 
 
 def keep(path: Path, *, by: str, clock: Callable[[], datetime]) -> tuple[JobFile | KeptJob, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from base64 import b64decode, b64encode
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -11,7 +10,7 @@ from threading import Lock
 
 from loopwright.prove.found import Found
 from loopwright.prove.picture import MOST_BYTES, Picture
-from loopwright.store.beside import Beside
+from loopwright.store.beside import Beside, path_beside
 from loopwright.store.file import StoreError
 
 SUFFIX = ".photos"
@@ -29,13 +28,8 @@ class Photos:
 
 
 def photo_path(job: Path) -> Path:
-    """Return where the photographs of a job file are kept.
-
-    >>> photo_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.photos'
-    """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    """Return where the photographs of a job file are kept."""
+    return path_beside(job, SUFFIX)
 
 
 class PhotoFile:
@@ -48,22 +42,25 @@ class PhotoFile:
         self._lock = Lock()
         self._read: tuple[tuple[int, int, int], Mapping[str, str]] = ((0, 0, 0), {})
 
-    def put(self, picture: Picture, wanted: frozenset[str]) -> None:
-        """Keep a picture. ``wanted`` are the digests records speak of: only others give way when the file is full. Raises StoreError."""
+    def put(self, picture: Picture) -> None:
+        """Keep a picture. Raises StoreError, also when the file is full."""
 
         def added(kept: Photos) -> Photos:
             if picture.digest in kept.photos:
                 return kept
-            photos = dict(kept.photos)
-            if len(photos) >= MOST_PHOTOS:
-                photos = {digest: text for digest, text in photos.items() if digest in wanted}
-            if len(photos) >= MOST_PHOTOS:
+            if len(kept.photos) >= MOST_PHOTOS:
                 raise StoreError(
                     f"{self.path.name} holds {MOST_PHOTOS} photographs, and takes no more. Take one back, and this one goes in."
                 )
-            return replace(kept, photos={**photos, picture.digest: b64encode(picture.jpeg).decode("ascii")})
+            return replace(kept, photos={**kept.photos, picture.digest: b64encode(picture.jpeg).decode("ascii")})
 
         self._file.change(added)
+
+    def keep_only(self, wanted: frozenset[str]) -> None:
+        """Let go of every picture that is not of these digests: those records speak of. Raises StoreError."""
+        if self._photos().keys() <= wanted:
+            return
+        self._file.change(lambda kept: replace(kept, photos={digest: text for digest, text in kept.photos.items() if digest in wanted}))
 
     def get(self, digest: str) -> bytes | None:
         """Return a picture, None where there is none of that digest. Raises StoreError."""

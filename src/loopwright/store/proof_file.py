@@ -6,15 +6,14 @@ once: what is sent again because an answer was lost changes nothing.
 
 from __future__ import annotations
 
-import os
-import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loopwright.prove.record import Record, size_of
-from loopwright.store.beside import Beside
+from loopwright.store.beside import Beside, path_beside
 from loopwright.store.file import StoreError
+from loopwright.store.said import Over, said
 
 SUFFIX = ".proved"
 FORMAT = 1
@@ -35,19 +34,15 @@ class Kept:
         """Return the proving before this one."""
         return self.before[0] if self.before else None
 
-
-class OtherProving(StoreError):
-    """What was sent belongs to a proving that is over."""
+    @property
+    def photos(self) -> frozenset[str]:
+        """Return the digests of the photographs that stand, in this proving and those before it."""
+        return frozenset(digest for record in (self.record, *self.before) for digest in record.photos.values())
 
 
 def proof_path(job: Path) -> Path:
-    """Return where the provings of a job file are kept.
-
-    >>> proof_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.proved'
-    """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    """Return where the provings of a job file are kept."""
+    return path_beside(job, SUFFIX)
 
 
 class ProofFile:
@@ -73,20 +68,21 @@ class ProofFile:
     def change(self, act: Callable[[Record], Record], *, mark: str, of: str, by: str, at: str) -> Record:
         """Change the proving ``of`` that name and return it; ``mark`` names the change, which is made once.
 
-        ``of`` may be empty for a page that was drawn before it began. Raises OtherProving where that one is over, StoreError, and
+        ``of`` may be empty for a page that was drawn before it began. Raises Over where that one is over, StoreError, and
         whatever ``act`` raises; all is then as it was.
         """
+
+        def bounded(begun: Record) -> Record:
+            made = act(begun)
+            if size_of(made) > MOST_SAID:
+                raise StoreError(f"A proving holds at most {MOST_SAID} things said; begin a new one.")
+            return made
 
         def changed(kept: Kept) -> Kept:
             if any(mark in each.marks for each in (kept.record, *kept.before)):
                 return kept
-            if of and of != kept.record.id:
-                raise OtherProving("This belongs to a proving that is over, and was not added to the one of now.")
-            begun = kept.record if kept.record.id else replace(kept.record, id=secrets.token_urlsafe(9), begun_at=at, by=by)
-            made = act(begun)
-            if size_of(made) > MOST_SAID:
-                raise StoreError(f"A proving holds at most {MOST_SAID} things said; begin a new one.")
-            return replace(kept, record=replace(made, marks=(*made.marks, mark)[-MOST_MARKS:]))
+            made = said(kept.record, bounded, mark=mark, of=of, by=by, at=at, words="proving", most_marks=MOST_MARKS)
+            return replace(kept, record=made)
 
         return self._file.change(changed).record
 
@@ -97,7 +93,7 @@ class ProofFile:
             if mark in kept.record.marks or not kept.record.id:
                 return kept
             if of != kept.record.id:
-                raise OtherProving("Another proving was begun meanwhile.")
+                raise Over("Another proving was begun meanwhile.")
             return Kept(format=FORMAT, record=Record(marks=(mark,), after=after), before=(kept.record, *kept.before)[:MOST_BEFORE])
 
         self._file.change(changed)

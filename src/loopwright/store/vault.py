@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from loopwright.store.audit import Record
+from loopwright.store.beside import path_beside
 from loopwright.store.code import facts_of
 from loopwright.store.file import StoreError
 from loopwright.store.held import held
@@ -53,19 +54,13 @@ class NoVault(StoreError):
 
 
 def vault_path(job: Path) -> Path:
-    """Return where the vault of a job file is.
-
-    >>> vault_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.vault'
-    """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    """Return where the vault of a job file is."""
+    return path_beside(job, SUFFIX)
 
 
 def trail_path(job: Path) -> Path:
     """Return where the trail of a job's vault is."""
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + TRAIL_SUFFIX)
+    return path_beside(job, TRAIL_SUFFIX)
 
 
 def good_passphrase(passphrase: Secret) -> Secret:

@@ -6,14 +6,13 @@ mark counts once: what is sent again because an answer was lost changes nothing.
 
 from __future__ import annotations
 
-import os
-import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from loopwright.store.beside import Beside
+from loopwright.store.beside import Beside, path_beside
 from loopwright.store.file import StoreError
+from loopwright.store.said import Over, said
 
 SUFFIX = ".visit"
 FORMAT = 1
@@ -167,18 +166,9 @@ class _Kept:
     before: Visit | None = None
 
 
-class OtherVisit(StoreError):
-    """What was sent belongs to a visit that is over."""
-
-
 def visit_path(job: Path) -> Path:
-    """Return where the visit of a job file is kept.
-
-    >>> visit_path(Path("/jobs/shop.yaml")).name
-    'shop.yaml.visit'
-    """
-    real = Path(os.path.realpath(job))
-    return real.with_name(real.name + SUFFIX)
+    """Return where the visit of a job file is kept."""
+    return path_beside(job, SUFFIX)
 
 
 class VisitFile:
@@ -200,20 +190,21 @@ class VisitFile:
     def change(self, act: Callable[[Visit], Visit], *, mark: str, of: str, by: str, at: str) -> Visit:
         """Change the visit ``of`` that name and return it; ``mark`` names the change, which is made once.
 
-        ``of`` may be empty for a page that was drawn before the visit began. Raises OtherVisit where that one is over, StoreError, and
+        ``of`` may be empty for a page that was drawn before the visit began. Raises Over where that one is over, StoreError, and
         whatever ``act`` raises; all is then as it was.
         """
+
+        def bounded(begun: Visit) -> Visit:
+            made = act(begun)
+            if len(made.entries) > MOST_ENTRIES:
+                raise StoreError(f"A visit holds at most {MOST_ENTRIES} readings; put these on record and begin a new one.")
+            return made
 
         def changed(kept: _Kept) -> _Kept:
             if mark in kept.visit.marks:
                 return kept
-            if of and of != kept.visit.id:
-                raise OtherVisit("This belongs to a visit that is over, and was not added to the one of now.")
-            begun = kept.visit if kept.visit.id else replace(kept.visit, id=secrets.token_urlsafe(9), begun_at=at, by=by)
-            made = act(begun)
-            if len(made.entries) > MOST_ENTRIES:
-                raise StoreError(f"A visit holds at most {MOST_ENTRIES} readings; put these on record and begin a new one.")
-            return replace(kept, visit=replace(made, marks=(*made.marks, mark)[-MOST_MARKS:]))
+            made = said(kept.visit, bounded, mark=mark, of=of, by=by, at=at, words="visit", most_marks=MOST_MARKS)
+            return replace(kept, visit=made)
 
         return self._file.change(changed).visit
 
@@ -224,7 +215,7 @@ class VisitFile:
             if mark in kept.visit.marks or not kept.visit.id:
                 return kept
             if of != kept.visit.id:
-                raise OtherVisit("Another visit was begun meanwhile.")
+                raise Over("Another visit was begun meanwhile.")
             return _Kept(format=FORMAT, visit=Visit(marks=(mark,)), before=kept.visit)
 
         return self._file.change(changed).visit

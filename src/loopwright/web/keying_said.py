@@ -19,7 +19,7 @@ from loopwright.keying.spot import spots_of, units_of
 from loopwright.keying.taken import taken_over
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
-from loopwright.store.visit import FoundSaid, KeyedSaid, OtherVisit, Visit
+from loopwright.store.visit import FoundSaid, KeyedSaid, Visit
 from loopwright.values.error import JobError, Problem
 from loopwright.web.drawn import Drawn
 from loopwright.web.page import Query
@@ -27,7 +27,7 @@ from loopwright.web.rights import demands
 from loopwright.web.rights import refuse as refuse_visitor
 from loopwright.web.rooms import keying
 from loopwright.web.session import Session
-from loopwright.web.site_change import Moment, refuse
+from loopwright.web.site_change import Moment, problems_of, refuse
 from loopwright.web.visiting import OnSite
 from loopwright.web.visitor import Visitor, visitor_of
 
@@ -75,10 +75,8 @@ def _make(job: Job, site: OnSite, change: KeyingSaid, visitor: Visitor) -> tuple
     moment = Moment(visitor.name, now.isoformat(timespec="seconds"), f"{now:%Y-%m-%d %H:%M}")
     try:
         site.file.change(lambda visit: changed(change, visit, job, moment), mark=change.mark, of=change.visit, by=moment.by, at=moment.iso)
-    except JobError as error:
-        return error.problems
-    except StoreError as error:
-        return (Problem(path="over" if isinstance(error, OtherVisit) else "kept", line=0, column=0, message=str(error)),)
+    except (JobError, StoreError) as error:
+        return problems_of(error)
     return ()
 
 

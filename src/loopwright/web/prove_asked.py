@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
+from loopwright.prove.item import Proof
 from loopwright.prove.picture import UNFIT
 from loopwright.prove.table import HEAD, event_table
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
-from loopwright.store.proof_file import OtherProving
 from loopwright.store.sheetfile import csv_bytes
 from loopwright.values.error import JobError, Problem
 from loopwright.web.api.waiting import Waiting
@@ -22,7 +25,7 @@ from loopwright.web.prove_record import on_record
 from loopwright.web.proving import Proving
 from loopwright.web.rights import MAY_NOT, demands
 from loopwright.web.session import Session
-from loopwright.web.site_change import refuse
+from loopwright.web.site_change import problems_of, refuse
 from loopwright.web.visitor import Visitor, visitor_of
 
 ROOM = "prove"
@@ -92,7 +95,8 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
         return (Problem(path="", line=0, column=0, message=MAY_NOT[Right.CHANGE_JOB]),)
     try:
         if change.do == "anew":
-            proving.file.begin_anew(mark=change.mark, of=change.record, after=proving.last())
+            with _photographed(proving, change):
+                proving.file.begin_anew(mark=change.mark, of=change.record, after=proving.last())
             return ()
         if change.do == "record":
             found = proving.found(appraisal)
@@ -100,30 +104,43 @@ def make(proving: Proving, session: Session, change: ProveChange, visitor: Visit
             return session.edit(lambda job: on_record(job, found), mark=change.mark, by=visitor.name, summary=told)
         if change.do == "close" and proving.port is not None and proving.port() is not None:
             refuse("", PORT_OPEN)
-        if change.do == "photo":
-            _keep_photo(proving, change)
-        items = {item.key: item for item in proving.due(appraisal).items}
-        proving.file.change(
-            lambda record: changed(change, record, appraisal.job, items, by, lambda said: proving.found(appraisal, said)),
-            mark=change.mark, of=change.record, by=visitor.name, at=by.at,
-        )  # fmt: skip
-    except JobError as error:
-        return error.problems
-    except StoreError as error:
-        return (Problem(path="over" if isinstance(error, OtherProving) else "kept", line=0, column=0, message=str(error)),)
+        with _photographed(proving, change):
+            items = {item.key: item for item in proving.due(appraisal).items}
+            proving.file.change(
+                lambda record: changed(change, record, appraisal.job, items, by, lambda said: proving.found(appraisal, said)),
+                mark=change.mark, of=change.record, by=visitor.name, at=by.at,
+            )  # fmt: skip
+    except (JobError, StoreError) as error:
+        return problems_of(error)
     return ()
 
 
+@contextmanager
+def _photographed(proving: Proving, change: ProveChange) -> Iterator[None]:
+    """Keep a photograph before anything speaks of it, and let go of those nothing speaks of any more; of other changes do nothing.
+
+    What cannot be printed is refused: it would keep the record from being made.
+    """
+    if change.do != "anew" and not change.key.startswith(f"{Proof.PHOTO}:"):
+        yield
+        return
+    with proving.photographing:
+        if change.do == "photo":
+            _keep_photo(proving, change)
+        try:
+            yield
+        finally:
+            proving.photos.keep_only(proving.file.load().photos)
+
+
 def _keep_photo(proving: Proving, change: ProveChange) -> None:
-    """Keep a photograph before anything speaks of it. What cannot be printed is refused: it would keep the record from being made."""
+    # Only here: the typesetter is a tenth of a second of start-up.
     from loopwright.papers.press import printable
 
     picture = taken(change)
     if not printable(picture.jpeg):
         refuse("photo", UNFIT)
-    kept = proving.file.load()
-    wanted = frozenset(digest for record in (kept.record, *kept.before) for digest in record.photos.values())
-    proving.photos.put(picture, wanted)
+    proving.photos.put(picture)
 
 
 def _file(content: bytes, name: str, kind: str) -> Response:

@@ -49,6 +49,8 @@ class Proving:
         self.clock = clock
         self.file = ProofFile(proof_path(session.file.path))
         self.photos = PhotoFile(photo_path(session.file.path))
+        self.photographing = Lock()
+        """Held from a picture being kept until something speaks of it, so that nobody else lets go of it meanwhile."""
         self.feed: Feed | None = None
         self.port: Callable[[], Port | None] | None = None
         """Gives the port that is open for the test; None where none can be."""

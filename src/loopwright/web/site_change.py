@@ -19,6 +19,8 @@ from loopwright.explain.whole.told import MONTH_FIRST, TIMES
 from loopwright.explain.whole.word import words as questions
 from loopwright.explain.written import Unreadable
 from loopwright.job.document import Job
+from loopwright.store.file import StoreError
+from loopwright.store.said import Over
 from loopwright.store.visit import Charged, Entry, MeterSaid, Said, Visit
 from loopwright.values.error import JobError, Problem
 from loopwright.web.site_reading import entry_for, instrument_of, seen_in, understood
@@ -112,6 +114,13 @@ def changed(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
 def refuse(path: str, message: str) -> NoReturn:
     """Raise JobError for a field of what was posted."""
     raise JobError([Problem(path=path, line=0, column=0, message=message)])
+
+
+def problems_of(error: JobError | StoreError) -> tuple[Problem, ...]:
+    """Return what keeps something from being said: what is wrong with it, its visit or proving is over, or the file is not written."""
+    if isinstance(error, JobError):
+        return error.problems
+    return (Problem(path="over" if isinstance(error, Over) else "kept", line=0, column=0, message=str(error)),)
 
 
 def _stepped(change: SiteChange, visit: Visit) -> Visit:

@@ -19,11 +19,12 @@ from loopwright.job.document import Job, Stage
 from loopwright.job.edit import AddItem, InTurn
 from loopwright.store.case_file import Closings
 from loopwright.store.file import StoreError
-from loopwright.store.visit import Entry, OtherVisit, Visit, VisitFile, visit_path
+from loopwright.store.said import Over
+from loopwright.store.visit import Entry, Visit, VisitFile, visit_path
 from loopwright.values.error import JobError, Problem
 from loopwright.values.recent import Recent
 from loopwright.web.session import Session
-from loopwright.web.site_change import Moment, SiteChange, changed, refuse
+from loopwright.web.site_change import Moment, SiteChange, changed, problems_of, refuse
 from loopwright.web.site_dead import dead_changed, shut
 from loopwright.web.site_old import old_changed
 from loopwright.web.site_reading import Read, instrument_of, is_on_record, observations_of, on_record, read_entry
@@ -116,17 +117,15 @@ class OnSite:
                         return changed(change, visit, appraisal.job, moment)
 
                     self.file.change(made, mark=change.mark, of=change.visit, by=moment.by, at=moment.iso)
-        except JobError as error:
-            return error.problems
-        except StoreError as error:
-            return (Problem(path="over" if isinstance(error, OtherVisit) else "kept", line=0, column=0, message=str(error)),)
+        except (JobError, StoreError) as error:
+            return problems_of(error)
         return ()
 
     def _record(self, change: SiteChange, visitor: Visitor) -> tuple[Problem, ...]:
         """Put what is not on record yet into the document, as one step. An entry that stands there already is not put in again."""
         visit = self.file.load()
         if change.visit != visit.id:
-            raise OtherVisit("Another visit was begun meanwhile; nothing was put on record.")
+            raise Over("Another visit was begun meanwhile; nothing was put on record.")
 
         def made(job: Job) -> InTurn:
             left = self.unrecorded(job, visit)
