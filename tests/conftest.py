@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-from opened import STANDS_FOR
+import opened
 
 # A slow shared machine is not a fault, so no deadline; in CI the examples are the same on every run.
 settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+# What is collected here, hundreds of modules and thousands of tests, stays to the end: looking through it again and again for
+# what might go took a fifth of all the work.
+gc.set_threshold(50_000, 20, 50)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    """Set everything there is by now aside from what is looked through for garbage."""
+    gc.collect()
+    gc.freeze()
+
 
 # What a test writes is gone when it ends, so it need not reach a disk: hundreds of tests wait for one otherwise. What a program that
 # is killed leaves behind is the same in memory.
@@ -42,10 +56,24 @@ def _oracle(command: str, package: str) -> str:
 
 @pytest.fixture(autouse=True, scope="session")
 def opened_once() -> Iterator[None]:
-    """Let a session take the reading and the figures of a text that was opened before: they are frozen, and the same."""
+    """Let a session take the reading, the figures and the rehearsal of a text that was opened before: they are frozen, and the same."""
     with pytest.MonkeyPatch.context() as patched:
-        for name, stand_in in STANDS_FOR.items():
-            patched.setattr(f"loopwright.web.session.{name}", stand_in)
+        for place, stand_in in opened.STANDS_FOR.items():
+            patched.setattr(f"loopwright.web.{place}", stand_in)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def routed_once() -> Iterator[None]:
+    """Let an application take what was worked out of its addresses when another was built."""
+    if "fastapi" not in sys.modules:  # whatever builds one in this process has been collected by now
+        yield
+        return
+    import routed
+
+    with pytest.MonkeyPatch.context() as patched:
+        for name, stand_in in routed.STANDS_FOR.items():
+            patched.setattr(f"fastapi.routing.{name}", stand_in)
         yield
 
 
