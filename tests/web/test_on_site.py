@@ -488,3 +488,18 @@ def test_readings_of_a_run_are_kept_with_the_visit_and_taken_out(van: Van) -> No
     assert "is no length" in van.say("run", place="W52", fields={"near": "1 nF", "spare": "3 nF", "spare_m": "x"})["problems"][0]["message"]
     van.say("run-out", place="W52")
     assert van.file.load().runs == ()
+
+
+def test_it_will_not_set_says_what_keeps_it_who_may_do_what_and_what_the_log_says(van: Van) -> None:
+    assert "Keeps it from being set now" not in van.text()
+    van.say("shown", kind="battery low", place="equipment/control")
+    text = van.text("/on-site?area=shop&zone=z06&user=cleaner")
+    kept = text.partition("Keeps it from being set now")[2].partition("To be looked at")[0]
+    assert "Zone 6 (Shop windows) is open" in kept and "The keypad shows: battery low, Control unit." in kept
+    assert (
+        "May set in spite of it: user. May clear it: nobody by a press" in kept
+        and "The log should say: setting refused, zone number" in kept
+    )
+    assert "has no right" in van.text("/on-site?area=workshop&user=cleaner").partition("Keeps it")[2].partition("To be looked at")[0]
+    # What the job has not is as if it had not been asked.
+    assert "Keeps it" not in van.text("/on-site?area=nowhere") and "To be looked at" in van.text("/on-site?area=shop&mode=x&user=y&zone=z")

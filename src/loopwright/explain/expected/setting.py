@@ -16,6 +16,7 @@ from importlib.resources import files
 from loopwright.explain.expected.expect import Expectation, Shown
 from loopwright.explain.expected.trouble import TroubleKind
 from loopwright.job.document import Job
+from loopwright.job.labels import row_words
 
 FULL = "full"
 QUIET_RESPONSES = frozenset({"ignored", "final-exit", "entry-route"})
@@ -170,7 +171,8 @@ def _troubles(job: Job, area: str, mode: str, expectation: Expectation, shown: C
     for each in shown:
         hindrance = _BY_TROUBLE.get(each.kind)
         if hindrance is not None and _concerns(job, area, mode, each.place, hindrance):
-            yield hindrance, f"The keypad shows: {each.kind}{f', {each.place}' if each.place else ''}."
+            words = (row_words(job, each.place) or each.place) if each.place else ""
+            yield hindrance, f"The keypad shows: {each.kind}{f', {words}' if words else ''}."
 
 
 def _concerns(job: Job, area: str, mode: str, place: str, hindrance: Hindrance) -> bool:

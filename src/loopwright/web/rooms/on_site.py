@@ -18,7 +18,7 @@ from loopwright.store.visit import Visit
 from loopwright.values.figure import show
 from loopwright.values.source import source
 from loopwright.web.page import Page
-from loopwright.web.rooms import before_power, expected_now, five_readings, old_wiring, where_along
+from loopwright.web.rooms import before_power, expected_now, five_readings, old_wiring, setting_refused, where_along
 from loopwright.web.site_reading import UNITS, Read, is_on_record
 
 if TYPE_CHECKING:
@@ -60,6 +60,7 @@ def view(page: Page) -> Mapping[str, Any]:
         "five": five_readings.view(page, site, visit, reads, asked),
         "why": why,
         "old": old_wiring.view(page, visit),
+        "set": setting_refused.view(page, visit, situation),
         "where": where_along.view(page, visit, why["found"]),
         "in_full": in_full,
         "chance": chance_words,
