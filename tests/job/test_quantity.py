@@ -17,7 +17,7 @@ PINT_NAMES = {
     "'": "foot", '"': "inch", "in": "inch", "ft": "foot", "yd": "yard", "kft": "kilofoot", "sec": "second", "hr": "hour", "d": "day",
     "°C": "degC", "C": "degC", "°F": "degF", "F": "degF", "%": "percent", "100m": "hectometer", "1000ft": "kilofoot", "100ft": "hectofoot",
     "Ah": "ampere_hour", "mAh": "milliampere_hour", "VA": "volt_ampere", "kVA": "kilovolt_ampere",
-    "": "dimensionless", "uA": "µA", "uF": "µF",
+    "": "dimensionless", "uA": "µA", "uF": "µF", "dB(A)": "decibel", "dBA": "decibel", "dB": "decibel",
 }  # fmt: skip
 REGISTRY.define("volt_ampere = volt * ampere")
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.appraisal.appraise import appraise
-from loopwright.job.document import LocalLimit
+from loopwright.job.document import LocalLevel, LocalLimit
 from loopwright.job.sheet import Kind
 from loopwright.prove.devices import contacts_in_use
 from loopwright.prove.found import Found, due_of, found_of
@@ -326,3 +326,17 @@ def test_local_law_shortens_what_a_sounder_may_sound_and_is_named() -> None:
     assert [bound.most for bound in item.bounds] == [900.0, 600.0]
     found = judged(item, Entry(id="", at="", by="", key=item.key, reading="14 min 50 s"), METER)
     assert found.right is False and "at most 600 s are asked: Noise order of 2019" in found.sentence
+
+
+def test_how_loud_local_law_lets_a_sounder_be_is_named_with_where_it_was_read() -> None:
+    """95 dB at 2 m are 101 dB at 1 m (audiosonica.com, Decibels, Inverse distance law)."""
+    law = LocalLevel(most_db=97.0, at_m=1.0, law="Noise order of 2019", seen="town hall, 3 March")
+    job = replace(JOB, region=replace(JOB.region, local_level={"level_outside_db": law}))
+    asked = {each.key: each.bounds for each in sounder_items(job, FOUND.power)}
+    assert [len(asked[f"level:sounder-{where}"]) for where in ("street", "lobby")] == [2, 1], "outside alone"
+    item = next(each for each in sounder_items(job, FOUND.power) if each.key == "level:sounder-street")
+    found = judged(item, Entry(id="", at="", by="", key=item.key, reading="95 dB at 2 m"), METER)
+    assert found.right is False
+    assert "that is 101 dB at 1 m; at most 97 dB(A) at 1 m is asked: Noise order of 2019 (town hall, 3 March)" in found.sentence
+    assert "EN 50131-4" not in found.sentence, "which it keeps"
+    assert judged(item, Entry(id="", at="", by="", key=item.key, reading="93 dB at 2 m"), METER).right is True, "within what walls may add"

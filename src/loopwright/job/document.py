@@ -16,6 +16,7 @@ from loopwright.job.field import (
     Celsius,
     Count,
     Day,
+    Decibels,
     Degrees,
     Hertz,
     Hours,
@@ -101,6 +102,17 @@ class LocalLimit:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class LocalLevel:
+    """How loud a local law allows a sounder to be, or asks it to be."""
+
+    least_db: Decibels | None = may("Least it may be.")
+    most_db: Decibels | None = may("Most it may be.")
+    at_m: Metres = need("How far from the sounder that is meant.")
+    law: Text = need("The law, with its date.")
+    seen: Text = may("Where it was read, and by whom.", "")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Region:
     """Where the job is and which rules it follows."""
 
@@ -115,6 +127,9 @@ class Region:
     local_law: Mapping[
         Literal["entry_s", "exit_s", "sounder_s", "sounding_s", "sounding_total_s", "abort_s", "cancel_s", "confirm_s"], LocalLimit
     ] = rows("What local law allows, by the time it is about.")
+    local_level: Mapping[Literal["level_outside_db", "level_inside_db"], LocalLevel] = rows(
+        "How loud local law allows sounders to be, by where they hang."
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -14,7 +14,7 @@ ROWS = {
     "equipment": "piece of equipment", "cables": "run", "circuits": "circuit", "joints": "joint", "zones": "zone",
     "areas": "area", "users": "user", "parties": "party", "storeys": "storey", "outputs": "output rule",
     "programme/part_sets": "part set", "signalling/paths": "transmission path", "observations": "reading on record",
-    "region/local_law": "limit of local law",
+    "region/local_law": "limit of local law", "region/local_level": "level of local law",
 }  # fmt: skip
 """What one row of each part of the document is called."""
 

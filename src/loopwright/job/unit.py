@@ -85,6 +85,7 @@ UNITS: Mapping[str, Mapping[str, Worth]] = {
     },
     "nF": {**_scaled(nF=1.0, pF=1e-3, uF=1e3), MICRO + "F": (1e3, 0.0)},
     "Hz": _scaled(Hz=1.0, kHz=1e3),
+    "dB(A)": dict.fromkeys(("dB(A)", "dBA", "dB"), (1.0, 0.0)),
     "°": {"°": (1.0, 0.0), "deg": (1.0, 0.0), "degrees": (1.0, 0.0)},
     "": {"%": (0.01, 0.0), "percent": (0.01, 0.0)},
 }
@@ -105,6 +106,7 @@ EXAMPLES: Mapping[str, str] = {
     "pF/m": "100, 100 pF/m, 30 pF/ft",
     "nF": "1.5, 1.5 nF, 100 pF",
     "Hz": "50, 50 Hz",
+    "dB(A)": "100, 100 dB(A)",
     "°": "90, 90 deg",
     "": "0.8, 80 %",
     "mm²": "22 AWG, 0.22 mm², 7/0.2",

@@ -11,7 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from loopwright.job.document import Job
+from loopwright.job.document import Job, LocalLevel, LocalLimit
 from loopwright.power.sizing import FORMULAS
 from loopwright.power.standby import Requirement
 from loopwright.values.source import source
@@ -108,9 +108,16 @@ def ruleset_of(job: Job) -> Ruleset:
         limits |= {f"{name}.{beside.key}": limit for name, limit in beside.limits.items()}
         choices |= {f"{name}.{beside.key}": choice for name, choice in beside.choices.items()}
     for name, law in job.region.local_law.items():
-        clause = f"{law.law}{f' ({law.seen})' if law.seen else ''}"
-        limits[f"{name}.local"] = Limit(least=law.least_s, most=law.most_s, unit="s", source="job-document", clause=clause)
+        limits[f"{name}.local"] = Limit(least=law.least_s, most=law.most_s, unit="s", source="job-document", clause=_clause(law))
+    for name, level in job.region.local_level.items():
+        limits[f"{name}.local"] = Limit(
+            least=level.least_db, most=level.most_db, at_m=level.at_m, unit="dB(A)", source="job-document", clause=_clause(level)
+        )
     return replace(named, limits=limits, choices=choices)
+
+
+def _clause(law: LocalLimit | LocalLevel) -> str:
+    return f"{law.law}{f' ({law.seen})' if law.seen else ''}"
 
 
 def beside_of(job: Job) -> tuple[Ruleset, ...]:
