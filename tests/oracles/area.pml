@@ -133,7 +133,7 @@ hidden byte d, counts, rings, moved, first[3], started, some, same;
 /* The switched output begins with what it follows, and ends when that lasts nowhere any more; a moment needs a time. */
 inline lights() { if :: HOW == 2 || OUTFOR != NONE || !MOMENT && HOW == 0 -> lit = 1; litclk = 0 :: else fi }
 inline begins(a, what) {
-  if :: OUT == what && OUTIN(a) -> lights(); if :: what <= OCONFIRMED -> lasting[a] = 1 :: else fi :: else fi
+  if :: OUT == what && OUTIN(a) -> lights(); if :: what <= OCONFIRMED && HOW == 0 -> lasting[a] = 1 :: else fi :: else fi
 }
 inline fails(c) { if :: (OUT == OPATH + c - 2 || OUT == OFAULT) && cond[c] -> lights() :: else fi }
 inline unlatched(yes) { if :: HOW == 2 && (yes) -> lit = 0; litclk = 0 :: else fi }
