@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from anyio.from_thread import start_blocking_portal
 
 import loopwright.demo
 from loopwright.store.audit import Audit
@@ -38,6 +42,14 @@ VISIT = {"Accept": "text/html", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Site": 
 AT = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def one_loop() -> Iterator[None]:
+    """Let all requests be answered in one event loop, as the server does; a client by itself starts a loop and threads for each."""
+    with start_blocking_portal() as portal, pytest.MonkeyPatch.context() as patched:
+        patched.setattr(TestClient, "portal", portal)
+        yield
+
+
 class Browser(TestClient):
     """A browser that asks for pages and sends forms as one does; it goes nowhere by itself."""
 
@@ -52,6 +64,23 @@ class Browser(TestClient):
         return self.post("/edit", json={"do": "set", "path": "title", "text": "Taken over"}, headers=origin | headers)
 
 
+def staffed(folder: Path, clock: Callable[[], datetime]) -> tuple[People, Audit]:
+    """Return the people kept in a folder, and their trail."""
+    audit = Audit(folder / "people.trail", by="the workbench", clock=clock)
+    return People(folder / "people", note=audit.note, cost=CHEAP), audit
+
+
+@cache
+def staff() -> dict[str, bytes]:
+    """Return the files of everybody who works here; how good a password is is long worked out."""
+    with TemporaryDirectory() as made:
+        people, _ = staffed(Path(made), lambda: AT)
+        people.add("Ada", Role.OFFICE, Secret(PASSWORDS["Ada"]), owner=True)
+        for name, role in ROLES.items():
+            people.add(name, role, Secret(PASSWORDS[name]))
+        return {path.name: path.read_bytes() for path in Path(made).iterdir()}
+
+
 class Bench:
     """The workbench, its clock, its people, and browsers to come in with."""
 
@@ -59,11 +88,10 @@ class Bench:
         self.path = folder / "job.yaml"
         self.path.write_text(loopwright.demo.text("dwelling"), encoding="utf-8")
         self.now, self.passwords = AT, PASSWORDS
-        self.audit = Audit(folder / "people.trail", by="the workbench", clock=lambda: self.now)
-        self.people = People(folder / "people", note=self.audit.note, cost=CHEAP)
-        self.people.add("Ada", Role.OFFICE, Secret(PASSWORDS["Ada"]), owner=True)
-        for name, role in ROLES.items():
-            self.people.add(name, role, Secret(PASSWORDS[name]))
+        for name, content in staff().items():
+            (folder / name).touch(0o600)
+            (folder / name).write_bytes(content)
+        self.people, self.audit = staffed(folder, lambda: self.now)
         ways = Ways(addresses=(f"{BASE}/",), hosts=frozenset({NAME, "127.0.0.1"}), port=PORT, proxy=proxy)
         self.entrance = Entrance(
             door=Door(self.people, note=self.audit.note), people=self.people, audit=self.audit, ways=ways, clock=lambda: self.now
