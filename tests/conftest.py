@@ -24,6 +24,11 @@ settings.load_profile("ci" if os.environ.get("CI") else "here")
 gc.set_threshold(50_000, 20, 50)
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Take the journeys first: they are the longest tests, and one of them begun last would keep a single worker busy."""
+    items.sort(key=lambda item: "journeys" not in item.path.parts)
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_collection_finish() -> None:
     """Set everything there is by now aside from what is looked through for garbage."""

@@ -65,6 +65,12 @@ def called(node: ast.Call) -> str:
     return node.func.attr if isinstance(node.func, ast.Attribute) else node.func.id if isinstance(node.func, ast.Name) else ""
 
 
+def names_within(node: ast.Attribute) -> str:
+    """Return what the last name of a dotted one is looked up in: ``np.random`` for ``np.random.normal``."""
+    within = node.value
+    return f"{within.value.id}.{within.attr}" if isinstance(within, ast.Attribute) and isinstance(within.value, ast.Name) else ""
+
+
 def impurities(text: str, room: str) -> Iterator[tuple[int, str]]:
     """Yield line and reason for everything in a core file that reaches outside the program."""
     allowed = PURE | PURE_HERE.get(room, set())
@@ -79,13 +85,13 @@ def impurities(text: str, room: str) -> Iterator[tuple[int, str]]:
             yield node.lineno, f"calls {name}()"
         if name in SEEDED and not node.args and not node.keywords:
             yield node.lineno, f"calls {name}() without a seed"
-        if ast.unparse(node.func).startswith(("np.random.", "numpy.random.")) and name not in SEEDED:
+        if isinstance(node.func, ast.Attribute) and name not in SEEDED and names_within(node.func) in ("np.random", "numpy.random"):
             yield node.lineno, f"draws from numpy's shared generator: {name}()"
 
 
 def source_keys(text: str) -> Iterator[tuple[int, str]]:
     """Yield line and key for each source named by a string: ``source="..."`` and ``source("...")``."""
-    for node in ast.walk(ast.parse(text)):
+    for node in ast.walk(ast.parse(text)) if "source" in text else ():
         if not isinstance(node, ast.Call):
             continue
         named = [keyword.value for keyword in node.keywords if keyword.arg == "source"]
