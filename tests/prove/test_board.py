@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from loopwright.circuits.forecast import forecast_circuits
 from loopwright.explain.explain import Inquiry
+from loopwright.job.document import Job
 from loopwright.prove.board import Board, board
 from loopwright.prove.call import About
 from loopwright.prove.heard import Heard, of_received
@@ -18,6 +19,7 @@ from loopwright.prove.kind import Kind
 from loopwright.prove.record import Walked
 from loopwright.prove.walk import walking_order
 from loopwright.prove.wiring import answers, named, signs
+from loopwright.signalling.contact_id import event_in
 from loopwright.signalling.event_block import events_in
 from loopwright.signalling.received import Polled, Received, Way
 
@@ -120,6 +122,48 @@ def test_restores_are_chased_clocks_paths_polls_and_repeats_are_told() -> None:
     assert told[About.NO_ZONE] == "Zone 44 reported an alarm; the design has no zone 44."
     assert "area 2; the design has it in Lobby and stair (4)" in told[About.WRONG_AREA]
     assert "code 150; the table says 134" in told[About.WRONG_CODE]
+
+
+def numbered(**numbers: int) -> Job:
+    users = {name: replace(user, number=numbers.get(name), duress_number=numbers.get(f"{name}-duress")) for name, user in JOB.users.items()}
+    return replace(JOB, users=users)
+
+
+def set_by(*events: str) -> list[Heard]:
+    """Return events of Contact ID as they are written: qualifier and code, area, user."""
+    site = Site(JOB, JOB)
+    return [
+        of_received(replace(site.event("1", "130", 1, BEGIN + timedelta(seconds=at)), event=event_in(each)))
+        for at, each in enumerate(events)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("events", "told"),
+    [
+        (("3401 01 004",), "User 4 set the system; the programme has no user 4"),
+        (("1401 01 004", "3401 01 004", "1406 01 004"), "User 4 unset the system; the programme has no user 4"),
+        (("1401 03 003",), "User 3 (workshop foreman) unset Offices; the programme lets them set it alone."),
+        (("3401 01 002",), ""),
+        (("1401 02 003", "3401 03 003"), ""),
+        (("1401 01 009", "1121 01 009"), ""),
+        (("1401 02 000", "3403 01 031", "3408 01 031", "1409 01 031"), ""),
+    ],
+)
+def test_who_sets_and_unsets_is_held_against_the_users_of_the_programme(events: tuple[str, ...], told: str) -> None:
+    """What a number counts is DC-05: in 401 a user, in 403 nobody, in 408 one key, in 409 a lock, in 121 a user under duress."""
+    job = numbered(**{"shop-staff": 2, "foreman": 3, "owner": 1, "owner-duress": 9})
+    assert list(job.areas)[:3] == ["shop", "workshop", "offices"]
+    found = board(job, FORECAST, set_by(*events), [], now=LATER)
+    said = [each.sentence for each in found.calls if each.urgent]
+    assert len(said) == bool(told) and "duress" not in " ".join(said)
+    assert told in " ".join(said)
+    assert not [each for each in board(JOB, FORECAST, set_by(*events), [], now=LATER).calls if each.urgent], "nobody has a number"
+
+
+def test_a_code_given_under_duress_is_a_user_and_no_zone() -> None:
+    (heard,) = set_by("1121 01 012")
+    assert (heard.kind, heard.zone, heard.user) == (Kind.HOLD_UP, None, 12)
 
 
 def test_the_same_event_told_by_either_standard_is_the_same() -> None:

@@ -304,6 +304,8 @@ class User:
     access: Literal["user", "engineer"] = may("Level of access: a user, or the engineer the users let in.", "user")
     duress: bool = may("Has a duress code: it does what the user's own does, and is signalled in silence.", False)
     fob: bool = may("Has a fob or card: it sets in full and unsets without a code, overrides nothing and clears nothing.", False)
+    number: OneOrMore | None = may("The number the control unit reports this user by.")
+    duress_number: OneOrMore | None = may("The number it reports the duress code by, where that is another one.")
     walk_s: Seconds | None = may("What the customer expects: time this person takes between door and keypad; the area's when silent.")
 
 

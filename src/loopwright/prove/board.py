@@ -22,6 +22,7 @@ from loopwright.prove.kind import OF_A_ZONE, Kind
 from loopwright.prove.match import Window, in_order, shared_zones, windows
 from loopwright.prove.record import Walked
 from loopwright.prove.report import Expected, alarm_kind, expected_events
+from loopwright.prove.users import of_users
 from loopwright.signalling.received import Polled
 
 _PROVES = {"operate": (Proof.WALK, Proof.RESTORE), "lid": (Proof.TAMPER, Proof.LID_SHUT), "mask": (Proof.MASK, None)}
@@ -78,6 +79,7 @@ def board(
     calls = (
         *of_windows(job, acts, now),
         *of_events(job, expected, events, now),
+        *of_users(job, events),
         *_which(job, acts, events, proved),
         *of_accounts(events, accounts),
         *of_the_way(events, repeats),

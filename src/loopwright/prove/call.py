@@ -16,6 +16,8 @@ class About(StrEnum):
     WRONG_CODE = "another code"
     WRONG_AREA = "another area"
     NO_ZONE = "no such zone"
+    NO_USER = "no such user"
+    MAY_NOT = "not this user's"
     WHICH = "which device"
     NOTHING = "nothing arrived"
     NO_RESTORE = "restore missing"
@@ -27,7 +29,9 @@ class About(StrEnum):
     OTHER = "not expected"
 
 
-URGENT = frozenset({About.SWAPPED, About.WRONG_ZONE, About.WRONG_KIND, About.NO_ZONE, About.NOTHING, About.ACCOUNT})
+URGENT = frozenset(
+    {About.SWAPPED, About.WRONG_ZONE, About.WRONG_KIND, About.NO_ZONE, About.NO_USER, About.MAY_NOT, About.NOTHING, About.ACCOUNT}
+)
 """What is shown first and largest: it means a wire or a cell of the programme is wrong."""
 
 

@@ -13,6 +13,8 @@ from loopwright.signalling.received import Received
 from loopwright.signalling.verdict import Event
 
 BY_HAND = "keypad"
+BY_NOBODY = frozenset({"403", "407", "408", "409", "442", "455", "CQ", "OQ"})
+"""Codes of setting by itself, from afar, by one key and by a lock: what number stands there is the unit's own affair."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -20,7 +22,8 @@ class Heard:
     """One event. ``n`` is its name among all of one source: two of one name are one. ``at`` is when it came in, by this machine's clock.
 
     ``skew_s`` [s] is how far the sender's clock was ahead. ``by`` is the path it came on, ``keypad`` where it was tapped by hand.
-    ``repeat``: it is stored already and came again; ``repeats`` counts, on the stored one, how often it did.
+    ``user`` is the number of whoever's code or fob did it, None where nobody's did. ``repeat``: it is stored already and came again;
+    ``repeats`` counts, on the stored one, how often it did.
     """
 
     n: str
@@ -29,6 +32,7 @@ class Heard:
     restored: bool = False
     zone: int | None = None
     area: int | None = None
+    user: int | None = None
     code: str = ""
     by: str = BY_HAND
     skew_s: float | None = None
@@ -50,8 +54,10 @@ def of_received(received: Received) -> Heard:
     if received.event is None:
         return Heard(kind=Kind.OTHER if received.number or again else Kind.POLL, **common)
     kind, restored, number_of, area = _told(received.event)
-    zone = None if kind in (Kind.SET, Kind.UNSET, Kind.CANCEL) else number_of
-    return Heard(kind=kind, restored=restored, zone=zone, area=area or None, code=received.event.code, **common)
+    # A code given under duress is a hold-up of a user, and of no zone.
+    zone = None if kind in (Kind.SET, Kind.UNSET, Kind.CANCEL) or received.user else number_of
+    user = None if received.code in BY_NOBODY else _whole_number(received.user) or None
+    return Heard(kind=kind, restored=restored, zone=zone, area=area or None, user=user, code=received.event.code, **common)
 
 
 def of_tap(tap: Tapped) -> Heard:
