@@ -109,8 +109,8 @@ def ruleset_of(job: Job) -> Ruleset:
         choices |= {f"{name}.{beside.key}": choice for name, choice in beside.choices.items()}
     for name, law in job.region.local_law.items():
         limits[f"{name}.local"] = Limit(least=law.least_s, most=law.most_s, unit="s", source="job-document", clause=_clause(law))
-    for name, level in job.region.local_level.items():
-        limits[f"{name}.local"] = Limit(
+    for place, level in job.region.local_level.items():
+        limits[f"{place}.local"] = Limit(
             least=level.least_db, most=level.most_db, at_m=level.at_m, unit="dB(A)", source="job-document", clause=_clause(level)
         )
     return replace(named, limits=limits, choices=choices)
