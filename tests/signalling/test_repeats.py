@@ -23,11 +23,10 @@ class Kept:
         self.recent = Recent(lambda source: self.rows[source][-REMEMBERED:], most_accounts=most_accounts)
 
     def put(self, source: Source, sequence: str, data: str, at: datetime) -> int | None:
-        stored = Stored(self.number + 1, at, sequence, data)
-        found = self.recent.first(source, stored)
+        found = self.recent.first(source, self.number + 1, at, sequence, data)
         if found is None:
             self.number += 1
-            self.rows[source].append(stored)
+            self.rows[source].append(Stored(self.number, at, sequence, data))
         return found
 
 

@@ -14,7 +14,7 @@ import pytest
 from loopwright.signalling import frame, moment
 from loopwright.signalling.contact_id import ContactId, dialled
 from loopwright.signalling.key import Form, Key
-from loopwright.signalling.repeats import Recent, Stored, source_of
+from loopwright.signalling.repeats import Recent, source_of
 from loopwright.signalling.stream import Cut, Splitter, datagram
 from loopwright.signalling.verdict import POLLS, Account, Answer, Desk, Verdict, judge
 from loopwright.store.aes import ChainedAes
@@ -45,8 +45,8 @@ def verdicts(vector: dict[str, Any]) -> list[Verdict]:
             continue
         verdict = judge(piece.octets, now, desk)
         if verdict.record and verdict.head and verdict.content and verdict.head.token not in POLLS:
-            new = Stored(len(found) + 1, now, verdict.head.sequence, verdict.content.data)
-            if recent.first(source_of(verdict.head), new) is not None:
+            said = verdict.head.sequence, verdict.content.data
+            if recent.first(source_of(verdict.head), len(found) + 1, now, *said) is not None:
                 verdict = replace(verdict, record=False)
         found.append(verdict)
     return found

@@ -29,10 +29,8 @@ class House(Protocol):
     limits: Limits
     tally: Tally
     room: memoryview
-
-    @property
-    def connections(self) -> int:
-        """How many are connected."""
+    connections: int
+    """How many are connected."""
 
     def came(self, connection: Connection) -> None:
         """Count a connection that came."""
@@ -52,7 +50,7 @@ class Connection(asyncio.BufferedProtocol):
 
     def __init__(self, house: House) -> None:
         """Wait for the connection."""
-        self._house = house
+        self._house, self._intake, self._limits = house, house.intake, house.limits
         self._splitter = Splitter()
         self._transport: asyncio.Transport | None = None
         self._clock = asyncio.get_running_loop().time
@@ -100,7 +98,7 @@ class Connection(asyncio.BufferedProtocol):
         else:
             self._feed(data)
         # Where one alone is connected there is nobody whose messages could be kept together with these.
-        self._house.intake.settle(at_once=self._house.connections == 1)
+        self._intake.settle(at_once=self._house.connections == 1)
         self._breathe()
 
     def eof_received(self) -> bool:
@@ -120,7 +118,7 @@ class Connection(asyncio.BufferedProtocol):
 
     def due(self, now: float) -> None:
         """Let the connection go if its time is over."""
-        limits = self._house.limits
+        limits = self._limits
         if self._begun_at is not None and now - self._begun_at > limits.frame_s:
             self.let_go(f"a frame was begun and not ended in {limits.frame_s:g} s.")
         elif self._deaf_at is not None and now - self._deaf_at > limits.deaf_s:
@@ -144,7 +142,7 @@ class Connection(asyncio.BufferedProtocol):
 
     def _take(self, frame: bytes) -> None:
         self._under_way += 1
-        self._house.intake.take(frame, Way.TCP, self.peer, self._answer)
+        self._intake.take(frame, Way.TCP, self.peer, self._answer)
 
     def _feed(self, data: bytes) -> None:
         """Take what is no frame by itself: parts of one, or several."""
@@ -165,7 +163,7 @@ class Connection(asyncio.BufferedProtocol):
 
     def _count_refusal(self) -> None:
         self._refused += 1
-        if self._refused > self._house.limits.refusals * (MORE_WHEN_PROVEN if self.is_proven else 1):
+        if self._refused > self._limits.refusals * (MORE_WHEN_PROVEN if self.is_proven else 1):
             self.let_go(f"{self._refused} pieces without one that could be taken.")
 
     def _answer(self, octets: bytes | None, standing: Standing) -> None:
@@ -186,7 +184,7 @@ class Connection(asyncio.BufferedProtocol):
 
     def _breathe(self) -> None:
         """Stop reading while too much is under way, and go on when it is not."""
-        still = self._deaf_at is not None or self._under_way > self._house.limits.unanswered or self._house.intake.full
+        still = self._deaf_at is not None or self._under_way > self._limits.unanswered or self._intake.full
         if still is not self._still and self._transport is not None and not self._transport.is_closing():
             self._still = still
             (self._transport.pause_reading if still else self._transport.resume_reading)()

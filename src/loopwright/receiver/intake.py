@@ -160,15 +160,16 @@ class Intake:
                 reply(octets, Standing.TAKEN if NOT_LISTED in arrival.verdict.warnings else Standing.LISTED)
                 safe.append((arrival, number))
         self.acknowledged += len(safe)
-        for arrival, number in safe:
-            self._hand_on(arrival, number)
+        self._hand_on(safe)
         for words in dict.fromkeys(each for each in kept if isinstance(each, str)):
             at = self._bench.clock()
             self._bench.tell(Notice(at=at, matter=Matter.STORE, words=f"{words} What came is not acknowledged, so that it is sent again."))
 
-    def _hand_on(self, arrival: Arrival, number: Kept) -> None:
-        if self._bench.each:
-            for event in received(arrival, number):
-                self._bench.tell(event)
-        for notice in self._watch.heard(arrival):
-            self._bench.tell(notice)
+    def _hand_on(self, safe: Sequence[tuple[Arrival, Kept]]) -> None:
+        each, tell, heard = self._bench.each, self._bench.tell, self._watch.heard
+        for arrival, number in safe:
+            if each:
+                for event in received(arrival, number):
+                    tell(event)
+            for notice in heard(arrival):
+                tell(notice)

@@ -87,11 +87,8 @@ class Receiver:
         self._ends_at = 0.0
         self.until = bench.clock()
         self.port = 0
-
-    @property
-    def connections(self) -> int:
+        self.connections = 0
         """How many are connected."""
-        return len(self._unproven) + len(self._proven)
 
     def extend(self, hours: float) -> datetime:
         """Stay on test for so many hours [h] from now, and return until when. Raises NotOpened out of bounds."""
@@ -118,6 +115,7 @@ class Receiver:
             oldest.let_go(f"{self._most} are connected, and {among} this is the oldest.")
             self.went(oldest)
         self._unproven[connection] = None
+        self._count()
 
     def proven(self, connection: Connection) -> None:
         """Count a connection among those that are kept."""
@@ -128,6 +126,7 @@ class Receiver:
         """Forget a connection."""
         self._unproven.pop(connection, None)
         self._proven.pop(connection, None)
+        self._count()
 
     def refuse(self, kind: str, reason: str, *, way: Way, peer: str, octets: bytes = b"") -> None:
         """Tell and count what was refused."""
@@ -139,6 +138,10 @@ class Receiver:
         self.until = self._bench.clock() + timedelta(hours=hours)
         self._reminded = self._reminders_left()
         self._tell(Matter.ON_TEST, f"On test until {self.until:%H:%M} UTC. {NOBODY_RESPONDS}")
+
+    def _count(self) -> None:
+        # Each message asks for it.
+        self.connections = len(self._unproven) + len(self._proven)
 
     def _tick(self) -> None:
         loop_now, now = asyncio.get_running_loop().time(), self._bench.clock()

@@ -59,13 +59,13 @@ class Recent:
         self._most = most_accounts
         self._seen: OrderedDict[Source, OrderedDict[Mark, tuple[int, datetime]]] = OrderedDict()
 
-    def first(self, source: Source, new: Stored) -> int | None:
-        """Return the number in the store of the message this one repeats; None where it is new, and it is kept in mind then."""
-        seen, mark = self._of(source), _mark(new.sequence, new.data)
+    def first(self, source: Source, number: int, at: datetime, sequence: str, data: str) -> int | None:
+        """Return the number in the store of the message this one repeats; None where it is new, and kept in mind under its number then."""
+        seen, mark = self._of(source), _mark(sequence, data)
         found = seen.get(mark)
-        if found is not None and new.at - found[1] <= REMEMBERED_FOR:
+        if found is not None and at - found[1] <= REMEMBERED_FOR:
             return found[0]
-        _add(seen, mark, new)
+        _add(seen, mark, number, at)
         return None
 
     def clear(self) -> None:
@@ -81,7 +81,7 @@ class Recent:
         if seen is None:
             seen = self._seen[source] = OrderedDict()
             for stored in self._load(source):
-                _add(seen, _mark(stored.sequence, stored.data), stored)
+                _add(seen, _mark(stored.sequence, stored.data), stored.number, stored.at)
             if len(self._seen) > self._most:
                 self._seen.popitem(last=False)
         else:
@@ -96,8 +96,8 @@ def _mark(sequence: str, data: str) -> Mark:
     return sequence, blake2b(data.encode("utf-8", "surrogatepass"), digest_size=16).digest()
 
 
-def _add(seen: OrderedDict[Mark, tuple[int, datetime]], mark: Mark, stored: Stored) -> None:
-    seen[mark] = (stored.number, stored.at)
+def _add(seen: OrderedDict[Mark, tuple[int, datetime]], mark: Mark, number: int, at: datetime) -> None:
+    seen[mark] = (number, at)
     seen.move_to_end(mark)
     if len(seen) > REMEMBERED:
         seen.popitem(last=False)

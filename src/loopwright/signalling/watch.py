@@ -49,10 +49,11 @@ class Watch:
 
     def heard(self, arrival: Arrival) -> list[Notice]:
         """Return what is worth saying about a message that came in."""
-        head = arrival.verdict.head
+        verdict, at, way, peer = arrival
+        head = verdict.head
         if head is None:
             return []
-        source, by = source_of(head), (arrival.way, arrival.peer)
+        source, by = source_of(head), (way, peer)
         account = self._accounts.get(source)
         if account is None:
             account = self._accounts[source] = _Account()
@@ -61,11 +62,11 @@ class Watch:
             notices = list(_unlisted(arrival, head.account))
         else:
             self._accounts.move_to_end(source)
-            if _as_before(account, arrival, by):
+            if head.token not in POLLS and _as_before(account, by, at, verdict.skew_s):
                 return []
             notices = []
         notices += _clock(account, arrival, head.account)
-        notices += _by_path(account, by, arrival.at, head.account, poll=head.token in POLLS)
+        notices += _by_path(account, by, at, head.account, poll=head.token in POLLS)
         return notices
 
     def tick(self, now: datetime) -> list[Notice]:
@@ -88,15 +89,14 @@ class Watch:
         return self._poll_s or (median(state.intervals_s) if len(state.intervals_s) >= 2 else None)
 
 
-def _as_before(account: _Account, arrival: Arrival, by: By) -> bool:
-    """Take note of an event that came by the path of the one before, with a clock as right as then; return whether it was one."""
-    skew_s, head = arrival.verdict.skew_s, arrival.verdict.head
-    if account.events_by != by or account.clock_off or head is None or head.token in POLLS:
+def _as_before(account: _Account, by: By, at: datetime, skew_s: float | None) -> bool:
+    """Take note of an event if it came by the path of the one before, with a clock as right as then; return whether it did."""
+    if account.events_by != by or account.clock_off:
         return False
     path = account.paths.get(by)
     if path is None or path.late or not (skew_s is None or moment.in_time(skew_s)):
         return False
-    path.last_at = arrival.at
+    path.last_at = at
     return True
 
 

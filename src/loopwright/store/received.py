@@ -194,7 +194,7 @@ class ReceivedFile(ReceivedReader):
                 batch.polls.append((known.id, str(way), peer, at_us, at_us))
                 kept.append(Kept(0))
                 continue
-            first = self._recent.first(source, Stored(number + 1, at, head.sequence, content.data))
+            first = self._recent.first(source, number + 1, at, head.sequence, content.data)
             if first is not None:
                 batch.repeats.append((at_us, first))
                 kept.append(Kept(first, True))
