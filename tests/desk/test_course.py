@@ -11,7 +11,7 @@ from desk.calls import ANN, Call
 from loopwright import demo
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, SKIPPED, Caller
-from loopwright.desk.course import CALLER, LEAST_TURN, NOT_UNTIL, NOTHING_FURTHER, turns
+from loopwright.desk.course import CALLER, KEPT_BY, LEAST_TURN, NOT_UNTIL, NOTHING_FURTHER, turns
 from loopwright.desk.figures import SOUNDING
 from loopwright.desk.opening import asks, complaints, dangers
 from loopwright.explain.caution import in_full
@@ -174,7 +174,7 @@ def test_what_keeps_it_from_being_set_is_asked_one_by_one(bindery: Appraisal) ->
     assert len(asked) >= 5
     found = Call(bindery).play("wont-set", answers | {asked[1]: "yes"})
     assert f"hindrance:{found.hindrances[0].hindrance}" == asked[1] and found.hindrances[0].applies == "yes"
-    assert found.done == f"{NOTHING_FURTHER}: {found.hindrances[0].sentence}"
+    assert found.done.startswith(f"{KEPT_BY} {found.hindrances[0].sentence} May set in spite of it: ") and "May clear it: " in found.done
 
 
 def test_closed_cases_move_what_is_sent(house: Appraisal) -> None:

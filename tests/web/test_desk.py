@@ -241,6 +241,16 @@ def test_whoever_rings_about_an_old_case_or_takes_over_the_line_is_identified_an
     assert "Who is calling" in desk.say("reopen")["page"]
 
 
+def test_a_text_too_long_is_told_at_its_field_with_how_long_it_may_be(desk: Desk) -> None:
+    desk.say("begin", on_file=True)
+    desk.say("danger", answer="none")
+    body = {"do": "caller", "mark": "mark-of-length", "case": desk.case, "answer": RIGHT, "fields": CALLER | {"premises": "x" * 50_000}}
+    answer = desk.post("/at/house/desk", body)
+    (problem,) = answer.json()["problems"]
+    assert answer.status_code == 422 and problem["path"] == "premises" and "at most 300 characters" in problem["message"]
+    assert "xxx" not in answer.text and not desk.kept().caller.name
+
+
 def test_something_dangerous_may_begin_in_the_middle_of_a_call(desk: Desk) -> None:
     desk.begun()
     assert "is there any of this" in desk.say("danger", answer="")["page"]

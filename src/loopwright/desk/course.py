@@ -67,6 +67,7 @@ NOT_UNTIL = (
     "Until the caller is identified nothing is said of codes, isolating, resetting, setting in spite of a condition, or of this system."
 )
 NOTHING_FURTHER = "Nothing further the caller can do would change what we do"
+KEPT_BY = "This keeps it from being set."
 NOTHING_TOLD = (
     "Nothing was told that can be weighed. Back leads to the question before, and to what else it may be about; where it is none of those, "
     "take down what the caller sees and hears, and send a visit with the usual kit."
@@ -300,7 +301,10 @@ def _done(told: tuple[Verdict, ...], causes: tuple[Cause, ...], found: Explanati
     """Return the sentence of the end."""
     applies = next((cause for cause in causes if cause.applies is Applies.YES), None)
     if applies is not None:
-        return f"{NOTHING_FURTHER}: {applies.sentence}"
+        return (
+            f"{KEPT_BY} {applies.sentence} May set in spite of it: {', '.join(applies.override_by) or 'nobody'}. "
+            f"May clear it: {', '.join(applies.clear_by) or 'nobody by a press; its cause goes'}."
+        )
     if told and all(each.normal for each in told):
         return told[0].words
     if found is None:

@@ -62,11 +62,12 @@ def check_responses(facts: Facts) -> list[Finding]:
     if not empty:
         return []
     words = some([f"zone {zone.number} {state}" for zone, state in empty])
+    says = "says" if len(empty) == 1 else "say"
     return [
         _gap(
             "response-cells-empty",
             "zones",
-            f"{len(empty)} of {len(states) * len(facts.job.zones)} cells say nothing of what a zone does in a set state: {words}.",
+            f"{len(empty)} of {len(states) * len(facts.job.zones)} cells {says} nothing of what a zone does in a set state: {words}.",
             "Fill in every cell; a zone that does nothing is written as ignored.",
         )
     ]
@@ -84,7 +85,7 @@ def check_areas(facts: Facts) -> list[Finding]:
     if cells:
         words = some([f"{user.role} in {job.areas[area].name}" for user, area in cells])
         total = len(job.users) * len(job.areas)
-        text = f"{len(cells)} of {total} cells say nothing of what a user may do in an area: {words}."
+        text = f"{len(cells)} of {total} cells {'says' if len(cells) == 1 else 'say'} nothing of what a user may do in an area: {words}."
         found.append(_gap("user-cells-empty", "users", text, "Enter set, unset, both or none for every user in every area."))
     return found
 

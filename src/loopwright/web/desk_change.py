@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Annotated, Any, Literal
+from unicodedata import category
 
 from pydantic import BaseModel, Field
 
@@ -36,9 +37,13 @@ from loopwright.explain.learned import NOTHING_WRONG, UNKNOWN
 from loopwright.job.document import Job
 from loopwright.web.site_change import Moment, refuse
 
-LONGEST, MOST_FIELDS = 300, 12
+LONGEST, MOST_FIELDS, SHOWN = 300, 12, 20
+TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Signs that turn the direction of reading."""
 NO_CODES = "This looks like a code or a pass-word, and no case holds one. Say it without; a number takes its unit, as in 30 min."
 WHO_FIRST = "Whoever is on the line has to be identified first; the page shows where."
+_HOURS = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,6})?) ?(|h|hours?|min|minutes?|d|days?)")
+UNIT_H = {"": 1.0, "h": 1.0, "m": 1 / 60, "d": 24.0}
 _PHONE = re.compile(r"[+(]?\d[\d ()/.-]{3,24}\d")
 Text = Annotated[str, Field(max_length=LONGEST)]
 
@@ -115,6 +120,8 @@ def changed(change: DeskChange, case: Case, job: Job, asking: Asking, now: Momen
 def plain(text: str, path: str) -> str:
     """Return a text somebody typed, its blanks put right. Raises JobError where it may hold a code."""
     words = " ".join(text.split())
+    if any(category(letter) == "Cc" or letter in TURNS for letter in words):
+        refuse(path, "This holds a sign that cannot be seen and changes what is read. Type it instead of pasting it.")
     if holds_a_code(words):
         refuse(path, NO_CODES)
     return words
@@ -172,16 +179,28 @@ def _question(change: DeskChange, case: Case, job: Job, asking: Asking) -> Quest
 def _given(question: Question, answer: str) -> str:
     """Return an answer that can be one. Raises JobError."""
     if question.hours and answer != NONE:
-        try:
-            hours = float(answer.strip().replace(",", "."))
-        except ValueError:
-            hours = -1.0
-        if not 0 <= hours <= LONGEST_HOURS:
-            refuse("answer", f"‘{answer.strip()}’ cannot stand here. Write the hours as a number, for example 6 or 0.5.")
+        hours = hours_in(answer)
+        if hours is None or hours > LONGEST_HOURS:
+            more = (
+                "The longest is 20 years."
+                if hours is not None
+                else "Write the hours as a number, for example 6 or 0.5; 2 days and 30 min do too."
+            )
+            refuse("answer", f"{f'‘{answer.strip()[:SHOWN]}’ cannot stand here. ' if answer.strip() else ''}{more}")
         return f"{hours:g}"
     if answer in dict(question.choices) or answer in dict(question.places) or (answer == NONE and question.none):
         return answer
     refuse("answer", "Choose one of the answers.")
+
+
+def hours_in(text: str) -> float | None:
+    """Return hours [h] as people write a time, None where it is none.
+
+    >>> hours_in("0,5"), hours_in(" 2 days"), hours_in("30 min"), hours_in("6h"), hours_in("-5"), hours_in("1,5,2")
+    (0.5, 48.0, 0.5, 6.0, None, None)
+    """
+    found = _HOURS.fullmatch(text.strip().casefold())
+    return float(found[1].replace(",", ".")) * UNIT_H[found[2][:1]] if found else None
 
 
 def _taken(change: DeskChange, case: Case) -> Case:

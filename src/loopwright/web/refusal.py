@@ -9,13 +9,12 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
-from loopwright.web.change import LONGEST_TEXT
 from loopwright.web.drawn import Outside
 from loopwright.web.rights import GIVEN_PASSWORD, NotAllowed
 from loopwright.web.visitor import visitor_of
 
 GONE, NOT_ALLOWED, NOT_THERE, UNFIT = 400, 403, 404, 422
-TOO_LONG = f"That is too long: at most {LONGEST_TEXT} characters."
+TOO_LONG = "That is too long: at most {most} characters stand here. Write it shorter."
 NO_CHANGE = "That is no change this program knows."
 NOTHING_THERE = "Nothing is at this address. What it led to may have been taken out or named anew since."
 
@@ -40,9 +39,9 @@ def add_refusal(app: FastAPI, draw: Outside) -> None:
     @app.exception_handler(RequestValidationError)
     async def unfit(request: Request, error: RequestValidationError) -> Response:
         # The library's own answer repeats what was sent, and that may be a password.
-        words = TOO_LONG if any(item["type"] == "string_too_long" for item in error.errors()) else NO_CHANGE
+        path, words = fault_of(error)
         if not is_visit(request):
-            return JSONResponse({"problems": [{"path": "", "message": words}]}, status_code=UNFIT)
+            return JSONResponse({"problems": [{"path": path, "message": words}]}, status_code=UNFIT)
         page = draw.alone("refused.html", heading="This was not done", words=words, visitor=visitor_of(request), change=False)
         return HTMLResponse(page, status_code=UNFIT)
 
@@ -52,6 +51,15 @@ def add_refusal(app: FastAPI, draw: Outside) -> None:
             return await http_exception_handler(request, error)
         page = draw.alone("refused.html", heading="Not here", words=NOTHING_THERE, visitor=visitor_of(request), change=False)
         return HTMLResponse(page, status_code=NOT_THERE)
+
+
+def fault_of(error: RequestValidationError) -> tuple[str, str]:
+    """Return the field that does not fit and why, of nothing that was sent a word; a field is named where a text is too long for it."""
+    long = next((item for item in error.errors() if item["type"] == "string_too_long"), None)
+    if long is None:
+        return "", NO_CHANGE
+    field = long["loc"][-1]
+    return field if isinstance(field, str) else "", TOO_LONG.format(most=long["ctx"]["max_length"])
 
 
 def is_visit(request: Request) -> bool:
