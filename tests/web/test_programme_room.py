@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -73,6 +74,29 @@ def test_a_zone_that_is_left_out_is_not_told_as_mended(draw: Drawn) -> None:
     assert "This change breaks a promise" in strip(draw)
     draw.session.edit(SetField("zones/z04/response/full", "shrug"))
     assert "Mended" not in strip(draw) and "searched without it" in strip(draw)
+
+
+def test_what_is_taken_where_nothing_is_said_stands_beside_the_cell(draw: Drawn) -> None:
+    def rows(head: str) -> list[tuple[str, str]]:
+        part = draw.room("programme", Query(), SOMEBODY).split(f'id="row:programme/{head}"')[1].split("</table>")[0]
+        return re.findall(r'<th scope="row">([^<]*)</th>.*?<td class="usual">([^<]*)</td>', part)
+
+    assert rows("prevents")[0] == ("A zone stands open", "never") and rows("sounds")[-1] == ("24-hour, set", "external")
+    assert not draw.session.edit(SetField("programme/override_open", "yes"))
+    assert rows("prevents")[0] == ("A zone stands open", "user")
+
+
+def test_words_on_the_plan_stand_upon_no_others(draw: Drawn) -> None:
+    for name in ("plan:1", "plan-narrow:1"):
+        drawn = draw.room("programme", Query(), SOMEBODY).split(f'id="{name}"')[1].split("</svg>")[0]
+        boxes = []
+        for x, y, more, words in re.findall(r'<text class="lw-ink" x="([\d.-]+)" y="([\d.-]+)"([^>]*)>([^<]*)</text>', drawn):
+            wide = 10.5 * 0.5 * len(words)
+            left = float(x) - (wide if 'anchor="end"' in more else 0)
+            boxes.append((left, float(y) - 10.5, left + wide, float(y), words))
+        assert len(boxes) == 5
+        for one, other in combinations(boxes, 2):
+            assert one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1], (one[4], other[4])
 
 
 def test_an_odd_cell_is_numbered_and_told(draw: Drawn) -> None:

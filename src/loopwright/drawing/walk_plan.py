@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, Sheet, fitted
+from loopwright.drawing.pen import FIRM, HAIR, LETTER, SMALL_SIZE, Sheet, fitted
 from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
 from loopwright.programme.floor import Point, Rectangle, place_of, rectangle, rooms_of
@@ -36,9 +36,11 @@ def walk_plan(job: Job, storey: str, routes: tuple[Route, ...], *, narrow: bool 
         _room(sheet, view, shape, job.storeys[storey].rooms[key].name)
     passed = {device for route in routes for each in route.passed for device in devices_of(job, job.zones[each.zone])}
     alarms = {device for route in routes for each in route.passed if each.alarms for device in devices_of(job, job.zones[each.zone])}
+    taken = list[_Box]()
     for device, item in job.equipment.items():
         if item.room in drawn and place_of(job, device) is not None:
-            _device(sheet, view, job, device, drawn[item.room], "refuses" if device in alarms else "sees" if device in passed else "")
+            state = "refuses" if device in alarms else "sees" if device in passed else ""
+            _device(sheet, view, job, device, drawn[item.room], state, taken)
     for line in dict.fromkeys(route.line for route in routes if route.way == IN and route.line):
         _walk(sheet, view, line)
     return sheet.svg()
@@ -71,8 +73,12 @@ def _room(sheet: Sheet, view: _View, shape: Rectangle, name: str) -> None:
     sheet.text(x + 6, y + height - 7, fitted(name, width - 12, SMALL_SIZE), size=SMALL_SIZE, look="lw-soft")
 
 
-def _device(sheet: Sheet, view: _View, job: Job, device: str, room: Rectangle, state: str) -> None:
-    """Draw one device; of a detector also what it sees, hatched out at the walls of its room."""
+_Box = tuple[float, float, float, float]
+"""Where words stand: left, top, right and foot."""
+
+
+def _device(sheet: Sheet, view: _View, job: Job, device: str, room: Rectangle, state: str, taken: list[_Box]) -> None:
+    """Draw one device; of a detector also what it sees, hatched out at the walls of its room. ``taken`` is where words stand already."""
     item, sheet_of, at = job.equipment[device], job.sheet_of(device), place_of(job, device)
     assert at is not None, "only what is drawn comes here"
     x, y = view.at(at)
@@ -89,18 +95,29 @@ def _device(sheet: Sheet, view: _View, job: Job, device: str, room: Rectangle, s
         )
     sheet.dot(x, y, 4, filled=sheet_of.kind is Kind.KEYPAD)
     words = f"{item.label or device}{', alarms' if state == 'refuses' else ''}"
-    # Words stand on the side where there is more room.
-    right = x < sheet.width / 2
-    # Inside the device's own room: below it where it stands near the far wall.
-    below = (at[1] - room.front_m) * 2 > room.back_m - room.front_m
+    words = fitted(words, sheet.width / 2, SMALL_SIZE)
+    # On the side where there is more room, inside the device's own room: below it where it stands near the far wall.
+    right, below = x < sheet.width / 2, (at[1] - room.front_m) * 2 > room.back_m - room.front_m
+    down = 16 if below else -18 if sheet_of.kind is Kind.CONTACT else -6
+    places = [(side, line) for line in (down, -down, 2 * down, -2 * down) for side in (right, not right)]
+    side, line = next((each for each in places if _free(_box(x, y, words, *each), sheet, taken)), places[0])
+    taken.append(_box(x, y, words, side, line))
     sheet.text(
-        x + (8 if right else -8),
-        y + (16 if below else -18 if sheet_of.kind is Kind.CONTACT else -6),
-        fitted(words, sheet.width / 2, SMALL_SIZE),
-        size=SMALL_SIZE,
-        anchor="start" if right else "end",
-        bold=state == "refuses",
-    )
+        x + (8 if side else -8), y + line, words, size=SMALL_SIZE, anchor="start" if side else "end", bold=state == "refuses"
+    )  # fmt: skip
+
+
+def _box(x: float, y: float, words: str, right: bool, down: float) -> _Box:
+    """Return where words beside a place would stand."""
+    wide = len(words) * SMALL_SIZE * LETTER
+    left = x + 8 if right else x - 8 - wide
+    return (left, y + down - SMALL_SIZE, left + wide, y + down)
+
+
+def _free(box: _Box, sheet: Sheet, taken: list[_Box]) -> bool:
+    """Return whether words would stand on the sheet and upon no others."""
+    inside = box[0] >= 0 and box[2] <= sheet.width and box[1] >= 0 and box[3] <= sheet.height
+    return inside and all(box[2] <= each[0] or each[2] <= box[0] or box[3] <= each[1] or each[3] <= box[1] for each in taken)
 
 
 def _cone(at: Point, facing_deg: float | None, reach_m: float | None, angle_deg: float | None, room: Rectangle) -> list[Point]:

@@ -14,6 +14,8 @@ from loopwright.programme.odd import odd_cells
 from loopwright.programme.response import does
 from loopwright.programme.route import IN, OUT, Route, routes_of
 from loopwright.programme.unprotected import time_words, unprotected
+from loopwright.rehearse.plan import USUAL_PREVENTION, USUAL_SOUNDS
+from loopwright.rehearse.words import CONDITIONS
 from loopwright.rules.ruleset import beside_of
 from loopwright.values.source import source
 from loopwright.web.dictionary import plain_words
@@ -22,9 +24,6 @@ from loopwright.web.page import Page
 from loopwright.web.rehearsed import verdict_of
 
 SET_STATES = ("unset", "full")
-CONDITIONS = ("open", "memory", "tamper", "hold-up", "path", "mains", "battery")
-SOUNDS = ("tamper-unset", "tamper-set", "hold-up-unset", "hold-up-set", "24-hour-unset", "24-hour-set")
-"""The keys of ``prevents`` and ``sounds`` in the job's programme."""
 
 
 def view(page: Page) -> Mapping[str, Any]:
@@ -51,8 +50,10 @@ def view(page: Page) -> Mapping[str, Any]:
         "usual": tuple(dict.fromkeys((*RESPONSES, *said))),
         "events": decided(job),
         "unsaid": _unsaid(page, states),
-        "conditions": CONDITIONS,
-        "sounds": SOUNDS,
+        "conditions": _conditions(job),
+        "sounds": [
+            (key, f"{plain_words(what)}, {when}", sound) for key, sound in USUAL_SOUNDS.items() for what, _, when in [key.rpartition("-")]
+        ],
         "quiet": [(each, time_words(each.most_s)) for each in unprotected(job)],
         "rules": _rules(page),
         "rulesets": rulesets_named(page),
@@ -75,6 +76,12 @@ def _place(job: Job, path: str) -> str:
     if kind == "users":
         return f"{job.users[name].role}, {job.areas[rest[1]].name if rest[1] in job.areas else rest[1]}"
     return plain_words(rest[0])
+
+
+def _conditions(job: Job) -> list[tuple[str, str, str]]:
+    """Return what may stand in the way of setting: its key, in words, and who may set all the same where nothing is said."""
+    usual = USUAL_PREVENTION | ({"open": "user"} if job.programme.override_open else {})
+    return [(key, CONDITIONS[key], usual[key]) for key in CONDITIONS]
 
 
 def _same(route: Route) -> tuple[object, ...]:
