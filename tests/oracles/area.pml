@@ -74,7 +74,8 @@ hidden byte said[160];
 #define CONFIRMS said[109]
 #define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
 #define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent,
-  4 a warning while an alarm is not cleared, 5 the output on while the first area is unset */
+  4 a warning while an alarm is not cleared, 5 the output on while the first area is unset,
+  6 an alarm while somebody comes in or after */
 #define BACKUNSET said[112] /* a unit that forgets its set state without power */
 #define ITSELF(a) said[113 + a] /* an area that sets itself */
 #define WARNING(a) said[116 + a] /* how long it warns before; 0: not at all */
@@ -84,6 +85,18 @@ hidden byte said[160];
 #define OUTFOR said[124] /* NONE: no time */
 #define OUTIN(a) said[125 + a]
 #define QUIETFOR said[128] /* after which the alarms of a zone are forgotten; 0: never */
+#define WALKS said[129] /* everybody stays away but one, who sets, comes back by DOOR past zones to INTO, and unsets in time */
+#define DOOR said[130]
+#define PAST(z) said[131 + z]
+#define WALKFOR said[134]
+#define WALKSTATES said[135]
+#define INTO said[136]
+#define FREELY (!WALKS)
+#define AWAY (walk == 0)
+#define COMING (walk == 1)
+#define LEAVING (BYDOOR && (mode[INTO] == EXIT || mode[INTO] == ENTRY))
+#define SETALL ((!HAS(0) || mode[0] == SET) && (!HAS(1) || mode[1] == SET) && (!HAS(2) || mode[2] == SET))
+#define UNSETS(a) (a == INTO || (INTO == 2 && SERVED(a)))
 #define OALARM 1
 #define OCONFIRMED 2
 #define OTAMPER 3
@@ -104,6 +117,7 @@ byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk
 byte opened[3], trips[3], quietclk[3], inhibited[3];
 byte cond[5]; /* tamper, hold-up, path, mains, battery */
 byte power, powerclk;
+byte walk, walkclk;
 byte lit, litclk, lasting[3]; /* the switched output; where an alarm, or a confirmed one, lasts */
 byte report[3], reportclk[3], told[3], sound[3], soundclk[3], confirm[3], confirmclk[3];
 hidden byte d, counts, rings, moved, first[3], started, some, same;
@@ -145,6 +159,7 @@ inline unlatched(yes) { if :: HOW == 2 && (yes) -> lit = 0; litclk = 0 :: else f
 inline settle() { if :: OUT && HOW == 0 && lit && !MOMENT && !LASTS_STILL -> lit = 0; litclk = 0 :: else fi }
 #define QUIETENS(z) (QUIETFOR && trips[z])
 #define QUIETDUE(z) (QUIETENS(z) && quietclk[z] == QUIETFOR)
+#define WALKRUNS (WALKS && COMING)
 #define LITRUNS (lit && OUTFOR != NONE)
 
 /* Observers: what an area gives out is told to them at once. */
@@ -339,20 +354,22 @@ active proctype control() {
 end:
   do
 ROWS
-  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && !QUIETDUE(0) && !QUIETDUE(1) && !QUIETDUE(2) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || QUIETENS(0) || QUIETENS(1) || QUIETENS(2) || BLINDS != NONE || LITRUNS) ->
+  :: d_step { WORKS && !DUE(0) && !DUE(1) && !DUE(2) && !QUIETDUE(0) && !QUIETDUE(1) && !QUIETDUE(2) && !(WALKRUNS && walkclk == WALKFOR) && powerclk != BLINDS && (RUNS(0) || RUNS(1) || RUNS(2) || QUIETENS(0) || QUIETENS(1) || QUIETENS(2) || BLINDS != NONE || LITRUNS || WALKRUNS) ->
        ticks(0); ticks(1); ticks(2); quiets(0); quiets(1); quiets(2); if :: BLINDS != NONE -> powerclk++ :: else fi;
+       if :: WALKRUNS -> walkclk++ :: else fi;
        if :: LITRUNS -> litclk++; if :: litclk == OUTFOR -> lit = 0; litclk = 0 :: else fi :: else fi }
   :: d_step { ASKED == 1 && HAS(2) && mode[2] == UNSET && (!SERVED(0) || mode[0] == SET || mode[0] == ENTRY) &&
        (!SERVED(1) || mode[1] == SET || mode[1] == ENTRY) -> assert(false) }
   :: d_step { ASKED == 2 && mode[0] == ENTRY && starter[0] == 0 -> assert(false) }
   :: d_step { ASKED == 3 && MOST && FOLLOWED(0) && IN(0, 0) && trips[0] == MOST && mode[0] != UNSET && report[0] == 0 -> assert(false) }
   :: d_step { ASKED == 4 && warns[0] && memory[0] -> assert(false) }
+  :: d_step { ASKED == 6 && walk && (memory[0] || memory[1] || memory[2]) -> assert(false) }
   :: d_step { ASKED == 5 && lit && mode[0] == UNSET -> assert(false) }
   :: d_step { POWER && power != GONE -> power = GONE; stopped(0); stopped(1); stopped(2); powerclk = 0 }
   :: d_step { POWER && power == GONE -> power = (BLINDFOR -> BLIND : 0); stopped(0); stopped(1); stopped(2); powerclk = 0;
        if :: BACKUNSET -> back_unset(0); back_unset(1); back_unset(2) :: else fi }
   :: d_step { power == BLIND && powerclk == BLINDFOR -> power = 0; powerclk = 0 }
-  :: d_step { WORKS && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; quietclk[0] = 0; quietclk[1] = 0; quietclk[2] = 0;
+  :: d_step { WORKS && FREELY && MOST && FORGETS == 2 -> trips[0] = 0; trips[1] = 0; trips[2] = 0; quietclk[0] = 0; quietclk[1] = 0; quietclk[2] = 0;
        told[0] = 0; told[1] = 0; told[2] = 0 }
   od
 }

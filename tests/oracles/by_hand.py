@@ -30,8 +30,9 @@ WHAT = (
 AREA_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] == ENTRY && clk[@] == ENT(@) -> entry_over(@) }
   :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) -> if :: INWAY(@) -> error(@) :: else -> is_set(@) fi }
-  :: d_step { HAS(@) && WORKS && BYKEY && mode[@] == EXIT && door[@] != SETTLING && !INWAY(@) -> by_act(@) }
-  :: d_step { HAS(@) && WORKS && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
+  :: d_step { HAS(@) && WORKS && BYKEY && (FREELY || (AWAY && INTO == @)) && mode[@] == EXIT && door[@] != SETTLING &&
+       !INWAY(@) -> by_act(@) }
+  :: d_step { HAS(@) && WORKS && FREELY && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
        memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }
   :: d_step { WORKS && report[@] == WINDOW && reportclk[@] == ABORT -> send_alarm(@) }
   :: d_step { WORKS && report[@] == SENT && reportclk[@] == CANCEL -> report[@] = CLOSED; reportclk[@] = 0 }
@@ -46,22 +47,26 @@ ITSELF_ROWS = """
   :: d_step { WORKS && warns[@] && warnclk[@] == WARNING(@) && (!NOTHING(@) || UNSEEN(@)) -> warns_no_more(@) }
   :: d_step { WORKS && warns[@] && ANYBODY(MAYSET(#, @) || MAYUNSET(#, @)) -> warns_no_more(@) }"""
 PERSON_ROWS = """
-  :: d_step { HAS(@) && WORKS && mode[@] != UNSET && ANYBODY(MAYUNSET(#, @)) -> leaves(@); changed(@) }
-  :: d_step { HAS(@) && WORKS && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
+  :: d_step { HAS(@) && WORKS && mode[@] != UNSET && (FREELY || (COMING && UNSETS(@))) && ANYBODY(MAYUNSET(#, @)) ->
+       if :: WALKS -> walk = 2; walkclk = 0 :: else fi; leaves(@); changed(@) }
+  :: d_step { HAS(@) && WORKS && FREELY && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
        ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
        memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }"""
 SET_ROWS = """
-  :: d_step { HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
+  :: d_step { HAS(@) && WORKS && $ < STATES && (FREELY || (AWAY && $ < WALKSTATES)) && mode[@] == UNSET &&
+       ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
        leave_out(@, $); begins_exit(@, $); changed(@) }"""
 ZONE_ROWS = """
-  :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) -> activated(~) }
-  :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] -> shuts(~) }
-  :: d_step { ORDER(~, 0) != NONE && !FOLLOWED(~) && CONTACT(~) && BYDOOR && power == 0 -> shuts(~) }"""
+  :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) &&
+       (FREELY || (~ == DOOR && AWAY && (SETALL || LEAVING)) || (COMING && PAST(~))) ->
+       if :: WALKS && AWAY && SETALL -> walk = 1; walkclk = 0 :: else fi; activated(~) }
+  :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] && (FREELY || (~ == DOOR && (!AWAY || LEAVING))) -> shuts(~) }
+  :: d_step { FREELY && ORDER(~, 0) != NONE && !FOLLOWED(~) && CONTACT(~) && BYDOOR && power == 0 -> shuts(~) }"""
 QUIET_ROWS = """
   :: d_step { WORKS && QUIETDUE(~) -> trips[~] = 0; quietclk[~] = 0;
        if :: IN(~, 0) -> told[0] = 0 :: else fi; if :: IN(~, 1) -> told[1] = 0 :: else fi; if :: IN(~, 2) -> told[2] = 0 :: else fi }"""
 DOOR_ROWS = """
-  :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) &&
+  :: d_step { FREELY && HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) &&
        ANYBODY(!FOLLOWED(#) && CONTACT(#) && IN(#, @) && WAY(NOW(#, @))) -> error(@) }"""
 LATCHED_ROWS = """
   :: d_step { CONDITIONS && WORKS && cond[0] && (TAMPERBY == 2 || ANYBODY(MAYCLEAR(TAMPERBY, #))) && !CAUSE(TAMPER) ->
@@ -126,7 +131,7 @@ def anybody(rows: str) -> str:
 
 
 def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None, rule_in: Collection[str] = ()) -> str:
-    """Return what a programme says, in the order the model reads it, which of five questions is asked, and a rule of a switched output."""
+    """Return what a programme says, in the order the model reads it, which of six questions is asked, and a rule of a switched output."""
     told, tick = programme.told, tick_s(programme)
     areas = [name for name, plan in programme.areas.items() if not plan.serves]
     lobby = next((name for name, plan in programme.areas.items() if plan.serves), None)
@@ -172,4 +177,9 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
         found += [ticks(None if rule.how == "latch" else rule.duration_s), *(int(slot in rule_in) for slot in slots)]
     else:
         found += [0] * 6
-    return " ".join(map(str, (*found, ticks(told.trips_quiet_s))))
+    found += [ticks(told.trips_quiet_s)]
+    if walk := programme.walk:
+        names = [*programme.zones]
+        past = [int(slot < len(names) and names[slot] in walk.past) for slot in range(3)]
+        found += [1, names.index(walk.door), *past, ticks(walk.lasts_s), walk.states, slots.index(walk.area)]
+    return " ".join(map(str, found))
