@@ -204,3 +204,15 @@ def test_who_tells_when_alarms_come_tells_that_there_were_some() -> None:
 def test_nobody_is_asked_when_alarms_come_before_there_were_any() -> None:
     found = Inquiry(JOB).explain(read_observations(JOB, "readings:\n - {where: c05, reading: 2.73 kΩ}\n - {where: c05, shows: active}\n"))
     assert found.next_checks and not any(each.entry.get("told") in ("hours", "heating", "plant", "sun") for each in found.next_checks)
+
+
+@pytest.mark.parametrize("reading", ("1e9 kΩ", "1000000000 kΩ", "3000 V", "2000 A", "-5000 V"))
+def test_more_than_a_meter_shows_is_no_reading(reading: str) -> None:
+    with pytest.raises(Unreadable, match="more than a meter shows"):
+        shown_of(reading, Instrument())
+    assert shown_of("400 MΩ", Instrument()).value == 4e8 and shown_of("230 V", Instrument()).value == 230
+
+
+def test_another_format_is_told_and_what_can_be_used_is_used() -> None:
+    found = read_observations(JOB, "format: 2\nreadings:\n  - {where: c05, reading: 2.72 kΩ}\n")
+    assert len(found.seen) == 1 and "format 1" in found.problems[0].message

@@ -201,7 +201,7 @@ BAD: list[tuple[str, dict[str, Any], str]] = [
     ("note", {"fields": {"where": "c05", "reading": "2.7"}}, "has no unit"),
     ("note", {"fields": {"where": "c05", "reading": "2.7.1"}, "unit": "kΩ"}, "is not a reading"),
     ("note", {"fields": {"where": "c05", "reading": "-2"}, "unit": "Ω"}, "below naught"),
-    ("note", {"fields": {"where": "c05"}}, "reading (a meter), shows (the keypad)"),
+    ("note", {"fields": {"where": "c05"}}, "what the meter shows, or choose what the keypad shows"),
     ("note", {"fields": {"reading": "2.7"}, "unit": "kΩ"}, "Say where"),
     ("note", {"fields": {"where": "c05", "state": "operated", "reading": "9.5"}, "unit": "kΩ"}, "name the one"),
     ("meter", {"fields": {"accuracy_pct": "good"}}, "per cent"),

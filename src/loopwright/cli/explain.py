@@ -137,6 +137,8 @@ def show(out: Console, job: Job, found: Explanation, charging: Mapping[str, Sequ
         _lines(out, f"These two cannot both be so: {first} and {second} ({check}). Both are weighed; neither is averaged.", 0)
     out.print()
     _lines(out, found.verdict, 0)
+    if not found.used:
+        return
     out.print()
     _lines(out, f"Nothing wrong with what was read: {_chance(found.nothing)}.", 0)
     for answer in found.answers:

@@ -95,6 +95,8 @@ def read_observations(job: Job, source: bytes | str) -> Observations:
         name = key.value if key.kind == 0 else ""
         if name not in KEYS:
             run.refuse(key, str(name), f"The key {name} is not known here.", ", ".join(KEYS))
+        elif name == "format" and str(node.value).strip() != "1":
+            run.refuse(node, "format", "What was seen is read in format 1; this file is read as if it were.", "format: 1")
         elif name == "meter":
             made = step_of(record_shape(Meter))(node, "meter", run)
             meter = (

@@ -18,6 +18,8 @@ KIND_OF_CURRENT = re.compile(r"\s*\b(?:dc|ac)$", re.IGNORECASE)
 NUMBER = re.compile(r"[+-]?(\d*)(?:\.(\d*))?")
 CODE = re.compile(r"(\d*)[kKMRrG](\d*)\s*(?:Ω|ohms?)?")
 UNITS = ("Ω", "V", "A", "nF")
+LARGEST = {"Ω": 1e9, "V": 2000.0, "A": 1000.0, "nF": 1e8}
+"""No meter a technician carries shows more than this of each unit (common practice, no source): it is a slip, or over range."""
 EXAMPLES = "2.72 kΩ, 2k72, 13.2 V, 230 mA, 4.7 nF, OL, about 2.7 kΩ"
 
 
@@ -28,7 +30,7 @@ class Unreadable(ValueError):
 def shown_of(text: str, meter: Instrument) -> Shown:
     """Return what a display showed, from the text of a reading. Over range is ohms.
 
-    Raises Unreadable, with a sentence, for a text without a unit, an unknown one, or ohms below naught.
+    Raises Unreadable, with a sentence, for a text without a unit, an unknown one, ohms below naught, or more than a meter shows.
 
     >>> round(shown_of("2.72 kΩ", Instrument()).half, 6), shown_of("OL", Instrument()).over_range
     (5.0, True)
@@ -49,6 +51,8 @@ def shown_of(text: str, meter: Instrument) -> Shown:
             raise Unreadable(
                 f"'{text}' is below naught, which no resistance is: there were volts on the pair. Read the volts of the lifted pair first."
             )
+        if abs(value) > LARGEST[unit]:
+            raise Unreadable(f"'{text}' is more than a meter shows. Write OL where it was over range; look at the unit where it was not.")
         half = max(_half_digit(plain, value), float(meter.step(np.array(value), unit)) / 2)
         return Shown(value=value, half=max(half, abs(value) * ABOUT_SHARE) if about else half, unit=unit)
     raise Unreadable(f"'{text}' is not a reading that can be used here: write for example {EXAMPLES}.")

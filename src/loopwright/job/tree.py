@@ -150,7 +150,7 @@ def compose(source: bytes | str) -> tuple[str, Node]:
     except yaml.YAMLError as error:
         refuse(f"This is not YAML: {str(error).splitlines()[0]}.")
     if root is None:
-        refuse("The file is empty.", accepted="a job document, which starts with format: 1")
+        refuse("The file is empty.", accepted="key: value lines, the first being format: 1")
     if root.kind != MAP:
         refuse("The file is not a mapping.", line=root.line, column=root.column, accepted="key: value lines, the first being format: 1")
     return text, root

@@ -194,6 +194,8 @@ def _noted(change: SiteChange, visit: Visit, job: Job, now: Moment) -> Visit:
         if told is None:
             refuse("", "Nothing is known that would explain a trouble of this kind.")
         said |= told
+    if sum(bool(said[name]) for name in ("reading", "shows", "look", "told")) != 1:
+        refuse("reading", "Write what the meter shows, or choose what the keypad shows: one of the two.")
     if said["reading"]:
         said["reading"] = understood(said["reading"], change.unit)
     if said["told"] == TIMES and any(letter.isdigit() for letter in said[LOG]):
