@@ -72,6 +72,7 @@ def choices(random: Random) -> dict[str, Any]:
         "entry_alarm_s": random.choice([None, 30.0]),
         "abort_s": random.choice([None, 30.0]),
         "sounder_s": random.choice([0.0, 240.0]),
+        "soundings": random.randint(0, 2),
         "lock_out_quiet_s": random.choice([None, 60.0, 900.0]),
     }
 

@@ -31,13 +31,13 @@ def small(random: Random) -> Programme:
 
 
 def with_further_ways(random: Random, made: Programme) -> Programme:
-    """Let areas set themselves, somebody set and unset by fob, and what is locked out come back when it was quiet."""
+    """Let areas set themselves, somebody set by fob, what is locked out come back when it was quiet, and sounders sound so often."""
     areas = {}
     for name, plan in made.areas.items():
         by_itself = not plan.serves and random.random() < 0.8
         areas[name] = replace(plan, by_itself=by_itself, warns_s=10.0 * random.randint(0, 2) if by_itself else 0.0)
     fob = replace(made.people[0], name="by fob", duress=False, engineer=False, fob=True)
-    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2))
+    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2), soundings=random.randint(0, 2))
     return replace(made, areas=areas, people=(*made.people, fob), told=told)
 
 
@@ -113,7 +113,7 @@ def played(made: Programme, course: list[tuple[float, object]], table: object) -
 def test_areas_zones_and_system_never_read_an_observer(seed: int) -> None:
     random = Random(2000 + seed)
     made = programme(random, areas=random.randint(1, 2), followed=1, rest=1, observers=frozenset(OBSERVERS))
-    watched = {name for name in fields(made) if name.rpartition(".")[2] in (*OBSERVERS, "told")}
+    watched = {name for name in fields(made) if name.rpartition(".")[2] in (*OBSERVERS, "told", "sounded")}
     for _ in range(200):
         state = {name: random.randrange(size) for name, size in fields(made).items()}
         plain = {name: value for name, value in state.items() if name not in watched}

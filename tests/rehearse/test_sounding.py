@@ -13,6 +13,7 @@ from loopwright.job.document import Job, LocalLimit, OutputRule
 from loopwright.job.read import read
 from loopwright.rehearse.promise import PROMISES, UNTRIED
 from loopwright.rehearse.rehearsal import rehearse
+from loopwright.rehearse.sandbox import play
 from rehearse.test_promises import broken, everywhere, good
 
 
@@ -83,3 +84,25 @@ def test_a_promise_never_put_to_the_test_says_so() -> None:
     assert any("never comes to be set, full" in line for line in found.not_covered)
     doorless = replace(job, areas={"house": replace(job.areas["house"], entry_doors=())})
     assert "walk" in rehearse(doorless).untried
+
+
+@pytest.mark.parametrize("soundings, kept", [(0, False), (6, False), (5, True), (10_000, False)])
+def test_a_units_own_bound_on_its_sounders_is_held_against_the_law(soundings: int, kept: bool) -> None:
+    """A legal dictionary: 20 min in one go. Five times 4 min are as long as that, six are longer."""
+    job = under(good(soundings=soundings), also=("uk-sounding",))
+    assert ("sounds areas/house#in-one-go" not in broken(job)) == kept
+
+
+def test_sounders_that_sounded_as_often_as_they_may_say_so_until_somebody_unsets() -> None:
+    """The alarm is there all the same, and it is sent."""
+    acts = ["set|house|the owner|0|", "wait|60"]
+    alarm = "activated|z07||0|"
+
+    def heard(*more: str) -> tuple[str, ...]:
+        return play(good(soundings=2), [*acts, *more]).log[-1].follows
+
+    assert "external sounder sounds" in heard(alarm, "wait|300", alarm)
+    third = heard(alarm, "wait|300", alarm, alarm)
+    assert "alarm in House" in third and third[-1] == "the sounders have sounded as often as they may"
+    again = heard(alarm, alarm, alarm, "unset|house|the owner|0|", "clear|house|the owner|0|", *acts, alarm)
+    assert "external sounder sounds" in again

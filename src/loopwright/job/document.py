@@ -315,6 +315,7 @@ class Programme:
 
     part_sets: tuple[str, ...] = may("Names of the part sets.", ())
     sounder_s: Seconds | None = may("How long the sounders run.")
+    soundings: Count = may("How often alarms start the sounders, or their time anew, until unset or cleared; 0 for however often.", 0)
     abort_s: Seconds | None = may("Abort window before an alarm is signalled.")
     cancel_s: Seconds | None = may("Time after an alarm was signalled in which unsetting sends a cancel; silent for any time.")
     set_by: Literal["timed", "final-door", "key-switch"] = may(

@@ -18,6 +18,7 @@ from loopwright.rehearse.state import (
     WAITS,
     WINDOW,
     Output,
+    counts_soundings,
     number_of,
     remembers_told,
 )  # fmt: skip
@@ -107,16 +108,28 @@ def report_ends(now: Moment, area: str) -> bool:
 
 
 def _sounds(now: Moment, area: str, here: Sequence[Output]) -> None:
-    """Rows 7 and 15: every sound begins the time of the sounders anew; unsetting or clearing ends it."""
+    """Rows 7 and 15: every sound begins the time of the sounders anew, as often as it may; unsetting or clearing ends it."""
     for each in here:
         if each.word == "sound" and now.programme.told.sounder_s:
-            now[f"{area}.sound"] = 1
-            now.begin(f"{area}.sound-clock")
-            now.say("sounds", area, each.about)
-        elif each.word in ("unset", "cleared", "setting-fails", "setting-stops") and now[f"{area}.sound"]:
-            now[f"{area}.sound"] = 0
-            now.begin(f"{area}.sound-clock")
-            now.say("silent", area)
+            _sound(now, area, each.about)
+        elif each.word in ("unset", "cleared", "setting-fails", "setting-stops"):
+            if counts_soundings(now.programme):
+                now[f"{area}.sounded"] = 0
+            if now[f"{area}.sound"]:
+                now[f"{area}.sound"] = 0
+                now.begin(f"{area}.sound-clock")
+                now.say("silent", area)
+
+
+def _sound(now: Moment, area: str, which: str) -> None:
+    if counts_soundings(now.programme):
+        if now[f"{area}.sounded"] >= now.programme.told.soundings:
+            now.say("sounded-enough", area)
+            return
+        now[f"{area}.sounded"] = now[f"{area}.sounded"] + 1
+    now[f"{area}.sound"] = 1
+    now.begin(f"{area}.sound-clock")
+    now.say("sounds", area, which)
 
 
 def sound_ends(now: Moment, area: str) -> bool:

@@ -13,6 +13,8 @@ from loopwright.rehearse.table import table_of
 
 OTHERS = "the other areas"
 KEPT_SEARCHES = 512
+MOST_SOUNDINGS = 7
+"""Where the sounders may sound oftener than that, it is not counted: no story is so long."""
 
 
 @lru_cache(maxsize=KEPT_SEARCHES)
@@ -44,6 +46,7 @@ def part_of(
     rest = _rest(whole, chosen, set(kept), each)
     return replace(
         whole,
+        told=replace(whole.told, soundings=0) if whole.told.soundings > MOST_SOUNDINGS else whole.told,
         areas=plans,
         zones=zones | (rest if "confirm" in observers else _needed(rest)),
         people=distinct(whole.people, chosen),

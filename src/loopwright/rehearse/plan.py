@@ -91,6 +91,7 @@ class Choices:
     blind_s: float = 0.0
     after_power: str = "as-before"
     sounder_s: float = 0.0
+    soundings: int = 0
     abort_s: float = 0.0
     cancel_s: float | None = None
     confirm_s: float = 0.0

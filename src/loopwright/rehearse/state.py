@@ -79,9 +79,15 @@ def _fields(programme: Programme) -> dict[str, int]:
             sizes = {"report": 6, "sound": 2, "confirm": FIRST + starters - 1}
             found |= {f"{name}.{each}": size for each, size in sizes.items() if each in programme.observers}
             found |= {f"{name}.told": 2} if remembers_told(programme) else {}
+            found |= {f"{name}.sounded": programme.told.soundings + 1} if counts_soundings(programme) else {}
     if programme.walk:
         found["walk"] = 3
     return found
+
+
+def counts_soundings(programme: Programme) -> bool:
+    """Return whether it is counted how often the sounders were started: there is a bound on it."""
+    return "sound" in programme.observers and programme.told.soundings > 0
 
 
 def remembers_told(programme: Programme) -> bool:

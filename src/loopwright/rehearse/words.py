@@ -37,6 +37,7 @@ OUTPUTS = {
     "sound": "{about} sounder asked for",
     "sounds": "{about} sounder sounds",
     "silent": "sounder silent",
+    "sounded-enough": "the sounders have sounded as often as they may",
     "sent": "sent to the receiving centre: {about}",
     "abort-window": "abort window begins, nothing is sent yet",
     "aborted": "aborted: nothing is sent",

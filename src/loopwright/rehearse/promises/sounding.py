@@ -38,7 +38,7 @@ def _asked_for(area: str, row: Row) -> bool:
 
 
 def _mute(area: str, row: Row) -> bool:
-    return _asked_for(area, row) and not any((each.word, each.place) == ("sounds", area) for each in row.outputs)
+    return _asked_for(area, row) and not any(each.word in ("sounds", "sounded-enough") and each.place == area for each in row.outputs)
 
 
 def _once(trial: Trial) -> Iterator[Broken]:
@@ -73,8 +73,14 @@ def _too_long(trial: Trial, found: Tried, area: str) -> Iterator[Broken]:
 def most_soundings(trial: Trial, area: str, *, without_break: bool = False) -> int | None:
     """Return how often the sounders of an area can be started in a set period, or ``without_break``; None where nothing bounds it.
 
-    Lock-out bounds the alarms of each zone, unless they are forgotten in between; what is latched (tamper, hold-up) it does not bound.
+    The unit itself may; and lock-out bounds the alarms of each zone, unless they are forgotten in between; what is latched (tamper,
+    hold-up) it does not bound.
     """
+    told, count = trial.whole.told, _locked_out_after(trial, area, without_break=without_break)
+    return min([each for each in (count, told.soundings or None) if each is not None], default=None)
+
+
+def _locked_out_after(trial: Trial, area: str, *, without_break: bool) -> int | None:
     told, count = trial.whole.told, 0
     if not told.trips or told.trips_reset == "midnight":
         return None
