@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from itertools import permutations
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from loopwright.appraisal.appraise import appraise
 from loopwright.job.document import LocalLevel, LocalLimit
 from loopwright.job.sheet import Kind
+from loopwright.papers.proving import record_contents
 from loopwright.prove.devices import contacts_in_use
 from loopwright.prove.found import Found, due_of, found_of
 from loopwright.prove.item import Group, Item, Proof, Target
@@ -164,8 +166,8 @@ def test_the_laptop_never_counts_as_the_receiving_centre() -> None:
 def test_where_a_signal_was_lost_is_told_by_what_arrived_here() -> None:
     told = AtCentre(id="c", at=LATER.isoformat(), by="J. Pell", key="signal:z01:alarm", answer="no")
     events = Site(JOB, JOB).act("door-front", "operate", BEGIN)
-    assert "arrived here at 09:00:03" in not_there(stands(Record(id="r", centre=(told,)), events).standings)[0]
-    assert "never sent" in not_there(stands(Record(id="r", centre=(told,))).standings)[0]
+    assert "arrived here at 09:00:03" in not_there(stands(Record(id="r", centre=(told,)), events).standings, UTC)[0]
+    assert "never sent" in not_there(stands(Record(id="r", centre=(told,))).standings, UTC)[0]
 
 
 def test_an_account_of_no_sheet_is_called_out() -> None:
@@ -219,7 +221,8 @@ def test_the_event_table_and_its_difference() -> None:
         Record(id="r", walked=tuple(walked)),
         [*events, site.event("1", "301", 1, LATER), replace(site.event("1", "130", 1, LATER), event=None, token="SIA-DCS", data="odd")],
     )
-    rows = event_table(found.board, found.record)
+    head, *rows = event_table(found)
+    assert head[9] == "At the laptop, UTC"
     assert len(rows) == len(expected_events(JOB)) and all(len(row) == 14 for row in rows)
     missing, odd = difference(found.board)
     assert "system: mains failure" not in missing and "system: mains failure, restored" in missing
@@ -340,3 +343,38 @@ def test_how_loud_local_law_lets_a_sounder_be_is_named_with_where_it_was_read() 
     assert "that is 101 dB at 1 m; at most 97 dB(A) at 1 m is asked: Noise order of 2019 (town hall, 3 March)" in found.sentence
     assert "EN 50131-4" not in found.sentence, "which it keeps"
     assert judged(item, Entry(id="", at="", by="", key=item.key, reading="93 dB at 2 m"), METER).right is True, "within what walls may add"
+
+
+def test_the_record_says_who_brought_about_what_a_unit_reported_and_tells_every_time_in_one_zone() -> None:
+    walked, events = tour(Site(JOB, JOB), ["door-front"])
+    tap = Tapped(id="k", at=(BEGIN + timedelta(minutes=20)).isoformat(), by="O. Rees", zone=11, kind="alarm")
+    record = Record(
+        id="r",
+        begun_at=BEGIN.isoformat(),
+        by="J. Pell",
+        walked=tuple(walked),
+        taps=(tap,),
+        entries=(said("label:door-front", answer="yes"),),
+    )
+    there = timezone(timedelta(hours=2))
+    made: Any = record_contents(stands(record, events, at=LATER.astimezone(there)), revision="3", now=LATER.astimezone(there))
+    (devices,) = [group for group in made["groups"] if group["name"] == "Devices"]
+    rows = {(part["where"], row["act"]): row for part in devices["parts"] for row in part["rows"]}
+    street = rows["Street door", "Open it: zone 1 should report."]
+    assert (street["found"], street["by"]) == ("reported 11:00:03", "J. Pell, 2026-03-05 11:00")
+    assert rows["Yard door", "Open it: zone 11 should report."]["by"] == "O. Rees, 2026-03-05 11:20"
+    assert ["Begun", "2026-03-05 11:00 by J. Pell"] in made["cover"] and ["Proved by", "J. Pell, O. Rees"] in made["cover"]
+    assert any(row[1].startswith("2026-03-05 11:00:03") for row in made["signals"])
+    table = event_table(stands(record, events, at=LATER.astimezone(there)))
+    assert table[0][9] == "At the laptop, UTC+02:00" and table[1][9] == "2026-03-05 11:00:03"
+
+
+def test_a_gap_is_named_in_the_words_of_people() -> None:
+    made: Any = record_contents(stands(Record()), revision="3", now=LATER)
+    gap = {of: what for _, of, what in made["gaps"]}
+    assert (
+        gap["c01, Street door"]
+        == "at rest; Street door operated; lid of Street door open; pair shorted at Street door; a wire lifted before Street door"
+    )
+    assert gap["Shop"] == "set full; set late; unset" and gap["network (ip)"] == "a signal by it alone"
+    assert not [name for name in JOB.equipment if "-" in name and any(name in what for what in gap.values())]

@@ -107,7 +107,7 @@ def _papers(file: Path, found: Found, now: datetime, out: Path) -> None:
     from loopwright.cli.papers import FINGERPRINT, put_all
     from loopwright.cli.terminal import plain, say
     from loopwright.papers.proving import PROVING_PAPERS
-    from loopwright.prove.table import HEAD, event_table
+    from loopwright.prove.table import event_table
     from loopwright.store.file import StoreError
     from loopwright.store.photo_file import PhotoFile, photo_path
     from loopwright.store.sheetfile import csv_bytes
@@ -118,7 +118,7 @@ def _papers(file: Path, found: Found, now: datetime, out: Path) -> None:
         raise Refusal(str(error)) from None
     revision = sha256(file.read_bytes()).hexdigest()[:FINGERPRINT]
     made = {f"{name}.pdf": paper(found, revision=revision, now=now) for name, paper in PROVING_PAPERS.items()}
-    made["event-table.csv"] = csv_bytes((HEAD, *event_table(found.board, found.record)))
+    made["event-table.csv"] = csv_bytes(event_table(found))
     for path in put_all(out, made):
         say(plain(str(path)))
 
@@ -202,7 +202,7 @@ def _lines(appraisal: Appraisal, found: Found) -> Iterator[tuple[str, str]]:
         yield f"Expected, and not arrived here: {len(missing)}", "bold"
         yield from ((f"  {each}", "") for each in missing)
         yield from ((f"  not expected: {each}", "") for each in odd)
-    if lost := not_there(found.standings):
+    if lost := not_there(found.standings, found.now.tzinfo):
         yield "", ""
         yield "The receiving centre did not get", "bold"
         yield from ((f"  {each}", "") for each in lost)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import datetime, tzinfo
+from datetime import datetime
+from itertools import chain
 
 from loopwright.job.document import Job, UnitSystem
 from loopwright.papers.press import pressed
@@ -12,10 +13,11 @@ from loopwright.prove.call import Call
 from loopwright.prove.found import Found
 from loopwright.prove.heard import BY_HAND
 from loopwright.prove.item import Group, Item
-from loopwright.prove.record import Record
+from loopwright.prove.record import RadioRow, Record, Tool
 from loopwright.prove.set_up import doubts, fields_of
 from loopwright.prove.standing import Stand, Standing, at_laptop, gaps, leaving, progress
-from loopwright.prove.table import HEAD, difference, event_table
+from loopwright.prove.table import difference, event_table
+from loopwright.rules.ruleset import ruleset_of
 from loopwright.values.figure import show
 
 RECORD, TABLE = "Proving record", "Event table"
@@ -49,8 +51,7 @@ def event_table_paper(found: Found, *, revision: str, now: datetime) -> bytes:
     missing, odd = difference(found.board) if found.board.events else ((), ())
     contents = _head(job, TABLE, revision, now) | {
         "centre": _centre(job),
-        "head": list(HEAD),
-        "rows": [[plain(cell) for cell in row] for row in event_table(found.board, found.record)],
+        "rows": [[plain(cell) for cell in row] for row in event_table(found)],
         "missing": [plain(each) for each in missing],
         "odd": [plain(each) for each in odd],
         "laptop": LAPTOP,
@@ -68,31 +69,75 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
     signed = [each for each in stand if each.signed is not None]
     left = gaps(stand)
     issued = record.issued
+    who = _Who(found, now)
     return _head(job, RECORD, revision, now) | {
-        "cover": _cover(job, record),
-        "issued": f"Issued {_when(issued.at)} by {issued.by}" if issued is not None else "",
+        "cover": _cover(job, record, who),
+        "issued": f"Issued {who.and_when('', issued.at)} by {issued.by}" if issued is not None else "",
         "open": len(left),
         "cautions": list(CAUTIONS),
         "progress": [[each.group, str(each.proved), str(each.signed), str(each.of), str(each.wrong)] for each in progress(stand)],
-        "instruments": [[plain(t.name), plain(t.serial), plain(t.calibrated_on)] for t in record.tools],
+        "instruments": [_instrument(tool) for tool in record.tools],
         "groups": [
-            _group(stand, group, now.tzinfo) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
+            _group(stand, group, who) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
         ],
-        "signals": [_signal(each, now.tzinfo) for each in stand if each.item.group is Group.SIGNALS],
+        "compared": any(each.baseline is not None and each.baseline.reading for each in stand),
+        "signals": [_signal(each, who) for each in stand if each.item.group is Group.SIGNALS],
         "laptop": LAPTOP,
+        "told_to": _told_to(record, who),
         "radio": [_radio(row) for row in record.radio_rows],
         "paths": _paths(job, record),
         "gaps": _gaps(left),
-        "signed": _signed(signed),
+        "signed": _signed(signed, who),
         "signed_for": len(signed),
-        "calls": [
-            [plain(each.sentence), "settled" if each.over else "inferred" if not each.sure else "stands"] for each in found.board.calls
-        ],
-        "photos": _photos(found),
-        "gate": _gate(job, record),
-        "closed": _when(record.closed_at) if record.closed_at else "",
-        "before": f"Baseline: the proving begun {_when(before.begun_at)} by {before.by}." if before is not None and before.begun_at else "",
+        "calls": [[plain(each.sentence), _standing_of(each)] for each in found.board.calls],
+        "photos": _photos(found, who),
+        "gate": _gate(job, record, who),
+        "closed": who.and_when("", record.closed_at) if record.closed_at else "",
+        "before": f"Baseline: the proving begun {who.and_when('', before.begun_at)} by {before.by}."
+        if before is not None and before.begun_at
+        else "",
     }
+
+
+class _Who:
+    """Who did what, and when, told in the zone of the paper."""
+
+    def __init__(self, found: Found, now: datetime) -> None:
+        self.zone = now.tzinfo
+        self._tapped = {tap.id: tap.by for tap in found.record.taps}
+        # What a unit reported was brought about by whoever said they were at that device.
+        self._at = {each.walked.device: each.walked.by for each in found.board.acts if each.walked.sure}
+
+    def when(self, text: str) -> str:
+        return f"{datetime.fromisoformat(text).astimezone(self.zone):%Y-%m-%d %H:%M}"
+
+    def and_when(self, by: str, at: str) -> str:
+        return ", ".join(filter(None, (by, self.when(at))))
+
+    def of(self, each: Standing) -> str:
+        if each.signed is not None:
+            return self.and_when(each.signed.by, each.signed.at)
+        if each.entry is not None:
+            return self.and_when(each.entry.by, each.entry.at)
+        if each.event is None:
+            return ""
+        by = self._tapped.get(each.event.n) or self._at.get(each.item.subject.partition("/")[2], "")
+        return self.and_when(by, each.event.at.isoformat())
+
+
+def _instrument(tool: Tool) -> list[str]:
+    """Return an instrument with what its paper says of its accuracy; what it does not say is taken as of a usual one."""
+    told = [
+        f"{tool.accuracy_pct:g} %" if tool.accuracy_pct is not None else "",
+        f"{tool.digits:g} digits" if tool.digits is not None else "",
+    ]
+    return [plain(tool.name), plain(tool.serial), plain(tool.calibrated_on), " + ".join(filter(None, told)) or "not said"]
+
+
+def _told_to(record: Record, who: _Who) -> str:
+    """Return to whom the receiving centre told what, and on which days."""
+    days = dict.fromkeys(f"{each.by}, {who.when(each.at)[:10]}" for each in record.told_by_centre.values())
+    return f"The centre's column was told to {'; '.join(map(plain, days))}." if days else ""
 
 
 def _standing_of(call: Call) -> str:
@@ -105,7 +150,7 @@ def _gaps(left: Sequence[Standing]) -> list[list[str]]:
     for each in left:
         wrong = " (not as it should be)" if each.stand is Stand.WRONG else ""
         rows.setdefault((each.item.group, each.item.where), []).append(f"{each.item.short}{wrong}")
-    return [[group, plain(where), plain(", ".join(what))] for (group, where), what in rows.items()]
+    return [[group, plain(where), plain("; ".join(what))] for (group, where), what in rows.items()]
 
 
 def _head(job: Job, kind: str, revision: str, now: datetime) -> dict[str, object]:
@@ -123,20 +168,21 @@ def _centre(job: Job) -> str:
     return plain(party.name) if party is not None else ""
 
 
-def _cover(job: Job, record: Record) -> list[list[str]]:
+def _cover(job: Job, record: Record, who: _Who) -> list[list[str]]:
+    said = ((each.by for each in rows) for rows in (record.entries, record.walked, record.taps, record.centre))
+    names = dict.fromkeys(filter(None, chain.from_iterable(said)))
+    rules = ruleset_of(job)
     rows = [
         ("Premises", job.premises.name), ("Address", job.premises.address.strip()), ("Receiving centre", _centre(job)),
-        ("Begun", f"{_when(record.begun_at)} by {record.by}" if record.begun_at else "not begun"),
-        ("Closed", _when(record.closed_at) if record.closed_at else "not closed"),
+        ("Rules", f"{rules.title}, {rules.edition}"),
+        ("Begun", f"{who.when(record.begun_at)} by {record.by}" if record.begun_at else "not begun"),
+        ("Proved by", ", ".join(names)),
+        ("Closed", who.when(record.closed_at) if record.closed_at else "not closed"),
     ]  # fmt: skip
     return [[name, plain(words)] for name, words in rows if words]
 
 
-def _when(text: str) -> str:
-    return text[:16].replace("T", " ")
-
-
-def _group(found: Sequence[Standing], group: Group, zone: tzinfo | None) -> dict[str, object]:
+def _group(found: Sequence[Standing], group: Group, who: _Who) -> dict[str, object]:
     parts: dict[str, list[Standing]] = {}
     for each in found:
         # What was never done and is not wanted leaves no empty line.
@@ -145,22 +191,15 @@ def _group(found: Sequence[Standing], group: Group, zone: tzinfo | None) -> dict
     return {
         "name": str(group),
         "read": any(each.item.unit for rows in parts.values() for each in rows),
-        "parts": [{"where": plain(where), "rows": [_line(each, zone) for each in rows]} for where, rows in parts.items()],
+        "parts": [{"where": plain(where), "rows": [_line(each, who) for each in rows]} for where, rows in parts.items()],
     }
 
 
-def _line(each: Standing, zone: tzinfo | None) -> dict[str, object]:
+def _line(each: Standing, who: _Who) -> dict[str, object]:
     entry, event = each.entry, each.event
     shown = (entry.reading or entry.answer) if entry is not None else ""
     if not shown and event is not None:
-        shown = f"reported {event.at.astimezone(zone):%H:%M:%S}" if event.by != BY_HAND else f"keypad {event.at.astimezone(zone):%H:%M:%S}"
-    by = (
-        f"{entry.by}, {_when(entry.at)}"
-        if entry is not None
-        else f"{event.at.astimezone(zone):%Y-%m-%d %H:%M}"
-        if event is not None
-        else ""
-    )
+        shown = f"{'reported' if event.by != BY_HAND else 'keypad'} {event.at.astimezone(who.zone):%H:%M:%S}"
     return {
         "act": plain(each.item.act),
         "expected": _expected(each.item),
@@ -168,7 +207,7 @@ def _line(each: Standing, zone: tzinfo | None) -> dict[str, object]:
         "told": plain(each.judged.sentence) if each.judged is not None else "",
         "stand": str(each.stand),
         "wrong": each.stand in (Stand.WRONG, Stand.OPEN),
-        "by": plain(by),
+        "by": plain(who.of(each)),
         "tool": plain(each.tool.serial) if each.tool is not None else "",
         "before": plain(each.baseline.reading) if each.baseline is not None and each.baseline.reading else "",
     }
@@ -182,43 +221,36 @@ def _expected(item: Item) -> str:
     return "; ".join(("OL" if target.value > 1e300 else f"{show(target.low, target.unit)} to {show(target.high, target.unit)}", *asked))
 
 
-def _signal(each: Standing, zone: tzinfo | None) -> list[str]:
+def _signal(each: Standing, who: _Who) -> list[str]:
     here, told = at_laptop(each), each.centre
     centre = "" if told is None else f"{told.time} {told.operator}".strip() if told.answer == "yes" else "did not arrive"
-    laptop = f"{here.at.astimezone(zone):%Y-%m-%d %H:%M:%S}, {here.code}" if here is not None else ""
-    return [
-        plain(f"{each.item.where}: {each.item.act}"),
-        laptop,
-        plain(centre),
-        "signed for" if each.signed is not None else str(each.stand),
-    ]
+    laptop = f"{here.at.astimezone(who.zone):%Y-%m-%d %H:%M:%S}, {here.code}" if here is not None else ""
+    return [plain(f"{each.item.where}: {each.item.act}"), laptop, plain(centre), str(each.stand)]
 
 
-def _signed(found: Sequence[Standing]) -> list[list[str]]:
+def _signed(found: Sequence[Standing], who: _Who) -> list[list[str]]:
     """Return every gap that is signed for by name: a row for what one person signed of one place with one reason."""
     rows: dict[tuple[str, str, str], list[str]] = {}
     for each in found:
         if each.signed is not None:
-            by = f"{each.signed.by}, {_when(each.signed.at)}"
-            rows.setdefault((each.item.where, each.signed.reason, by), []).append(each.item.short)
-    return [[plain(where), plain(", ".join(what)), plain(reason), plain(by)] for (where, reason, by), what in rows.items()]
+            rows.setdefault((each.item.where, each.signed.reason, who.of(each)), []).append(each.item.short)
+    return [[plain(where), plain("; ".join(what)), plain(reason), plain(by)] for (where, reason, by), what in rows.items()]
 
 
-def _radio(row: object) -> list[str]:
-    identity, what, holder, seen, gone = (getattr(row, name) for name in ("identity", "what", "holder", "checked_in", "gone"))
-    margin = getattr(row, "margin_db", None)
-    told = "lost, removed from the unit" if gone else str(seen) or "not seen"
-    return [plain(identity), plain(f"{what}{f', {holder}' if holder else ''}"), "" if margin is None else f"{margin:g} dB", plain(told)]
+def _radio(row: RadioRow) -> list[str]:
+    margin = "" if row.margin_db is None else f"{row.margin_db:g} dB"
+    told = "lost, removed from the unit" if row.gone else row.checked_in or "not seen"
+    return [plain(row.identity), plain(f"{row.what}{f', {row.holder}' if row.holder else ''}"), margin, plain(told)]
 
 
-def _photos(found: Found) -> list[dict[str, str]]:
+def _photos(found: Found, who: _Who) -> list[dict[str, str]]:
     """Return the photographs there are, each with what it is of, who took it and when; the words stand for it where it is not seen."""
     out = []
     for each in found.standings:
         entry = each.entry
         if entry is not None and entry.photo in found.photos:
             of = plain(each.item.where)
-            row = {"file": f"/{entry.photo}.jpg", "of": of, "by": plain(f"{entry.by}, {_when(entry.at)}")}
+            row = {"file": f"/{entry.photo}.jpg", "of": of, "by": plain(who.of(each))}
             out.append(row | {"words": f"Photograph of {of} as fitted"})
     return out
 
@@ -234,11 +266,11 @@ def _paths(job: Job, record: Record) -> list[dict[str, object]]:
     return out
 
 
-def _gate(job: Job, record: Record) -> list[list[str]]:
+def _gate(job: Job, record: Record, who: _Who) -> list[list[str]]:
     said = record.standing
     out = []
     for gate in leaving(job):
         entry = said.get(gate.key)
         told = "not said" if entry is None else ("so" if entry.answer == "yes" else "NOT SO")
-        out.append([plain(gate.words), told, plain(entry.note) if entry else "", plain(f"{entry.by}, {_when(entry.at)}") if entry else ""])
+        out.append([plain(gate.words), told, plain(entry.note) if entry else "", plain(who.and_when(entry.by, entry.at)) if entry else ""])
     return out

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from loopwright.job.document import Job
 from loopwright.values.figure import Figure, Input, Origin, Working
+from loopwright.values.moment import zone_words
 from loopwright.values.source import source
 
 # A font has no mark for control characters and halves of pairs; JSON and the typesetter would carry them on as boxes.
@@ -33,8 +34,7 @@ def _pieces(word: str) -> list[str]:
 
 def moment(now: datetime) -> str:
     """Return a moment as it is written on a paper: date, time, and how far from UTC."""
-    zone = now.strftime("%z")
-    return f"{now:%Y-%m-%d %H:%M} UTC{'' if zone in ('', '+0000') else f'{zone[:3]}:{zone[3:5]}'}"
+    return f"{now:%Y-%m-%d %H:%M} {zone_words(now)}"
 
 
 def stated(job: Job, path: str, text: str) -> Cell:

@@ -82,7 +82,7 @@ def board(
         *of_users(job, events),
         *_which(job, acts, events, proved),
         *of_accounts(events, accounts),
-        *of_the_way(events, repeats),
+        *of_the_way(events, repeats, now),
         *of_polls(events, polled, poll_s),
     )
     return Board(

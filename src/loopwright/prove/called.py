@@ -230,7 +230,7 @@ def of_accounts(events: Sequence[Heard], accounts: frozenset[str]) -> Iterator[C
         yield Call(about=About.ACCOUNT, at=event.at, sentence=told)
 
 
-def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard]) -> Iterator[Call]:
+def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard], now: datetime) -> Iterator[Call]:
     """Yield what is to be said of the clock, of what came again and of changed paths."""
     off = max((each for each in events if each.skew_s is not None), key=lambda each: abs(each.skew_s or 0.0), default=None)
     if off is not None and off.skew_s is not None and not in_time(off.skew_s):
@@ -246,7 +246,7 @@ def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard]) -> Iterator[Ca
     ways = [each for each in events if each.by != BY_HAND]
     for before, after in zip(ways, ways[1:], strict=False):
         if before.by != after.by:
-            told = f"From {after.at:%H:%M:%S} events come by {after.by}, before that by {before.by}."
+            told = f"From {after.at.astimezone(now.tzinfo):%H:%M:%S} events come by {after.by}, before that by {before.by}."
             yield Call(about=About.PATH, at=after.at, sentence=told)
 
 

@@ -113,6 +113,7 @@ def _reading(job: Job, item: CircuitForecast, act: ActForecast, zones: str) -> I
         act=f"{words[0].upper()}{words[1:]}: does the unit change state?" if lifted else f"Ohms, both wires out, {words}",
         unit="" if lifted else "Ω",
         right="yes" if notices else "no",
+        brief=words.replace(f" ({device})", ""),
         target=None if lifted else _ohm_target(act),
     )
 

@@ -30,5 +30,5 @@ def _signal(event: Expected) -> Item:
     place = f"zone {event.number}, {event.text}" if event.number is not None else "the system"
     return Item(
         key=event.key, proof=Proof.SIGNAL, group=Group.SIGNALS, subject=f"zones/{event.zone}" if event.zone else "signalling",
-        where=place, act=event.words,
+        where=place, act=event.words, brief=event.words,
     )  # fmt: skip

@@ -40,7 +40,9 @@ class Proof(StrEnum):
 SHORT = {
     Proof.WALK: "walk test", Proof.EDGE: "edge of coverage", Proof.BEYOND: "nothing beyond it", Proof.LID_SHUT: "lid shut",
     Proof.LABEL: "text", Proof.PHOTO: "photograph", Proof.RADIO: "radio margin", Proof.RESTED: "rested volts", Proof.FLOAT: "float volts",
-    Proof.MINUTE: "volts after a minute", Proof.UNSET_A: "current unset", Proof.ALARM_A: "current in alarm",
+    Proof.MINUTE: "volts after a minute", Proof.USE: "set and unset at it",
+    Proof.PATH: "a signal by it alone", Proof.HOLD_OFF: "sounds without hold-off", Proof.UNSET_A: "current unset",
+    Proof.ALARM_A: "current in alarm",
 }  # fmt: skip
 """Short words for what is done, where its own value is none."""
 
@@ -97,7 +99,8 @@ class Item:
     """One thing that must be proved. ``subject`` is its document path, ``unit`` that of a reading, empty where it is yes or no.
 
     ``wanted`` is False where it is kept when it was done and no gap when it was not. ``right`` is the answer that proves it: of what is
-    to be seen beyond the edge of coverage it is no. ``bounds`` are what rules ask of a reading beside its forecast.
+    to be seen beyond the edge of coverage it is no. ``bounds`` are what rules ask of a reading beside its forecast. ``brief`` says
+    in two or three words what is done, where its kind alone does not.
     """
 
     key: str
@@ -112,16 +115,12 @@ class Item:
     wanted: bool = True
     right: str = "yes"
     caution: str = ""
+    brief: str = ""
 
     @property
     def short(self) -> str:
         """Return in two or three words what is done: of a circuit in which state, of a signal which."""
-        parts = self.key.split(":")
-        if self.proof in (Proof.OHM, Proof.LIFT):
-            return " ".join(("lifted", *parts[2:]) if self.proof is Proof.LIFT else parts[2:]).strip()
-        if self.proof is Proof.SETTING:
-            return parts[2]
-        return self.act if self.proof is Proof.SIGNAL else SHORT.get(self.proof, self.proof.replace("-", " "))
+        return self.brief or SHORT.get(self.proof, self.proof.replace("-", " "))
 
 
 def key_of(proof: Proof, *parts: str) -> str:

@@ -129,5 +129,8 @@ def _apart(target: Target, value: float) -> str:
         wanted = "over range" if math.isinf(target.value) else show(target.value, target.unit)
         return "" if value == target.value else f"forecast {wanted}"
     off = value - target.value
-    share = f", {off / target.value:+.1%}" if target.value else ""
-    return f"forecast {show(target.value, target.unit)}, {'+' if off >= 0 else '−'}{show(abs(off), target.unit)}{share}"
+    if show(value, target.unit) == show(target.value, target.unit):
+        return f"forecast {show(target.value, target.unit)}"
+    sign = "+" if off >= 0 else "−"
+    share = f", {sign}{abs(off / target.value):.1%}" if target.value else ""
+    return f"forecast {show(target.value, target.unit)}, {sign}{show(abs(off), target.unit)}{share}"

@@ -31,7 +31,7 @@ def sounder_items(job: Job, power: PowerForecast) -> Iterator[Item]:
             continue
         outside = sheet.self_powered or "hold-off" in sheet.loads
         level = _bounds(rules, "level_outside_db" if outside else "level_inside_db")
-        yield _sounder(job, name, Proof.LEVEL, "Level in dB(A), and at how many metres: write 92 dB at 3 m", "dB", None, NOISE, level)
+        yield _sounder(job, name, Proof.LEVEL, "Level in dB(A), and at how many metres", "dB", None, NOISE, level)
         rule = next((rule for rule in job.outputs.values() if rule.terminal == outputs.get(name)), None)
         seconds = (rule.duration_s if rule is not None else None) or job.programme.sounder_s
         asked = _bounds(rules, "sounder_s")

@@ -5,8 +5,9 @@ What arrived at a laptop proves the unit and its wiring. A signal is proved only
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import tzinfo
 from enum import StrEnum
 
 from loopwright.job.document import Job, YesNoUnknown
@@ -105,7 +106,7 @@ def at_laptop(standing: Standing) -> Heard | None:
     return standing.event if standing.event is not None and standing.event.by != BY_HAND else None
 
 
-def not_there(found: Sequence[Standing]) -> tuple[str, ...]:
+def not_there(found: Sequence[Standing], zone: tzinfo | None) -> tuple[str, ...]:
     """Return of every signal the receiving centre did not get where it was lost, a sentence each: before the laptop or after it."""
     out = []
     for each in found:
@@ -113,9 +114,8 @@ def not_there(found: Sequence[Standing]) -> tuple[str, ...]:
             here = at_laptop(each)
             lead = f"{each.item.where}: {each.item.act}"
             if here is not None:
-                out.append(
-                    f"{lead} arrived here at {here.at:%H:%M:%S} UTC: unit and wiring are right; look at path, account, key and clock."
-                )
+                at = here.at.astimezone(zone)
+                out.append(f"{lead} arrived here at {at:%H:%M:%S}: unit and wiring are right; look at path, account, key and clock.")
             else:
                 out.append(f"{lead} did not arrive here either: it was never sent. Look at its cell in the programme, then at the wire.")
     return tuple(out)
@@ -162,12 +162,19 @@ class Gate:
     words: str
 
 
+TO_NOTE = {
+    "gate:off-test": "Off test: write the centre's own time, or who said it.",
+    "gate:isolations": "Isolations and inhibited zones: write which, or none.",
+}
+"""What of leaving takes more than a yes: what is to be written."""
+
+
 def leaving(job: Job) -> tuple[Gate, ...]:
     """Return what must be so before the day is closed: off test, isolations, lids, batteries, codes from the factory."""
     out = [
         Gate(key="gate:off-test", words="Off test: the receiving centre has said so, and its time."),
         Gate(key="gate:receiver", words="The unit reports to the receiving centre again, and no more to this laptop."),
-        Gate(key="gate:isolations", words="Isolations and inhibited zones left: write which, or none."),
+        Gate(key="gate:isolations", words="Isolations and inhibited zones left: which, or none."),
         Gate(key="gate:lids", words="Every lid is on and screwed."),
     ]
     for name in job.equipment:
@@ -175,8 +182,8 @@ def leaving(job: Job) -> tuple[Gate, ...]:
             out.append(Gate(key=f"gate:battery:{name}", words=f"Battery connected and mains on: {label_of(job, name)}."))
         if job.sheet_of(name).kind is Kind.CONTROL:
             known = job.equipment[name].default_codes_changed is YesNoUnknown.YES
-            told = " The job says so; look again." if known else ""
-            out.append(Gate(key=f"gate:codes:{name}", words=f"Factory codes changed: {label_of(job, name)}.{told}"))
+            told = ", as the job says, and looked at again" if known else ""
+            out.append(Gate(key=f"gate:codes:{name}", words=f"Factory codes changed: {label_of(job, name)}{told}."))
     return tuple(out)
 
 
@@ -184,17 +191,6 @@ def shut(job: Job, record: Record, board: Board) -> tuple[str, ...]:
     """Return what keeps the day from being closed, a sentence each."""
     said = record.standing
     left = [gate.words for gate in leaving(job) if said.get(gate.key) is None or said[gate.key].answer == "no"]
-    isolated = said.get("gate:isolations")
-    if isolated is not None and not isolated.note:
-        left.append("Isolations and inhibited zones: write which, or none.")
-    off_test = said.get("gate:off-test")
-    if off_test is not None and off_test.answer == "yes" and not off_test.note:
-        left.append("Off test: write the centre's own time, or who said it.")
+    left += [words for key, words in TO_NOTE.items() if (entry := said.get(key)) is not None and entry.answer == "yes" and not entry.note]
     left += [f"Zone {zone} has not restored its {kind}." for zone, kind in board.waiting]
     return tuple(left)
-
-
-def isolations(found: Mapping[str, Entry]) -> str:
-    """Return what was written of isolations and inhibited zones; empty where nothing was."""
-    entry = found.get("gate:isolations")
-    return entry.note if entry is not None else ""

@@ -77,11 +77,11 @@ def system_items(job: Job) -> Iterator[Item]:
         for state in ("full", *job.programme.part_sets):
             yield Item(
                 key=key_of(Proof.SETTING, name, state), proof=Proof.SETTING, group=Group.SETTING, subject=f"areas/{name}", where=area.name,
-                act=f"Set {state}: does it set, and tell so?",
+                act=f"Set {state}: does it set, and tell so?", brief=f"set {state}",
             )  # fmt: skip
         yield Item(
             key=key_of(Proof.SETTING, name, "unset"), proof=Proof.SETTING, group=Group.SETTING, subject=f"areas/{name}", where=area.name,
-            act="Unset by the way people come in, in the entry time: does it unset in time?",
+            act="Unset by the way people come in, in the entry time: does it unset in time?", brief="unset",
         )  # fmt: skip
     alone = "Does a signal arrive by it?" if len(job.signalling.paths) == 1 else "The others taken away: does a signal arrive by it alone?"
     for name, path in job.signalling.paths.items():

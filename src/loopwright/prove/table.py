@@ -5,30 +5,33 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loopwright.prove.board import Board
+from loopwright.prove.found import Found
 from loopwright.prove.heard import BY_HAND
-from loopwright.prove.record import Record
+from loopwright.prove.record import AtCentre
 from loopwright.prove.report import Expected
+from loopwright.values.moment import zone_words
 
-HEAD = (
+_HEAD = (
     "Event", "Zone", "Text", "Area", "Contact ID", "DC-03", "Restore", "Reported", "From the programme", "At the laptop", "Code arrived",
     "At the centre", "Centre's time", "Centre's operator",
 )  # fmt: skip
 
 
-def event_table(board: Board, record: Record) -> tuple[tuple[str, ...], ...]:
-    """Return the rows of the table: every event that should arrive, with the two columns of what did."""
-    centre = record.told_by_centre
-    return tuple(_row(each, board, centre.get(each.key)) for each in board.expected)
+def event_table(found: Found) -> tuple[tuple[str, ...], ...]:
+    """Return the table, its head first, which names the zone of times: every event that should arrive, with two columns of what did."""
+    centre = found.record.told_by_centre
+    head = tuple(f"{each}, {zone_words(found.now)}" if each == "At the laptop" else each for each in _HEAD)
+    return (head, *(_row(each, found, centre.get(each.key)) for each in found.board.expected))
 
 
-def _row(event: Expected, board: Board, told: object) -> tuple[str, ...]:
-    heard = board.arrived.get(event.key)
+def _row(event: Expected, found: Found, told: AtCentre | None) -> tuple[str, ...]:
+    heard = found.board.arrived.get(event.key)
     here = heard if heard is not None and heard.by != BY_HAND else None
-    answer, time, operator = (getattr(told, name, "") for name in ("answer", "time", "operator"))
+    answer, time, operator = (told.answer, told.time, told.operator) if told is not None else ("", "", "")
     return (
         event.words, "" if event.number is None else str(event.number), event.text, event.area_words,
         _contact_id(event), " or ".join(event.dc03[:2]), "yes" if event.restored else "no", "yes" if event.sent else "no", event.from_words,
-        f"{here.at:%Y-%m-%d %H:%M:%S}" if here else "", here.code if here else "",
+        f"{here.at.astimezone(found.now.tzinfo):%Y-%m-%d %H:%M:%S}" if here else "", here.code if here else "",
         {"yes": "arrived", "no": "did not arrive"}.get(answer, ""), time, operator,
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 
 from loopwright.prove.item import Proof
 from loopwright.prove.picture import UNFIT
-from loopwright.prove.table import HEAD, event_table
+from loopwright.prove.table import event_table
 from loopwright.store.file import StoreError
 from loopwright.store.person import Right
 from loopwright.store.sheetfile import csv_bytes
@@ -63,7 +63,7 @@ def add_prove(app: FastAPI, draw: Drawn, session: Session, clock: Clock) -> None
     @demands(Right.READ_JOB)
     def table() -> Response:
         found = proving.found(session.state.appraisal)
-        rows = (HEAD, *event_table(found.board, found.record))
+        rows = event_table(found)
         return _file(csv_bytes(rows), "event-table.csv", "text/csv; charset=utf-8")
 
     @app.get(f"/{ROOM}/photo/{{digest}}.jpg")

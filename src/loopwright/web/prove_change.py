@@ -22,7 +22,7 @@ from loopwright.prove.picture import MOST_BYTES, UNFIT, Picture, picture_of
 from loopwright.prove.radio import identity_of, refuse_double
 from loopwright.prove.record import AtCentre, Entry, Issued, RadioRow, Record, SetUp, Signed, Tapped, Tool, Walked
 from loopwright.prove.set_up import refuse_key, refused
-from loopwright.prove.standing import gaps, leaving, shut
+from loopwright.prove.standing import TO_NOTE, gaps, leaving, shut
 from loopwright.web.site_change import refuse
 from loopwright.web.site_reading import understood
 
@@ -266,8 +266,8 @@ def _gated(change: ProveChange, record: Record, job: Job, by: By) -> Record:
     if gate is None:
         refuse("key", "That is not asked of this job any more.")
     note = " ".join(change.text.split())
-    if change.answer == "yes" and gate.key in ("gate:isolations", "gate:off-test") and not note:
-        refuse("text", gate.words)
+    if change.answer == "yes" and gate.key in TO_NOTE and not note:
+        refuse("text", TO_NOTE[gate.key])
     return replace(
         record, entries=(*record.entries, Entry(id=change.mark, at=by.at, by=by.name, key=gate.key, answer=change.answer, note=note))
     )

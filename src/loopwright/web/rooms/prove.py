@@ -104,7 +104,7 @@ def _part(job: Job, found: Found, part: str) -> dict[str, Any]:
         "signals": lambda: {
             "signals": _signals(found),
             "difference": difference(found.board),
-            "lost": not_there(found.standings),
+            "lost": not_there(found.standings, found.now.tzinfo),
             "setting": _by_subject(found, Group.SETTING),
         },
         "radio": lambda: {"radio": _radio(found), "wireless": [name for name in job.equipment if is_radio(job, name)]},
