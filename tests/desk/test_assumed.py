@@ -8,6 +8,9 @@ from hypothesis import strategies as st
 
 from loopwright.appraisal.appraise import appraise
 from loopwright.desk.assumed import FACTS, assumed_document, facts_of
+from loopwright.explain.catalogue import faults
+from loopwright.explain.whole.place import SystemPlaces
+from loopwright.explain.whole.scope import Scope
 from loopwright.job.read import read
 from loopwright.values.error import JobError
 from loopwright.values.finding import Severity
@@ -51,3 +54,11 @@ def test_premises_of_any_name_are_written_or_refused_in_words(name: str) -> None
         assert read(assumed_document(name, {}, year=2026)).job.premises.name.split() == name.split()
     except JobError as error:
         assert str(error)
+
+
+def test_what_nobody_has_said_bears_no_fault_out() -> None:
+    job = read(assumed_document("Lane 4", {}, year=2026)).job
+    places = SystemPlaces(job, Scope(faults=(), asks=(), circuits=(), zones=tuple(job.zones)))
+    said = {fact for at in ("site", "zone", "unit") for spot in places.spots(at) for fact in spot.facts}
+    borne = {fault.bears for fault in faults().values() if fault.bears}
+    assert said & borne <= {"no-line"}, "whether there is a line is asked before anything is made of it"
