@@ -196,12 +196,18 @@ def test_milliamperes_are_entered_as_they_are_shown(client: Any, tmp_path: Path)
     assert "unset_a: 21 mA" in (tmp_path / "job.yaml").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("room", ["/", "/kit?open=d:equipment/door-front", "/wiring?open=d:circuits/c01&open=d:cables/W10", "/power"])
-def test_a_name_is_never_markup(tmp_path: Path, room: str) -> None:
-    client = opened(tmp_path)
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """A job with markup wherever words may be written."""
+    client = opened(tmp_path_factory.mktemp("hostile"))
     for path in WORDED:
         assert post(client, do="set", path=path, text=HOSTILE).json()["problems"] == [], path
-    html = client.get(room).text
+    return client
+
+
+@pytest.mark.parametrize("room", ["/", "/kit?open=d:equipment/door-front", "/wiring?open=d:circuits/c01&open=d:cables/W10", "/power"])
+def test_a_name_is_never_markup(hostile: Any, room: str) -> None:
+    html = hostile.get(room).text
     assert "<script>alert" not in html and "49" not in re.findall(r"<title>(.*?)</title>", html)[0]
     assert HOSTILE in unescape(html)
 
