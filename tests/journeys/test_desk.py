@@ -201,3 +201,28 @@ def test_a_siren_and_a_clock_with_one_thumb_and_no_design_on_file(browser: Any, 
         page.get_by_role("link", name="Open them").tap()
         page.get_by_role("heading", name="Sorrel Lane 4").first.wait_for()
     assert "age of the battery: told" in (folder / "sorrel-lane-4.yaml").read_text(encoding="utf-8")
+
+
+def test_two_windows_on_one_call_and_where_a_technician_is_led(browser: Any, address: str) -> None:
+    with opened(browser, (1280, 860)) as page:
+        rung(page, address + "at/bindery/desk", "2")
+        other = page.context.new_page()
+        other.goto(page.url)
+        # Somebody else is on the line: what is pressed in the first window counts for nothing, and it shows who is to be asked.
+        other.get_by_role("button", name="Identify again").click()
+        other.locator("#now", has_text="Who is calling").wait_for()
+        page.get_by_role("button", name="Earth or ground").click()
+        page.locator("#now", has_text="Who is calling").wait_for()
+        page.get_by_text("has to be identified first").wait_for()
+        page.reload()
+        page.get_by_role("button", name="Pass-word right").click()
+        page.get_by_role("button", name="Earth or ground").click()
+        # A leak to earth is no matter for a caller: the design says how many cables there are, and On site in which order they are parted.
+        assert "parted half by half" in done(page).lower() or page.get_by_text("Parted half by half").count() == 1
+        page.get_by_role("link", name="Open the order of parting in On site").click()
+        page.locator("#halving").wait_for()
+        page.go_back()
+        page.get_by_role("button", name="Smoke, heat, water or a threat now").click()
+        asks(page, "is there any of this")
+        page.keyboard.press("1")
+        page.get_by_text("Everybody out now").wait_for()

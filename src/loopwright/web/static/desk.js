@@ -22,8 +22,9 @@ async function say(change, place) {
     place?.removeAttribute("aria-busy");
     const words = (answer.problems || []).map((each) => each.message).join(" ");
     // What was refused for no field of the page's was said in another window, or too late: the page is drawn as things stand.
-    if (answer.page && !answer.problems?.[0]?.path) drawn(answer);
-    if (words) refuse(words, answer.problems[0].path, place);
+    const field = answer.problems?.[0]?.path;
+    if (answer.page && !field) drawn(answer);
+    if (words) refuse(words, field, field ? place : null);
   } finally {
     place?.removeAttribute("aria-busy");
     busy = false;
@@ -69,7 +70,7 @@ function lead() {
 }
 
 function refuse(words, path, place) {
-  const form = place?.isConnected && place.closest("form");
+  const form = place?.closest("form");
   const near = form?.querySelector(".refused") || document.getElementById("desk-said");
   Object.assign(near, { textContent: words, hidden: false });
   const field = form?.querySelector(`[name="fields.${path}"]`) || form?.querySelector(`[name="${path}"]`);
