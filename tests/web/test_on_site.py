@@ -503,3 +503,8 @@ def test_it_will_not_set_says_what_keeps_it_who_may_do_what_and_what_the_log_say
     assert "has no right" in van.text("/on-site?area=workshop&user=cleaner").partition("Keeps it")[2].partition("To be looked at")[0]
     # What the job has not is as if it had not been asked.
     assert "Keeps it" not in van.text("/on-site?area=nowhere") and "To be looked at" in van.text("/on-site?area=shop&mode=x&user=y&zone=z")
+
+
+def test_volts_typed_into_a_box_of_ohms_are_told_where_they_went(van: Van) -> None:
+    assert not van.note("c05", reading="1.8 V")["problems"]
+    assert "1.8 V is taken as volts with the wires in place" in van.text("/on-site?circuit=c05")

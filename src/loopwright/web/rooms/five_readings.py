@@ -6,6 +6,7 @@ One reading at rest passes most wrong wirings; the five together name each of th
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from loopwright.appraisal.observed import Verdict, held_against
@@ -35,7 +36,8 @@ NOTICED, UNNOTICED = "not at rest", "rest"
 class Box(NamedTuple):
     """One reading of the sheet: what is done, what it should show, the entry that stands, and how it agrees.
 
-    ``figure`` is None for a wire lifted, where the question is whether the control unit notices.
+    ``figure`` is None for a wire lifted, where the question is whether the control unit notices. ``in_place`` are volts read with the same
+    done and the wires in place.
     """
 
     words: str
@@ -50,6 +52,7 @@ class Box(NamedTuple):
     wrong: bool
     by_how_much: str
     before: list[str]
+    in_place: list[str]
 
 
 def view(page: Page, site: OnSite, visit: Visit, reads: list[Read], asked: str) -> dict[str, Any]:
@@ -117,6 +120,10 @@ def _box(page: Page, item: CircuitForecast, act: ActForecast, own: list[Read], v
         "state": state,
         "id": entry.id if entry else "",
         "before": [each.entry.reading or each.entry.shows for each in stands[:-1]],
+        # Volts typed into the box of ohms are the wires in place, and stand with the other readings of the visit.
+        "in_place": [
+            each.entry.reading for each in own if each.seen is not None and each.seen.check == replace(check, kind=CheckKind.VOLTS)
+        ],
     }
     if lifted:
         return _lifted(item, act, entry.shows if entry else "", common)
