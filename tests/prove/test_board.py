@@ -97,6 +97,34 @@ def test_the_wrong_zone_is_called_out_at_once_and_settled_when_it_is_mended() ->
     assert "walk:door-roller" not in after.proved
 
 
+def test_two_people_who_test_at_once_are_told_apart() -> None:
+    """One is slow at the shop door while the other has gone on through two doors; then one of them opens the wrong one."""
+    site = Site(JOB, JOB)
+    acts = [("J. Pell", "door-shop", 0), ("O. Rees", "door-front", 6), ("O. Rees", "door-yard", 40), ("O. Rees", "door-roller", 90)]
+    said = [Walked(id=str(at), at=(BEGIN + timedelta(seconds=at)).isoformat(), by=by, device=device) for by, device, at in acts]
+    when = {"door-front": 8, "door-yard": 44, "door-shop": 118}
+    heard = [of_received(each) for device, at in when.items() for each in site.act(device, "operate", BEGIN + timedelta(seconds=at))]
+    early = seen([each for each in heard if each.at < BEGIN + timedelta(seconds=12)], said[:2], now=BEGIN + timedelta(seconds=13))
+    assert not [each for each in early.calls if each.urgent], "who goes on ends nobody else's act"
+    found = seen(heard, said, now=BEGIN + timedelta(seconds=130))
+    assert not [each for each in found.calls if each.urgent]
+    assert {f"walk:{device}" for device in when} <= set(found.proved)
+    heard += [of_received(each) for each in site.act("door-escape", "operate", BEGIN + timedelta(seconds=125))]
+    (call,) = [each for each in seen(heard, said, now=BEGIN + timedelta(seconds=130)).calls if each.urgent]
+    assert call.sentence.startswith("O. Rees opened the Roller door; zone 28 reported; the design says 8.")
+
+
+def test_what_asks_something_of_whoever_walks_stands_before_the_rest_and_paths_that_take_turns_are_told_once() -> None:
+    heard = [Heard(n="0", at=BEGIN, kind=Kind.ALARM, zone=4, by="TCP 192.0.2.7", repeats=1)]
+    heard += [
+        Heard(n=str(at), at=BEGIN + timedelta(seconds=at), kind=Kind.TEST, by=("TCP 192.0.2.7", "UDP 192.0.2.7")[at % 2])
+        for at in range(1, 12)
+    ]
+    told = seen(heard, [], now=BEGIN + timedelta(seconds=200)).calls
+    assert [each.about for each in told if each.asks or each.about is About.PATH] == [About.NO_RESTORE, About.PATH, About.PATH]
+    assert any(each.sentence.startswith("1 message came again and counts once") for each in told)
+
+
 def test_two_devices_behind_one_zone_are_asked_after() -> None:
     heard = [Heard(n="1", at=BEGIN, kind=Kind.ALARM, zone=5)]
     found = seen(heard, [])
@@ -115,7 +143,7 @@ def test_restores_are_chased_clocks_paths_polls_and_repeats_are_told() -> None:
     told = {each.about: each.sentence for each in seen(heard, [], poll_s=60.0, polled=[POLLED], now=BEGIN + timedelta(seconds=310)).calls}
     assert told[About.NO_RESTORE].startswith("Zone 4 (Shop door) has not restored its alarm for 5 min")
     assert "95 s ahead" in told[About.CLOCK]
-    assert told[About.REPEATED].startswith("2 came again")
+    assert told[About.REPEATED].startswith("2 messages came again and count once")
     assert "UDP 192.0.2.7, before that by TCP" in told[About.PATH]
     assert told[About.LATE_POLL] == "No poll came by UDP 192.0.2.7 for 201 s; one is promised every 60 s."
     assert About.LATE_POLL not in {each.about for each in seen(heard, [], polled=[POLLED]).calls}, "nothing is promised"

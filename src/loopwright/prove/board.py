@@ -87,9 +87,14 @@ def board(
     )
     return Board(
         events=events, repeats=repeats, expected=expected, acts=acts, arrived=MappingProxyType(arrived), proved=MappingProxyType(proved),
-        placed=MappingProxyType(placed), calls=tuple(sorted(calls, key=lambda each: (not each.urgent, each.over, -each.at.timestamp()))),
+        placed=MappingProxyType(placed), calls=tuple(sorted(calls, key=_rank)),
         waiting=MappingProxyType(unrestored(events)),
     )  # fmt: skip
+
+
+def _rank(call: Call) -> tuple[bool, bool, bool, float]:
+    """Return where a call stands: what is wrong, then what asks for something, then the rest; the latest first."""
+    return (not call.urgent, not call.asks, call.over, -call.at.timestamp())
 
 
 def _arrived(expected: Sequence[Expected], events: Sequence[Heard]) -> tuple[dict[str, Heard], dict[str, str]]:

@@ -35,6 +35,10 @@ URGENT = frozenset(
 """What is shown first and largest: it means a wire or a cell of the programme is wrong."""
 
 
+ASKS = frozenset({About.NO_RESTORE, About.WHICH})
+"""What asks something of whoever walks."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Call:
     """One thing called out. ``over`` says that what came later has settled it; ``sure`` is False where the act was inferred.
@@ -55,3 +59,8 @@ class Call:
     def urgent(self) -> bool:
         """Return whether it is shown first."""
         return self.about in URGENT and not self.over
+
+    @property
+    def asks(self) -> bool:
+        """Return whether whoever walks is to do something about it."""
+        return self.urgent or self.about in ASKS

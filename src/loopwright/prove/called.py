@@ -40,10 +40,11 @@ def zone_words(job: Job, number: int) -> str:
     return f"{number} ({text})" if text else str(number)
 
 
-def _lead(job: Job, window: Window) -> str:
+def _lead(job: Job, window: Window, names: frozenset[str]) -> str:
+    """Return what was done as the beginning of a sentence; who did it, where more than one is testing."""
     walked = window.walked
     if walked.sure:
-        return f"You {done_words(job, walked.device, walked.act)}"
+        return f"{walked.by if len(names) > 1 else 'You'} {done_words(job, walked.device, walked.act)}"
     return f"The walk comes to the {label_of(job, walked.device)}"
 
 
@@ -61,15 +62,16 @@ def of_windows(job: Job, acts: Sequence[Window], now: datetime) -> Iterator[Call
     for members in rounds:
         yield _exchanged(job, [moved[each] for each in members])
     told = {device for members in rounds for device in members}
+    names = frozenset(each.walked.by for each in acts if each.walked.sure)
     for at, window in enumerate(acts):
         over = _mended(acts, at)
         if at in strays:
             if window.walked.device not in told or over:
-                yield _wrong_zone(job, window, strays[at], over)
+                yield _wrong_zone(job, window, strays[at], names, over)
         elif window.own and window.met is None:
-            yield _wrong_kind(job, window, over)
+            yield _wrong_kind(job, window, names, over)
         elif not window.own and window.walked.sure and _silent(window, now):
-            yield _nothing(job, window, over)
+            yield _nothing(job, window, names, over)
 
 
 def _stray(job: Job, window: Window) -> Heard | None:
@@ -124,7 +126,7 @@ def _words(inputs: Sequence[str | None]) -> str:
     return " and ".join(found)
 
 
-def _wrong_zone(job: Job, window: Window, stray: Heard, over: bool) -> Call:  # noqa: FBT001
+def _wrong_zone(job: Job, window: Window, stray: Heard, names: frozenset[str], over: bool) -> Call:  # noqa: FBT001
     zone = stray.zone or 0
     other = next((name for name, each in job.zones.items() if each.number == zone), "")
     behind = next((hop.device for hop in job.circuits[job.zones[other].circuit or ""].path if hop.device), "") if _has(job, other) else ""
@@ -137,7 +139,7 @@ def _wrong_zone(job: Job, window: Window, stray: Heard, over: bool) -> Call:  # 
     )
     return Call(
         about=About.WRONG_ZONE, at=stray.at, zones=(zone, *sorted(window.zones)), devices=(window.walked.device,), act=window.walked.act,
-        sure=window.walked.sure, over=over, sentence=f"{_lead(job, window)}; zone {zone} reported; {design}.{tail}{hint}",
+        sure=window.walked.sure, over=over, sentence=f"{_lead(job, window, names)}; zone {zone} reported; {design}.{tail}{hint}",
     )  # fmt: skip
 
 
@@ -145,13 +147,13 @@ def _has(job: Job, zone: str) -> bool:
     return bool(zone) and job.zones[zone].circuit in job.circuits
 
 
-def _wrong_kind(job: Job, window: Window, over: bool) -> Call:  # noqa: FBT001
+def _wrong_kind(job: Job, window: Window, names: frozenset[str], over: bool) -> Call:  # noqa: FBT001
     first = window.own[0]
     wanted = " or ".join(f"{_a(kind)} {kind}" for kind in sorted(window.kinds))
     return Call(
         about=About.WRONG_KIND, at=first.at, zones=(first.zone or 0,), devices=(window.walked.device,), act=window.walked.act,
         sure=window.walked.sure, over=over,
-        sentence=f"{_lead(job, window)}; zone {first.zone} reported {_a(first.kind)} {first.kind}; the design says {wanted}.",
+        sentence=f"{_lead(job, window, names)}; zone {first.zone} reported {_a(first.kind)} {first.kind}; the design says {wanted}.",
     )  # fmt: skip
 
 
@@ -159,13 +161,13 @@ def _a(word: str) -> str:
     return "an" if word[:1] in "aeiou" else "a"
 
 
-def _nothing(job: Job, window: Window, over: bool) -> Call:  # noqa: FBT001
+def _nothing(job: Job, window: Window, names: frozenset[str], over: bool) -> Call:  # noqa: FBT001
     zones = f"zone {_numbers(sorted(window.zones))}" if window.zones else "no zone"
     wanted = " or ".join(f"{_a(kind)} {kind}" for kind in sorted(window.kinds))
     return Call(
         about=About.NOTHING, at=window.begins, zones=tuple(sorted(window.zones)), devices=(window.walked.device,), act=window.walked.act,
         sure=window.walked.sure, over=over,
-        sentence=f"{_lead(job, window)}; nothing reported; the design says {wanted} of {zones}.",
+        sentence=f"{_lead(job, window, names)}; nothing reported; the design says {wanted} of {zones}.",
     )  # fmt: skip
 
 
@@ -236,15 +238,17 @@ def of_the_way(events: Sequence[Heard], repeats: Sequence[Heard], now: datetime)
     if off is not None and off.skew_s is not None and not in_time(off.skew_s):
         way = "ahead" if off.skew_s > 0 else "behind"
         limits = f"{AHEAD_S:.0f} s ahead or {BEHIND_S:.0f} s behind"
-        told = f"The unit's clock was {abs(off.skew_s):.0f} s {way}: with encryption, more than {limits} is refused."
+        told = f"The unit's clock was {abs(off.skew_s):.0f} s {way}: set it. With encryption, more than {limits} is refused."
         yield Call(about=About.CLOCK, at=off.at, sentence=told)
     again = [each for each in events if each.repeats]
     many = max(sum(each.repeats for each in again), len(repeats))
     if many:
-        told = f"{many} came again and count once: the acknowledgement was lost on the way, or came too late for the sender."
+        lead = "1 message came again and counts once" if many == 1 else f"{many} messages came again and count once"
+        told = f"{lead}: the acknowledgement was lost on the way, or came too late for the sender."
         yield Call(about=About.REPEATED, at=(repeats or again)[-1].at, sentence=told)
     ways = [each for each in events if each.by != BY_HAND]
-    for before, after in zip(ways, ways[1:], strict=False):
+    # Of two paths that take turns, when it was last.
+    for before, after in {(one.by, two.by): (one, two) for one, two in zip(ways, ways[1:], strict=False)}.values():
         if before.by != after.by:
             told = f"From {after.at.astimezone(now.tzinfo):%H:%M:%S} events come by {after.by}, before that by {before.by}."
             yield Call(about=About.PATH, at=after.at, sentence=told)

@@ -65,12 +65,12 @@ def windows(job: Job, circuits: Sequence[CircuitForecast], walked: Iterable[Walk
     taken: dict[int, list[Heard]] = {number: [] for number in range(len(acts))}
     for event in events:
         if event.zone is not None and event.kind in OF_A_ZONE and not event.restored:
-            number = _owner(event, moments, zones, taken)
+            number = _owner(event, moments, zones, taken, [each.by for each in acts])
             if number is not None:
                 taken[number].append(event)
     return tuple(
         Window(
-            walked=each, begins=moments[at], ends=moments[at + 1] if at + 1 < len(acts) else None, zones=zones[at],
+            walked=each, begins=moments[at], ends=_next(acts, moments, at), zones=zones[at],
             kinds=kinds_of(job, circuits, each), own=tuple(one for one in taken[at] if one.zone in zones[at]),
             others=tuple(one for one in taken[at] if one.zone not in zones[at]),
         )
@@ -78,15 +78,26 @@ def windows(job: Job, circuits: Sequence[CircuitForecast], walked: Iterable[Walk
     )  # fmt: skip
 
 
-def _owner(event: Heard, moments: Sequence[datetime], zones: Sequence[frozenset[int]], taken: Mapping[int, Sequence[Heard]]) -> int | None:
+def _next(acts: Sequence[Walked], moments: Sequence[datetime], at: int) -> datetime | None:
+    """Return when whoever did an act went on to the next; what somebody else does meanwhile ends nothing."""
+    return next((moments[after] for after in range(at + 1, len(acts)) if acts[after].by == acts[at].by), None)
+
+
+def _owner(
+    event: Heard, moments: Sequence[datetime], zones: Sequence[frozenset[int]], taken: Mapping[int, Sequence[Heard]], by: Sequence[str]
+) -> int | None:
     """Return the act an event falls to: the last one begun; or the one before, where it is of that one's zone and came a little late.
 
-    Not so where the act before has led to another zone's event: then it is not late, and the two may be exchanged.
+    Of two people who test at once it falls to whichever is at a device of its zone. Where the act before has led to another zone's event it
+    is not late: the two may be exchanged.
     """
     begun = [number for number, moment in enumerate(moments) if moment <= event.at]
     if not begun or event.at - moments[begun[-1]] > timedelta(seconds=LONGEST_S):
         return None
     last = begun[-1]
+    at_it = [number for number in {by[number]: number for number in begun}.values() if event.zone in zones[number]]
+    if at_it and event.at - moments[max(at_it)] <= timedelta(seconds=LONGEST_S):
+        return max(at_it)
     late = event.at - moments[last] <= timedelta(seconds=LATE_S)
     if late and last > 0 and event.zone not in zones[last] and event.zone in zones[last - 1]:
         if all(each.zone in zones[last - 1] for each in taken[last - 1]):

@@ -138,11 +138,15 @@ def _now(job: Job, found: Found) -> dict[str, Any]:
     left = [name for name in found.due.order if any(each.gap for each in _walk_items(by_key, name))]
     after = found.due.order.index(last.walked.device) + 1 if last is not None and last.walked.device in found.due.order else 0
     rest = [name for name in found.due.order[after:] if name in left] or left
+    said = last.walked if last is not None else None
+    wrong = (each for each in found.board.calls if said is not None and each.urgent and said.device in each.devices)
     events = found.board.events
     return {
         "act": done_words(job, last.walked.device, last.walked.act) if last is not None else "",
         "window": last,
+        "by": said.by if said is not None else "",
         "met": last.met if last is not None else None,
+        "wrong": next(wrong, None),
         "next": _row(job, found, rest[0]) if rest else None,
         "event": events[-1] if events else None,
         "count": len(events),
