@@ -18,8 +18,9 @@ from loopwright.signalling.frame import Content, Head, build
 from loopwright.signalling.key import Key
 from loopwright.signalling.received import Arrival, Kept, Received, Way
 from loopwright.signalling.received import received as events_in
-from loopwright.signalling.repeats import REMEMBERED
+from loopwright.signalling.repeats import REMEMBERED, Recent
 from loopwright.signalling.verdict import Account, Answer, Desk, judge
+from loopwright.store import received
 from loopwright.store.aes import ChainedAes
 from loopwright.store.file import StoreError
 from loopwright.store.received import ReceivedFile, ReceivedReader, received_path
@@ -108,8 +109,10 @@ def test_two_programs_on_one_file_store_each_message_once(tmp_path: Path) -> Non
     other.close()
 
 
-def test_a_repeat_is_known_again_by_a_program_that_was_started_anew(tmp_path: Path) -> None:
+@pytest.mark.parametrize("every", [10, 130, 10_000])
+def test_a_repeat_is_known_again_by_a_program_that_was_started_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, every: int) -> None:
     """Messages of several accounts by turns: each account's last 64 are found in the file, and no other's."""
+    monkeypatch.setattr(received, "NOTE_EVERY", every)
     path, numbers = tmp_path / "received.db", range(1, REMEMBERED + 11)
     came = [arrival(account, number, f"#{account}|NBA{number}") for number in numbers for account in ("1234", "77FF", "9999")]
     file = ReceivedFile(path)
@@ -122,6 +125,17 @@ def test_a_repeat_is_known_again_by_a_program_that_was_started_anew(tmp_path: Pa
     # What was said before them is too long ago, and no repeat any more.
     assert again.keep(came[:3]) == [Kept(len(came) + nth) for nth in (1, 2, 3)]
     again.close()
+
+
+def test_sources_that_are_too_many_to_be_held_keep_their_repeats(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(received, "MOST_POLLED", 2)
+    file = ReceivedFile(tmp_path / "received.db")
+    file._recent = Recent(file._last_of, most_accounts=1)
+    came = [arrival(account, number, f"#{account}|NRP") for number in (1, 2, 3) for account in ("1234", "77FF", "9999", "AAA1")]
+    for each in came:
+        file.keep([each])
+    assert [file.keep([each]) for each in came] == [[Kept(nth, True)] for nth in range(1, len(came) + 1)]
+    file.close()
 
 
 def test_a_full_file_takes_no_more_and_says_so(tmp_path: Path) -> None:

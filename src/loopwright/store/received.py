@@ -30,6 +30,8 @@ FORMAT = 2
 OURS_ALONE = 0o600
 MOST_MESSAGES = 5_000_000
 MOST_POLLED = 10_000
+NOTE_EVERY = 10_000
+"""Messages after which it is noted which is the last of each source: with every batch it would cost as much as a quarter of the batch."""
 LOG_PAGES = 4000
 """Pages of the log (16 MB) after which it is taken over into the database, which waits for the disk."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -63,7 +65,12 @@ _GET = (
     "FROM message JOIN source ON source.id = source WHERE number > ? ORDER BY number LIMIT ?"
 )
 _SOURCE = "SELECT id, latest FROM source WHERE receiver = ? AND line = ? AND account = ?"
-_IS_LATEST = "UPDATE source SET latest = ?2 WHERE id = ?1"
+_IS_LATEST = "UPDATE source SET latest = max(coalesce(latest, 0), ?) WHERE id = ?"
+_CATCH_UP = (
+    "UPDATE source SET latest = said.number FROM (SELECT source, max(number) AS number FROM message "
+    "WHERE number > (SELECT coalesce(max(latest), 0) FROM source) GROUP BY source) AS said WHERE source.id = said.source"
+)
+"""Takes note of the last message of each source, as far as that was not done when they were stored."""
 _LAST = (
     "WITH RECURSIVE back(number, nth) AS (VALUES (?, 1) UNION ALL "
     "SELECT before, nth + 1 FROM message JOIN back USING (number) WHERE before IS NOT NULL AND nth < ?) "
@@ -146,6 +153,7 @@ class ReceivedFile(ReceivedReader):
         self._sources: dict[Source, _Known] = {}
         self._recent = Recent(self._last_of)
         self._number: int | None = None
+        self._noted = 0
 
     def keep(self, arrivals: Sequence[Arrival]) -> list[Kept]:
         """Keep messages, all or none; a repeat is counted at what it repeats. When this returns they are safe. Raises sqlite3.Error."""
@@ -160,7 +168,8 @@ class ReceivedFile(ReceivedReader):
         run("BEGIN IMMEDIATE")
         try:
             if self._number is None:
-                self._number = int(run("SELECT coalesce(max(number), 0) FROM message").fetchone()[0])
+                run(_CATCH_UP)
+                self._number = self._noted = int(run("SELECT coalesce(max(number), 0) FROM message").fetchone()[0])
             kept = self._put(arrivals, self._number)
             run("COMMIT")
         except BaseException:
@@ -179,9 +188,8 @@ class ReceivedFile(ReceivedReader):
         return f"{self.path.name} was not written: {plain(error)}." if isinstance(error, sqlite3.Error | OSError) else None
 
     def _put(self, arrivals: Sequence[Arrival], number: int) -> list[Kept]:
-        if len(self._sources) > MOST_POLLED:
-            # Between two batches alone: what is here is ahead of the file while one is put together.
-            self._sources.clear()
+        if number - self._noted >= NOTE_EVERY or len(self._sources) > MOST_POLLED:
+            self._note(number)
         batch, kept = _Batch(), list[Kept]()
         for verdict, at, way, peer in arrivals:
             head, content = verdict.head, verdict.content
@@ -201,18 +209,24 @@ class ReceivedFile(ReceivedReader):
                 continue
             number += 1
             batch.messages.append((number, known.id, known.latest, *_row(verdict, head, content, at_us, way, peer)))
-            batch.latest[known.id] = known.latest = number
+            known.latest = number
             kept.append(Kept(number))
         self._number = number
         self._write(batch, number)
         return kept
+
+    def _note(self, number: int) -> None:
+        """Note in the file which is the last message of each source, up to this number, and forget the sources if they are many."""
+        self._database.executemany(_IS_LATEST, [(known.latest, known.id) for known in self._sources.values() if known.latest])
+        self._noted = number
+        if len(self._sources) > MOST_POLLED:
+            self._sources.clear()
 
     def _write(self, batch: _Batch, number: int) -> None:
         if number > self._most:
             raise StoreError(f"{self.path.name} holds {self._most} messages, and takes no more. Moved away, a new one begins.")
         if batch.messages:
             self._database.executemany(_PUT, batch.messages)
-            self._database.executemany(_IS_LATEST, batch.latest.items())
         if batch.repeats:
             self._database.executemany(_REPEAT, batch.repeats)
         if batch.polls and self._database.execute("SELECT count(*) FROM polled").fetchone()[0] < MOST_POLLED:
@@ -245,10 +259,9 @@ class _Known:
 
 @dataclass(slots=True)
 class _Batch:
-    """What one transaction writes: values for the statements above; ``latest`` is the last message of each source, by its id."""
+    """What one transaction writes: values for the statements above."""
 
     messages: list[tuple[object, ...]] = field(default_factory=list)
-    latest: dict[int, int] = field(default_factory=dict)
     repeats: list[tuple[int, int]] = field(default_factory=list)
     polls: list[tuple[object, ...]] = field(default_factory=list)
 
