@@ -17,7 +17,7 @@ from loopwright.appraisal.appraise import appraise
 from loopwright.job.document import LocalLevel, LocalLimit
 from loopwright.job.sheet import Kind
 from loopwright.papers.proving import record_contents
-from loopwright.prove.devices import contacts_in_use
+from loopwright.prove.devices import contacts_in_use, device_items
 from loopwright.prove.found import Found, due_of, found_of
 from loopwright.prove.item import Group, Item, Proof, Target
 from loopwright.prove.judged import ROOM_DB, judged
@@ -27,7 +27,7 @@ from loopwright.prove.record import AtCentre, Entry, RadioRow, Record, SetUp, Si
 from loopwright.prove.report import expected_events
 from loopwright.prove.set_up import doubts, refuse_key, refused
 from loopwright.prove.sounders import sounder_items
-from loopwright.prove.standing import Stand, at_laptop, gaps, leaving, not_there, progress, shut
+from loopwright.prove.standing import Stand, at_laptop, gaps, leaving, not_there, progress, shut, standings
 from loopwright.prove.table import difference, event_table
 from loopwright.prove.walk import MOST_EXACT, length_m, shortest_order, walking_order
 from loopwright.signalling.codes import contact_id_codes, event_codes
@@ -378,3 +378,26 @@ def test_a_gap_is_named_in_the_words_of_people() -> None:
     )
     assert gap["Shop"] == "set full; set late; unset" and gap["network (ip)"] == "a signal by it alone"
     assert not [name for name in JOB.equipment if "-" in name and any(name in what for what in gap.values())]
+
+
+def test_a_radio_device_stands_in_the_certificate_as_it_does_in_its_list() -> None:
+    """The bindery's store detector, had it no wire: its margin has fallen by 9 dB; then it is lost."""
+    circuits = {
+        name: replace(each, path=tuple(hop for hop in each.path if hop.device != "dual-store")) for name, each in JOB.circuits.items()
+    }
+    cables = {name: each for name, each in JOB.cables.items() if "dual-store" not in (each.start, each.end)}
+    items = tuple(device_items(replace(JOB, circuits=circuits, cables=cables)))
+    now = RadioRow(
+        id="a", at=LATER.isoformat(), by="", identity="7C21B0", what="dual-store", kind="device", margin_db=9.0, checked_in="14:05"
+    )
+    then = replace(now, at=BEGIN.isoformat(), margin_db=18.0)
+    board = stands(Record()).board
+    for row, before, stand in (
+        (now, None, Stand.PROVED),
+        (now, then, Stand.OPEN),
+        (replace(now, margin_db=14.0), then, Stand.PROVED),
+        (replace(now, gone=True), None, Stand.OPEN),
+    ):
+        earlier = Record(radio=(before,)) if before is not None else None
+        (found,) = [each for each in standings(items, Record(radio=(row,)), board, earlier) if each.item.proof is Proof.RADIO]
+        assert found.stand is stand, (row, before)

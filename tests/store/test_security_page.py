@@ -50,6 +50,13 @@ def test_it_says_how_long_a_vault_is_open_and_a_secret_shown() -> None:
     assert f"for {SHOWN_S} seconds" in page
 
 
+def test_a_room_lies_on_a_telephone_no_longer_than_anybody_is_let_in_without_a_password() -> None:
+    worker = (ROOT / "src" / "loopwright" / "web" / "static" / "away.js").read_text(encoding="utf-8")
+    hours = int(login.LONGEST.total_seconds() // 3600)
+    assert f"LONGEST_MS = {hours} * 3600000" in worker
+    assert f"shown for {hours} hours after they were last seen whole" in " ".join(PAGE.split())
+
+
 def test_it_says_what_each_role_may() -> None:
     assert RIGHTS[Role.READER] == {Right.READ_JOB}
     assert RIGHTS[Role.MATE] == RIGHTS[Role.READER] | {Right.ENTER_READINGS}

@@ -58,7 +58,9 @@ def standings(items: Sequence[Item], record: Record, board: Board, before: Recor
     entries, signed, centre = record.standing, record.gaps_signed, record.told_by_centre
     tools = {each.id: each for each in record.tools}
     baseline = before.standing if before is not None else {}
-    radio = {row.what: row for row in record.radio_rows}
+    # One that is lost proves nothing of the device that takes its place.
+    radio = {row.what: row for row in record.radio_rows if row.kind == "device" and not row.gone}
+    radio_before = {row.identity: row for row in before.radio_rows} if before is not None else {}
     out = []
     for item in items:
         entry = entries.get(item.key)
@@ -68,7 +70,7 @@ def standings(items: Sequence[Item], record: Record, board: Board, before: Recor
         stand = _stand(item, event, found, centre.get(item.key))
         if item.proof is Proof.RADIO:
             row = radio.get(item.subject.partition("/")[2])
-            stand = Stand.PROVED if row is not None and radio_proved(row) else Stand.OPEN
+            stand = Stand.PROVED if row is not None and radio_proved(row, radio_before.get(row.identity)) else Stand.OPEN
         by_name = signed.get(item.key)
         if stand in (Stand.OPEN, Stand.WRONG) and by_name is not None:
             stand = Stand.SIGNED
