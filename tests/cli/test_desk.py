@@ -15,7 +15,10 @@ Run = Callable[..., Any]
 CASE = Case(
     id="one", at="2026-03-02T08:00:00+00:00", by="Dora", danger="none", complaint="keypad",
     caller=Caller(name="Delia", premises="House", call_back="01632 960 014", verified=RIGHT),
-    said=(Said(key="opening:keypad", at="", by="Dora", question="Which?", answer="pad-foyer", where="pad-foyer", shows="yes"),),
+    said=(
+        Said(key="opening:keypad", at="", by="Dora", question="Which?", answer="pad-foyer"),
+        Said(key="opening:keypad-when", at="", by="Dora", question="When?", answer="always", where="pad-foyer", shows="yes"),
+    ),
 )  # fmt: skip
 
 
@@ -34,7 +37,7 @@ def test_open_cases_are_printed_with_what_is_asked_next(run: Run, tmp_path: Path
     cases.begin(replace(CASE, id="three", closed=Closed(at="", by="", cause="B06")), mark="m3")
     found = run("desk", file)
     assert found.status == 0 and "2 open cases" in found.out and "1 closed case in this folder" in found.out
-    assert "Next: Is anything on it lit?" in found.out and "[B06]" in found.out
+    assert "Next: While it fails, is anything on it lit?" in found.out and "[B06]" in found.out
     rows = run("desk", file, "--json").data()["open"]
     assert [row["case"] for row in rows] == ["one", "two"] and [row["identified"] for row in rows] == [True, False]
     assert rows[0]["causes"] and rows[1]["causes"] == []
