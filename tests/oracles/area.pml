@@ -96,7 +96,7 @@ hidden byte said[160];
 #define COMING (walk == 1)
 #define LEAVING (BYDOOR && (mode[INTO] == EXIT || mode[INTO] == ENTRY))
 #define SETALL ((!HAS(0) || mode[0] == SET) && (!HAS(1) || mode[1] == SET) && (!HAS(2) || mode[2] == SET))
-#define UNSETS(a) (a == INTO || (INTO == 2 && SERVED(a)))
+#define UNSETS(a) (a == INTO || (INTO == 2 && SERVED(a) && !MAYUNSET(0, 2) && !MAYUNSET(1, 2) && !MAYUNSET(2, 2)))
 #define OALARM 1
 #define OCONFIRMED 2
 #define OTAMPER 3
