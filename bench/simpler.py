@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from loopwright.explain.check import CheckKind
 from loopwright.explain.hypothesis import Hypothesis
 from loopwright.explain.meter import Instrument
+from loopwright.explain.weigh.at_hand import AtHand
 from loopwright.explain.weigh.likelihood import Rows, Seen
 from loopwright.explain.weigh.outcome import Forecast, forecast
 from loopwright.netlist.loop import ActKind
@@ -104,6 +106,7 @@ class Simple:
 
     def __init__(self, world: World, known: Known, first: Sequence[Seen]) -> None:
         self.world, self.known, self.p = world, known, known.prior
+        self.done = [seen.check for seen in first]
         for seen in first:
             self.update(*self.outcome(seen))
 
@@ -128,12 +131,16 @@ class Simple:
             by = np.bincount(np.maximum(rows.owner, 0), weights=self.p * (rows.owner >= 0), minlength=len(rows.hypotheses))
             if by.max() >= SURE or len(done) > MOST_CHECKS:
                 break
-            offers = [(n, own) for n, own in enumerate(self.known.own) if by[n] > 0.002 and own is not None and own[0] not in done]
+            at_hand = AtHand(self.world.job, self.done)
+            checks = [(n, *own) for n, own in enumerate(self.known.own) if by[n] > 0.002 and own is not None and own[0] not in done]
+            # What stands ready saves them minutes too.
+            offers = [(n, (c, at_hand.now(replace(self.known.checks[c], minutes=cost)).minutes)) for n, c, cost in checks]
             if not offers:
                 break
             number, (column, cost) = max(offers, key=lambda o: by[o[0]] / o[1][1]) if by_weight else offers[0]
             done.add(column)
             minutes += cost
+            self.done.append(self.known.checks[column])
             _, outcome = self.outcome(self.world.check(self.known.checks[column]))
             if by_weight:
                 self.update(column, outcome)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 
 from loopwright.explain.check import YES_NO, Check, CheckKind
 from loopwright.explain.hypothesis import Floats
+from loopwright.explain.weigh.at_hand import AtHand
 from loopwright.explain.weigh.next_check import WRONG_MINUTES, advise
 from loopwright.explain.weigh.outcome import Outcomes
 from often import often
@@ -88,3 +91,41 @@ def test_a_check_that_makes_others_needless_comes_before_them() -> None:
     lug, log, fuse = [0.02, 0.02, 0.02, 0.9, 0.02], [0.03, 0.03, 0.03, 0.03, 0.85], [0.01, 0.98, 0.01, 0.01, 0.01]
     outs = outcomes([np.array(each) for each in (load, leads, lug, log, fuse)], [5.0, 3.0, 3.0, 5.0, 2.5])
     assert advised(outs, p, frozenset()) <= 1.02 * least(outs, p, frozenset())
+
+
+class Beside(AtHand):
+    """Two readings beside each other: the second of them takes a minute, and everything else what it takes."""
+
+    def __init__(self, beside: tuple[str, str], last: str = "") -> None:
+        """Take which two, and what was done last."""
+        self.beside, self.last = set(beside), last
+
+    def now(self, check: Check) -> Check:
+        """Return a check with the minutes it takes as the next one."""
+        return replace(check, minutes=self.takes(self.last, check))
+
+    def after(self, before: Check, check: Check) -> float:
+        """Return the minutes a check takes straight after another."""
+        return self.takes(before.scenario, check)
+
+    def takes(self, before: str, check: Check) -> float:
+        """Return the minutes of a check after another."""
+        return 1.0 if before != check.scenario and {before, check.scenario} == self.beside else check.minutes
+
+
+def test_what_can_be_read_beside_it_speaks_for_a_check() -> None:
+    """Of two first readings that tell the same in the same time, that goes first beside which the second is soon read."""
+    p, group = np.full(4, 0.25), np.arange(4)
+    half, other = np.array([0.98, 0.98, 0.02, 0.02]), np.array([0.98, 0.02, 0.98, 0.02])
+    outs = outcomes([half, half, other], [6.0, 6.0, 6.0])
+    for beside in (("0", "2"), ("1", "2")):
+        found = advise(outs, p, group, at_hand=Beside(beside))
+        # Either of the two begins: the other is then at hand.
+        assert found.checks[0].check.scenario in beside
+        assert {found.checks[0].end_minutes} == {min(each.end_minutes for each in found.checks)}
+        follows = advise(outs.only(lambda check, first=found.checks[0].check.scenario: check.scenario != first), p * half, group,
+                         at_hand=Beside(beside, found.checks[0].check.scenario))  # fmt: skip
+        assert (follows.checks[0].check.scenario, follows.checks[0].check.minutes) == (
+            next(each for each in beside if each != found.checks[0].check.scenario), 1.0)  # fmt: skip
+    plain = advise(outs, p, group)
+    assert min(each.end_minutes for each in found.checks) == pytest.approx(plain.checks[0].end_minutes - 5.0, rel=0.02)

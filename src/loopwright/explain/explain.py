@@ -23,6 +23,7 @@ from loopwright.explain.power.part import PART as POWER
 from loopwright.explain.power.part import PowerPart, power_part
 from loopwright.explain.power.place import Focus, focus_on
 from loopwright.explain.telling import tell
+from loopwright.explain.weigh.at_hand import AtHand
 from loopwright.explain.weigh.likelihood import Likelihood, Rows, Seen, likelihood, rows_of
 from loopwright.explain.weigh.next_check import Advised, advise, alike
 from loopwright.explain.weigh.outcome import Outcomes, forecast, outcomes
@@ -70,8 +71,9 @@ class Weighed:
         _, owner = np.unique(self.rows.owner[self.keep], return_inverse=True)
         return np.append(owner, int(owner.max()) + 1)
 
-    def look_ahead(self, meter: Instrument, may: Callable[[Check], bool]) -> None:
+    def look_ahead(self, job: Job, meter: Instrument, may: Callable[[Check], bool]) -> None:
         """Work out what each check not done yet could show, which hypotheses are one answer, and what is next of what ``may`` be done."""
+        at_hand = AtHand(job, (reading.check for reading in self.used))
         done = {reading.check for reading in self.used if reading.shown is None or not reading.shown.rough}
         for chance in self._in_doubt():
             self.follow(chance, self.after.none_of_these)
@@ -80,7 +82,7 @@ class Weighed:
             self.outs = outcomes(known, self.rows, self.keep, np.array(left, dtype=np.int64))
             self.group = alike(self.outs, self.owner, self.weight)
             some = self.outs.only(self._in_question(self.outs.checks, may))
-            self.advised = advise(some, self.weight, self.group, self._behind(some.checks))
+            self.advised = advise(some, self.weight, self.group, self._behind(some.checks), at_hand)
             if not self.advised.stop:
                 return
 
@@ -155,7 +157,7 @@ class Inquiry:
         likely = likelihood(rows, used)
         weighed = Weighed(rows, tuple(used), likely, posterior(rows, likely, used, self.weights))
         if ahead and rows.parts:
-            weighed.look_ahead(observed.meter, may)
+            weighed.look_ahead(self.job, observed.meter, may)
         return weighed, tuple(left_out)
 
     def _rows(self, observed: Observations) -> Rows:

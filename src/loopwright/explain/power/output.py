@@ -28,7 +28,8 @@ from loopwright.netlist.watch import compile_watches
 SILENT = "silent"
 NOT_SILENT = 0.02
 """How often a sounder is silent in alarm for no reason that is here (judgement)."""
-OHM_MINUTES, SHOWN_MINUTES, SOUND_MINUTES = 4.0, 0.5, 2.0
+OHM_MINUTES, SHOWN_MINUTES, SOUND_MINUTES = 4.0, 0.5, 6.0
+"""To sound costs what goes round it: people and the receiving centre told, an alarm set off, silenced, cleared, and told (judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

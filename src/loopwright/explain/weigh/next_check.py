@@ -9,6 +9,7 @@ included.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from scipy.special import entr
 
 from loopwright.explain.check import Check
 from loopwright.explain.hypothesis import Floats
+from loopwright.explain.weigh.at_hand import AtHand
 from loopwright.explain.weigh.outcome import Outcomes
 
 WRONG_MINUTES = 480.0
@@ -83,7 +85,8 @@ def alike(outs: Outcomes, owner: NDArray[np.int64], weight: Floats) -> NDArray[n
 
 
 class _Search:
-    """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check.
+    """The checks as arrays: (checks, rows, cells) chances, the class of each row, minutes of each check (before, check) straight after
+    another.
 
     ``after`` is for each check the one that has to come out in the first of its outcomes before it makes sense, -1 for none;
     ``first`` the cell of each check that is that outcome. Beliefs are (beliefs, rows): many are gone on from at once.
@@ -103,18 +106,19 @@ class _Search:
         parted = (p[:, None, :] * self.member).reshape(-1, p.shape[1])
         return np.asarray((parted @ self.flat).reshape(len(p), len(self.member), len(self.chance), -1))
 
-    def look(self, p: Floats, left: NDArray[np.bool_]) -> _Look:
-        """Return what each of the checks that are ``left`` would tell of each belief."""
+    def look(self, p: Floats, left: NDArray[np.bool_], before: NDArray[np.int64]) -> _Look:
+        """Return what each of the checks that are ``left`` would tell of each belief, straight after the one ``before``."""
+        minutes = self.minutes[before]
         joint, known = self.joint(p), p @ self.member.T
         bits = _entropy(known)[:, None] + _entropy(joint.sum(axis=1)) - _entropy(joint).sum(axis=1)
         wrong = (1 - known.max(axis=1)) * WRONG_MINUTES
         doubt = (1 - joint.max(axis=1).sum(axis=2)) * WRONG_MINUTES
         useful = left & (bits > LEAST_BITS)
-        rate = np.where(useful, bits / self.minutes, 0.0)
-        return _Look(bits=bits, rate=rate, wrong=wrong, alone=np.where(useful, self.minutes + doubt, np.inf))
+        rate = np.where(useful, bits / minutes, 0.0)
+        return _Look(bits=bits, rate=rate, wrong=wrong, alone=np.where(useful, minutes + doubt, np.inf))
 
     def after(self, p: Floats, check: NDArray[np.int64], left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
-        """Return the expected minutes to the end of each belief when its ``check`` is done now.
+        """Return the expected minutes from the end of each belief's ``check`` to the end of all.
 
         ``way`` is how likely each belief is to be come to: what is hardly ever come to is not followed further.
         """
@@ -128,17 +132,17 @@ class _Search:
         still[np.arange(len(belief)), check[belief]] = False
         still |= (self.opened_by == check[belief, None]) & (order[belief, rank] == self.first[check[belief]])[:, None]
         share = chance[belief, rank]
-        ends = self.ends(then, still, way[belief] * share, depth - 1)
+        ends = self.ends(then, still, check[belief], way[belief] * share, depth - 1)
         covered = np.bincount(belief, weights=share, minlength=len(p))
-        spent = np.bincount(belief, weights=share * ends, minlength=len(p)) / np.maximum(covered, 1e-9)
-        return np.asarray(self.minutes[check] + spent, dtype=np.float64)
+        return np.asarray(np.bincount(belief, weights=share * ends, minlength=len(p)) / np.maximum(covered, 1e-9), dtype=np.float64)
 
-    def ends(self, p: Floats, left: NDArray[np.bool_], way: Floats, depth: int) -> Floats:
-        """Return the expected minutes to the end from each belief: of stopping, of one check more, or of what is best followed on.
+    def ends(self, p: Floats, left: NDArray[np.bool_], before: NDArray[np.int64], way: Floats, depth: int) -> Floats:
+        """Return the expected minutes to the end from each belief, the check ``before`` just done: of stopping, of one check more, or of
+        what is best followed on.
 
         That is the one that tells most a minute, and at first the one that is best if it is the last beside it.
         """
-        look = self.look(p, left)
+        look = self.look(p, left, before)
         out: Floats = np.minimum(look.wrong, look.alone.min(axis=1))
         if depth > 0:
             go = np.flatnonzero((look.rate.max(axis=1) > 0) & (way > LEAST_WAY) & (look.wrong > self.minutes.min()))
@@ -148,7 +152,7 @@ class _Search:
                 last = np.argmin(look.alone[go], axis=1)
                 at, which = np.concatenate((go, go[last != told])), np.concatenate((told, last[last != told]))
             if at.size:
-                np.minimum.at(out, at, self.after(p[at], which, left[at], way[at], depth))
+                np.minimum.at(out, at, self.minutes[before[at], which] + self.after(p[at], which, left[at], way[at], depth))
         return out
 
 
@@ -163,17 +167,26 @@ class _Look:
     alone: Floats
 
 
-def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], after: NDArray[np.int64] | None = None, most: int = 3) -> Advised:
+def advise(
+    outs: Outcomes,
+    p: Floats,
+    group: NDArray[np.int64],
+    after: NDArray[np.int64] | None = None,
+    at_hand: AtHand | None = None,
+    most: int = 3,
+) -> Advised:
     """Return the best checks for the probabilities ``p`` of the rows of ``outs``, whose classes are ``group``.
 
     ``after`` is for each check the number of the one that has to come out in the first of its outcomes before it makes sense, -1 for none.
+    ``at_hand`` knows what stands ready; without it every check takes the minutes it has.
     """
     if not outs.checks:
         return Advised(checks=(), stop=True)
-    minutes = np.array([check.minutes for check in outs.checks])
+    checks = outs.checks if at_hand is None else tuple(map(at_hand.now, outs.checks))
+    minutes = np.array([check.minutes for check in checks])
     behind = np.full(minutes.size, -1) if after is None else after
-    now = _Search(outs.chance, group, minutes, behind, np.zeros(minutes.size, dtype=np.int64))
-    look = now.look(p[None], behind[None] < 0)
+    now = _Search(outs.chance, group, minutes[None], behind, np.zeros(minutes.size, dtype=np.int64))
+    look = now.look(p[None], behind[None] < 0, np.zeros(1, dtype=np.int64))
     rate = _with_doors(now, p, look)
     order = np.argsort(-rate, kind="stable")
     short = order[rate[order] > 0][:SHORT_LIST]
@@ -187,17 +200,18 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], after: NDArray[n
     chance, weight, classes, first_cell = _packed(outs.chance[short], p, group)
     at = np.full(minutes.size + 1, -1)
     at[short] = np.arange(short.size)
-    ahead = _Search(chance, classes, minutes[short], at[behind[short]], first_cell)
+    ahead = _Search(chance, classes, _in_turn([outs.checks[n] for n in short.tolist()], at_hand), at[behind[short]], first_cell)
     first = np.flatnonzero(behind[short] < 0)[:FOLLOWED]
     beliefs = np.repeat(weight[None], first.size, axis=0)
     left = np.repeat(behind[None, short] < 0, first.size, axis=0)
     # What is seen but seldom is not followed, so the last check's own worth, in which it counts, is held beside.
-    ends = np.minimum(ahead.after(beliefs, first, left, np.ones(first.size), DEPTH), look.alone[0][short[first]])
+    spent = minutes[short[first]] + ahead.after(beliefs, first, left, np.ones(first.size), DEPTH)
+    ends = np.minimum(spent, look.alone[0][short[first]])
     # What the same checks in another order lead to comes out alike, to what is not followed: what tells more a minute goes first.
     tied = ends <= ends.min() * (1 + TIED)
     found = tuple(
         Advice(
-            check=outs.checks[short[first[n]]],
+            check=checks[short[first[n]]],
             bits=float(look.bits[0, short[first[n]]]),
             end_minutes=float(ends[n]),
             cells=_cells(outs.chance[short[first[n]]], p, group),
@@ -205,6 +219,13 @@ def advise(outs: Outcomes, p: Floats, group: NDArray[np.int64], after: NDArray[n
         for n in np.lexsort((ends, np.where(tied, -rate[short[first]], 0.0), ~tied))[:most].tolist()
     )
     return Advised(checks=found, stop=float(ends.min()) >= float(look.wrong[0]))
+
+
+def _in_turn(checks: Sequence[Check], at_hand: AtHand | None) -> Floats:
+    """Return the minutes of each check straight after each of them."""
+    if at_hand is None:
+        return np.tile([check.minutes for check in checks], (len(checks), 1)).astype(np.float64)
+    return np.array([[at_hand.after(before, check) for check in checks] for before in checks])
 
 
 def _with_doors(search: _Search, p: Floats, look: _Look) -> Floats:
@@ -219,8 +240,8 @@ def _with_doors(search: _Search, p: Floats, look: _Look) -> Floats:
         share = float(then.sum())
         if share <= LIKELY:
             continue
-        bits = search.look(then[None] / share, opened[None]).bits[0]
-        both = (look.bits[0, door] + share * bits) / (search.minutes[door] + share * search.minutes)
+        bits = search.look(then[None] / share, opened[None], np.zeros(1, dtype=np.int64)).bits[0]
+        both = (look.bits[0, door] + share * bits) / (search.minutes[0, door] + share * search.minutes[0])
         rate[opened] = np.where(bits[opened] > LEAST_BITS, both[opened], 0.0)
         # What opens comes before what it opens.
         rate[door] = max(float(rate[door]), float(rate[opened].max()) * (1 + 1e-9))
