@@ -91,6 +91,7 @@ hidden byte said[160];
 #define WALKFOR said[134]
 #define WALKSTATES said[135]
 #define INTO said[136]
+#define SOUNDINGS said[137] /* the sounders start no more often than that; 0: as often as asked */
 #define FREELY (!WALKS)
 #define AWAY (walk == 0)
 #define COMING (walk == 1)
@@ -117,7 +118,7 @@ byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk
 byte opened[3], trips[3], quietclk[3], inhibited[3];
 byte cond[5]; /* tamper, hold-up, path, mains, battery */
 byte power, powerclk;
-byte walk, walkclk;
+byte walk, walkclk, sounded[3];
 byte lit, litclk, lasting[3]; /* the switched output; where an alarm, or a confirmed one, lasts */
 byte report[3], reportclk[3], told[3], sound[3], soundclk[3], confirm[3], confirmclk[3];
 hidden byte d, counts, rings, moved, first[3], started, some, same;
@@ -165,7 +166,8 @@ inline settle() { if :: OUT && HOW == 0 && lit && !MOMENT && !LASTS_STILL -> lit
 /* Observers: what an area gives out is told to them at once. */
 inline quiet_report(a) { report[a] = 0; reportclk[a] = 0 }
 inline quiet_sound(a) { sound[a] = 0; soundclk[a] = 0 }
-inline is_left(a) { quiet_report(a); quiet_sound(a); confirm[a] = 0; confirmclk[a] = 0 }
+inline sounds_anew(a) { sounded[a] = 0 }
+inline is_left(a) { quiet_report(a); quiet_sound(a); sounds_anew(a); confirm[a] = 0; confirmclk[a] = 0 }
 inline send_alarm(a) { report[a] = SENT; reportclk[a] = 0; if :: (MOST && FORGETS && SENDSALARM) -> told[a] = 1 :: else fi }
 inline opens_window(a) { if :: ABORT -> report[a] = WINDOW; reportclk[a] = 0 :: else -> send_alarm(a) fi }
 inline alarm_reported(a) {
@@ -178,7 +180,9 @@ inline alarm_reported(a) {
     fi
   fi
 }
-inline sounds(a) { if :: SOUND && SOUNDFOR -> sound[a] = 1; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
+inline sounds(a) {
+  if :: SOUND && SOUNDFOR && (!SOUNDINGS || sounded[a] < SOUNDINGS) ->
+    if :: SOUNDINGS -> sounded[a]++ :: else fi; sound[a] = 1; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
 inline alarm_confirms(a, who) {
   if
   :: !CONFIRMS || !CONFIRM

@@ -33,7 +33,8 @@ AREA_ROWS = """
   :: d_step { HAS(@) && WORKS && BYKEY && (FREELY || (AWAY && INTO == @)) && mode[@] == EXIT && door[@] != SETTLING &&
        !INWAY(@) -> by_act(@) }
   :: d_step { HAS(@) && WORKS && FREELY && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
-       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }
+       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1));
+       quiet_report(@); quiet_sound(@); sounds_anew(@) }
   :: d_step { WORKS && report[@] == WINDOW && reportclk[@] == ABORT -> send_alarm(@) }
   :: d_step { WORKS && report[@] == SENT && reportclk[@] == CANCEL -> report[@] = CLOSED; reportclk[@] = 0 }
   :: d_step { WORKS && report[@] == HELD && reportclk[@] == HOLDBACK ->
@@ -51,7 +52,8 @@ PERSON_ROWS = """
        if :: WALKS -> walk = 2; walkclk = 0 :: else fi; leaves(@); changed(@) }
   :: d_step { HAS(@) && WORKS && FREELY && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
        ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
-       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1)); quiet_report(@); quiet_sound(@) }"""
+       memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1));
+       quiet_report(@); quiet_sound(@); sounds_anew(@) }"""
 SET_ROWS = """
   :: d_step { HAS(@) && WORKS && $ < STATES && (FREELY || (AWAY && $ < WALKSTATES)) && mode[@] == UNSET &&
        ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
@@ -182,4 +184,6 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
         names = [*programme.zones]
         past = [int(slot < len(names) and names[slot] in walk.past) for slot in range(3)]
         found += [1, names.index(walk.door), *past, ticks(walk.lasts_s), walk.states, slots.index(walk.area)]
-    return " ".join(map(str, found))
+    else:
+        found += [0] * 8
+    return " ".join(map(str, (*found, told.soundings)))

@@ -40,7 +40,7 @@ def drawn(random: Random) -> Programme:
         areas[name] = replace(plan, by_itself=by_itself, warns_s=10.0 * random.randint(0, 2) if by_itself else 0.0)
     people = [replace(each, fob=random.random() < 0.6, engineer=False) if not each.duress else each for each in made.people]
     people[-1] = replace(people[-1], fob=True, duress=False, engineer=False)
-    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2))
+    told = replace(made.told, trips_quiet_s=10.0 * random.randint(0, 2), soundings=random.randint(0, 2))
     return replace(made, areas=areas, people=tuple(people), told=told)
 
 
