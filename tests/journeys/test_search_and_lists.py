@@ -16,11 +16,6 @@ from loopwright.web.session import Session
 playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
 
 WIDTHS = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
-at_a_desk = pytest.mark.parametrize("page", WIDTHS[:1], indirect=True)
-"""For what goes on between script and program, which knows no width.
-
-A list is taken in on a phone in test_new_user.py, and looked at in one in test_accessibility.py.
-"""
 TEN = "Device\tWhere it is\tModel\tRoom\r\n" + "".join(f"extra-{n}\tExtra {n}\treed\tShop\r\n" for n in range(10))
 
 
@@ -116,7 +111,6 @@ def test_the_search_says_what_a_screen_reader_needs(page: Any, bench: Workbench)
     assert box
 
 
-@at_a_desk
 def test_ten_devices_pasted_from_a_spreadsheet_are_matched_taken_in_and_undone(page: Any, bench: Workbench) -> None:
     page.goto(f"{bench.address}/kit")
     many = len(bench.session.state.job.equipment)
@@ -141,7 +135,6 @@ def test_ten_devices_pasted_from_a_spreadsheet_are_matched_taken_in_and_undone(p
     assert len(bench.session.state.job.equipment) == many
 
 
-@at_a_desk
 def test_a_workbook_is_chosen_looked_at_and_refused_or_taken_in(page: Any, bench: Workbench, tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
@@ -167,7 +160,6 @@ def test_a_workbook_is_chosen_looked_at_and_refused_or_taken_in(page: Any, bench
     assert abs(bench.session.state.job.cables["W22"].length_m - 30.48) < 1e-9
 
 
-@at_a_desk
 def test_rows_are_copied_for_a_spreadsheet(page: Any, bench: Workbench) -> None:
     page.goto(f"{bench.address}/wiring")
     page.locator('[data-list-copy="circuits"]').click()
