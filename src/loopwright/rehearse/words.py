@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from loopwright.programme.response import Response
 from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.state import MODES, Event, Output
 
@@ -84,9 +85,9 @@ def event_words(programme: Programme, event: Event) -> str:
         case "clear-latched":
             return f"{who} clears the {event.place}"
         case "activated":
-            return f"{place} {'opens' if _contact(programme, event.place) else 'is activated'}"
+            return f"{place} {_moves(programme, event.place)[0]}"
         case "shut":
-            return f"{place} shuts"
+            return f"{place} {_moves(programme, event.place)[1]}"
         case "end":
             return f"the time of {place} is over" + (f" and {place_words(programme, event.over)} stands open" if event.over else "")
     others = {
@@ -141,5 +142,11 @@ def place_words(programme: Programme, place: str) -> str:
     return programme.zones[place].text or place if place in programme.zones else place
 
 
-def _contact(programme: Programme, zone: str) -> bool:
-    return zone in programme.zones and programme.zones[zone].contact
+def _moves(programme: Programme, zone: str) -> tuple[str, str]:
+    """Return how it is said that a zone is activated, and that it is no longer: a door opens, a hold-up device is operated."""
+    plan = programme.zones.get(zone)
+    if plan is not None and Response.HOLD_UP in plan.does:
+        return "is operated", "is put back"
+    if plan is None or not plan.contact or Response.TAMPER in plan.does:
+        return "is activated", "restores"
+    return "opens", "shuts"

@@ -16,8 +16,9 @@ SCENARIOS = (
     Scenario("alarm/battery", 3, False, BatteryState()),
 )
 """The states the meter is read in: quiet and in alarm, on mains and with mains off."""
-STATE_MINUTES = {"unset/mains": 0.0, "alarm/mains": 2.0, "unset/battery": 3.0, "alarm/battery": 4.0}
-"""What bringing the system into a state costs on top (judgement; five minutes on battery are common practice)."""
+STATE_MINUTES = {"unset/mains": 0.0, "alarm/mains": 5.0, "unset/battery": 3.0, "alarm/battery": 7.0}
+"""What bringing the system into a state costs on top: in alarm, people and the centre are told before and after (judgement; five minutes on
+battery are common practice)."""
 STATE_WORDS = {
     "unset/mains": "unset, on mains",
     "alarm/mains": "in alarm, on mains",

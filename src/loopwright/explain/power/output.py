@@ -156,7 +156,18 @@ def _checks(job: Job, network: LoopNetwork) -> tuple[Check, ...]:
         shown = replace(shown, by="caller" if act.kind is ActKind.REST else lidded)
         out += [ohm, replace(shown, words=f"Does the keypad show a trouble of {lead}, {words}?")]
     silent = f"In alarm, does what hangs on {lead} stay silent (warn people, protect ears)"
-    out.append(Check(kind=CheckKind.TROUBLE, where=output, scenario=SILENT, minutes=SOUND_MINUTES, words=silent, outcomes=YES_NO))
+    told = ("the centre told",)
+    out.append(
+        Check(
+            kind=CheckKind.TROUBLE,
+            where=output,
+            scenario=SILENT,
+            minutes=SOUND_MINUTES,
+            needs=told,
+            words=silent,
+            outcomes=YES_NO,
+        )
+    )
     return tuple(out)
 
 
