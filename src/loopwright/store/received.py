@@ -65,12 +65,11 @@ _GET = (
     "FROM message JOIN source ON source.id = source WHERE number > ? ORDER BY number LIMIT ?"
 )
 _SOURCE = "SELECT id, latest FROM source WHERE receiver = ? AND line = ? AND account = ?"
-_IS_LATEST = "UPDATE source SET latest = max(coalesce(latest, 0), ?) WHERE id = ?"
 _CATCH_UP = (
     "UPDATE source SET latest = said.number FROM (SELECT source, max(number) AS number FROM message "
     "WHERE number > (SELECT coalesce(max(latest), 0) FROM source) GROUP BY source) AS said WHERE source.id = said.source"
 )
-"""Takes note of the last message of each source, as far as that was not done when they were stored."""
+"""Takes note of the last message of each source, whoever stored it, among those stored since that was done before."""
 _LAST = (
     "WITH RECURSIVE back(number, nth) AS (VALUES (?, 1) UNION ALL "
     "SELECT before, nth + 1 FROM message JOIN back USING (number) WHERE before IS NOT NULL AND nth < ?) "
@@ -217,7 +216,7 @@ class ReceivedFile(ReceivedReader):
 
     def _note(self, number: int) -> None:
         """Note in the file which is the last message of each source, up to this number, and forget the sources if they are many."""
-        self._database.executemany(_IS_LATEST, [(known.latest, known.id) for known in self._sources.values() if known.latest])
+        self._database.execute(_CATCH_UP)
         self._noted = number
         if len(self._sources) > MOST_POLLED:
             self._sources.clear()
