@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from loopwright.demo.synthetic import synthetic
 from loopwright.explain.check import Check, CheckKind
+from loopwright.explain.circuit.check import at_height
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.observation import read_observations
 from loopwright.explain.power.check import STATE_MINUTES
@@ -21,11 +22,13 @@ from often import often
 
 @cache
 def site() -> tuple[Job, tuple[Check, ...]]:
-    """Return premises and every check of a circuit, its supply and the outputs there."""
+    """Return premises and every check of a circuit in reach, of one out of reach, their supply and its outputs."""
     job = read(synthetic(24, 3)).job
     assert job is not None
-    circuit = next(name for name, each in job.circuits.items() if len(each.path) > 1)
-    seen = read_observations(job, f"readings:\n  - {{where: {circuit}, shows: active}}\n  - {{where: control, at: mains, shows: yes}}\n")
+    hung = {name: [at_height(job, hop.device) for hop in each.path if hop.device] for name, each in job.circuits.items()}
+    some = [next(name for name, climbed in hung.items() if climbed and climbed[0] is height) for height in (False, True)]
+    read_of = "".join(f"  - {{where: {name}, shows: active}}\n" for name in some)
+    seen = read_observations(job, f"readings:\n{read_of}  - {{where: control, at: mains, shows: yes}}\n")
     weighed, _ = Inquiry(job).weigh(seen)
     assert weighed.outs is not None
     return job, weighed.outs.checks
@@ -33,7 +36,7 @@ def site() -> tuple[Job, tuple[Check, ...]]:
 
 def the(kind: CheckKind, act: ActKind = ActKind.REST, *, height: bool | None = None) -> list[Check]:
     """Return the checks of a kind in an act, only those from a ladder or from none where it is said."""
-    return [c for c in site()[1] if c.kind is kind and c.act is act and (height is None or ("ladder" in c.needs) is height)]
+    return [c for c in site()[1] if c.kind is kind and c.act is act and height in (None, "ladder" in c.needs)]
 
 
 @given(st.lists(st.integers(0, 10**6), min_size=1, max_size=6))
@@ -52,9 +55,9 @@ def test_nothing_takes_longer_for_what_stands_ready_nor_less_than_the_quickest(n
 
 def test_a_pair_that_is_out_is_not_taken_out_again() -> None:
     job, _ = site()
-    ohms, volts = the(CheckKind.OHM)[0], the(CheckKind.VOLTS)[0]
+    ohms = the(CheckKind.OHM)[0]
+    volts, cores = (next(c for c in the(kind) if c.where == ohms.where) for kind in (CheckKind.VOLTS, CheckKind.CORES_OHM))
     assert AtHand(job).now(ohms).minutes == ohms.minutes
-    cores = the(CheckKind.CORES_OHM)[0]
     assert AtHand(job, [ohms]).now(cores).minutes == cores.minutes - LID_MINUTES - PAIR_MINUTES
     # The lid stays off for the visit; the pair is back in once something else was read.
     assert AtHand(job, [ohms, volts]).now(cores).minutes == cores.minutes - LID_MINUTES
@@ -64,10 +67,9 @@ def test_what_is_done_at_a_device_stays_for_the_next_reading_alone() -> None:
     job, _ = site()
     for climbed in (False, True):
         shown = the(CheckKind.STATE, ActKind.SHORTED, height=climbed)
-        if not shown:
-            continue
+        assert shown, "the premises have devices in reach and out of it"
         ohms = next(c for c in the(CheckKind.OHM, ActKind.SHORTED) if c.device == shown[0].device)
-        at_rest = the(CheckKind.OHM)[0]
+        at_rest = next(c for c in the(CheckKind.OHM) if c.where == ohms.where)
         plain = at_rest.minutes
         # The link is still in: only the reading itself is left.
         assert AtHand(job, [shown[0]]).now(ohms).minutes == plain
