@@ -158,9 +158,13 @@ function tell(what) {
 
 export function trouble(words, ways = []) {
   const place = document.getElementById("trouble");
-  place.textContent = words;
+  const wanted = words ? [document.createTextNode(words), ...ways, button("Put away", "data-away")] : [];
+  const stands = [...place.childNodes];
+  // The press that leaves a cell sends its entry again: a link that is under the finger by then stays the one it was.
+  const same = stands.length === wanted.length && wanted.every((each, at) => at === 0 || each.isEqualNode(stands[at]));
+  if (!same) place.replaceChildren(...wanted);
+  else if (words && stands[0].data !== words) stands[0].data = words;
   place.hidden = !words;
-  if (words) place.append(...ways, button("Put away", "data-away"));
   standing();
 }
 
@@ -173,8 +177,7 @@ export function button(words, name, value = "") {
 }
 
 function elsewhere(problems) {
-  trouble(problems.map((problem) => problem.message).join(" ") + " ");
-  document.getElementById("trouble").prepend(button("Read the file again", "data-do", "reload"));
+  trouble(problems.map((problem) => problem.message).join(" ") + " ", [button("Read the file again", "data-do", "reload")]);
 }
 
 // The header never says that all is kept while something on the page is not.
