@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 import loopwright.demo
 from loopwright.desk.case import NOT_IDENTIFIED, RIGHT, Caller, Case, Closed, Said
@@ -28,12 +31,29 @@ def job_in(folder: Path) -> str:
     return str(path)
 
 
+@pytest.fixture(autouse=True)
+def now(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The clock says that the call goes on."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(datetime.fromisoformat(CASE.at).timestamp()) + 600))
+
+
+def test_whoever_rings_again_after_an_hour_is_identified_anew(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = job_in(tmp_path)
+    CaseFile(cases_path(Path(file))).begin(CASE, mark="m1")
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(datetime.fromisoformat(CASE.at).timestamp()) + 3700))
+    (row,) = run("desk", file, "--json").data()["open"]
+    assert row["next"] == "Identify the caller." and not row["identified"] and not row["causes"]
+    told = run("desk", file).out
+    assert "Delia, not identified yet" in told and "[B06]" not in told
+
+
 def test_open_cases_are_printed_with_what_is_asked_next(run: Run, tmp_path: Path) -> None:
     file = job_in(tmp_path)
     assert "0 open cases" in run("desk", file).out
     cases = CaseFile(cases_path(Path(file)))
     cases.begin(CASE, mark="m1")
     cases.begin(replace(CASE, id="two", caller=replace(CASE.caller, verified=NOT_IDENTIFIED), said=()), mark="m2")
+    cases.begin(Case(id="abandoned", at=CASE.at, by="Dora"), mark="m4")
     cases.begin(replace(CASE, id="three", closed=Closed(at="", by="", cause="B06")), mark="m3")
     found = run("desk", file)
     assert found.status == 0 and "2 open cases" in found.out and "1 closed case in this folder" in found.out

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, RIGHT, Caller, Case, Said, holds_a_code
+from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, RIGHT, Caller, Case, Closed, Said, holds_a_code, open_of
 from often import often
 
 SAID = Said(key="opening:trouble", at="2026-03-02T08:00:00+00:00", by="Dora", question="Which?", answer="battery")
@@ -83,3 +83,17 @@ def test_a_caller_identified_in_one_call_is_nobodys_proof_in_a_later_one() -> No
     assert case.as_of("2026-03-02T13:30:00") is case, "the call goes on as long as something is said in it"
     later = case.as_of("2026-03-02T13:41:00")
     assert not later.caller.verified and later.said == case.said and later.caller.name == "Ann"
+
+
+def test_a_case_in_which_nothing_was_said_is_none() -> None:
+    bare = Case(id="one", at="2026-03-02T11:58:00", by="Dora")
+    asked = [replace(bare, danger="none"), replace(bare, caller=Caller(verified=NOT_IDENTIFIED))]
+    assert all(case.silent for case in (bare, *asked)) and not open_of((bare, *asked), bare.at)
+    told = [
+        replace(bare, danger="smoke"), replace(bare, complaint="siren"), replace(bare, said=(SAID,)),
+        replace(bare, wrong_words=("2026-03-02",)),
+        *(replace(bare, caller=Caller(**{field: "x"})) for field in ("name", "premises", "call_back")),
+    ]  # fmt: skip
+    assert open_of(told, bare.at) == tuple(told)
+    closed = replace(bare, closed=Closed(at="", by="Dora", cause="unknown"))
+    assert not closed.silent and not open_of([closed], bare.at)

@@ -166,9 +166,15 @@ def test_a_room_that_is_kept_for_the_cellar_goes_with_the_sign_in(open_browser: 
     asked: list[str] = []
     page.once("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
     page.get_by_role("button", name="Sign out").click()
-    assert asked[0].startswith("1 said in Prove or On site wait to be sent") and page.url.endswith("/on-site")
+    assert asked[0].startswith("Signing out throws away what was said") and "not sent yet (1)" in asked[0] and page.url.endswith("/on-site")
+    # The pages outside the rooms ask the same, whichever of the ways out is taken.
+    page.goto(f"{served.address}/you")
+    for name in ("Sign out", "Sign out everywhere", "End it"):
+        page.once("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+        page.get_by_role("button", name=name, exact=name != "End it").first.click()
+    assert asked == [asked[0]] * 4 and page.url.endswith("/you")
     page.once("dialog", lambda dialog: dialog.accept())
-    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("button", name="Sign out", exact=True).click()
     page.wait_for_url(f"{served.address}/sign-in")
     until(page, f"async () => !localStorage.length && !(await ({kept})())")
 

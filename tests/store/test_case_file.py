@@ -43,6 +43,15 @@ def test_a_mark_counts_once_and_a_case_that_is_not_there_is_told(tmp_path: Path)
         file.change("two", lambda case: case, mark="m3")
 
 
+def test_a_call_in_which_nothing_was_said_is_put_away_once_it_is_over(tmp_path: Path) -> None:
+    file = CaseFile(tmp_path / "a.cases")
+    for name, at in (("abandoned", "2026-03-02T08:00:00+00:00"), ("on the line", "2026-03-02T11:30:00+00:00")):
+        file.begin(Case(id=name, at=at, by="Dora"), mark=name)
+    file.begin(CASE, mark="told")
+    file.begin(Case(id="new", at="2026-03-02T12:00:00+00:00", by="Dora"), mark="new")
+    assert [case.id for case in file.load()] == ["on the line", "one", "new"]
+
+
 def test_two_desks_at_once_both_hold(tmp_path: Path) -> None:
     path = tmp_path / "a.cases"
     CaseFile(path).begin(CASE, mark="m0")

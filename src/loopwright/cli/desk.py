@@ -23,7 +23,8 @@ def desk(file: File, /, *, json: Flag = False) -> int:
     """Print the open cases of the desk about a job, and the next question of each.
 
     The cases are those kept beside the job file by the room Desk. What callers are called and where they are rung back is
-    not printed with --json. Closed cases of the whole folder move how common each cause is taken to be.
+    not printed with --json. As in the room, who was identified is so for an hour after the last word, and a case in which
+    nothing was said is not listed. Closed cases of the whole folder move how common each cause is taken to be.
 
     For example:
 
@@ -39,13 +40,15 @@ def desk(file: File, /, *, json: Flag = False) -> int:
     """
     from loopwright.appraisal.appraise import appraise
     from loopwright.cli.file import STDIN, read_job
+    from loopwright.cli.papers import moment
     from loopwright.cli.terminal import console, say_json
+    from loopwright.desk.case import open_of
 
     if file == STDIN:
         raise Refusal("The cases stand beside a job file, so a file is needed here.")
     appraisal = appraise(read_job(file))
     cases, weights = _kept(Path(file))
-    rows = [(case, _course(case, appraisal, weights)) for case in cases if case.closed is None]
+    rows = [(case, _course(case, appraisal, weights)) for case in open_of(cases, moment().isoformat())]
     if json:
         say_json({"file": file, "open": [_form(case, found) for case, found in rows], "closed_in_folder": weights.closed})
     else:

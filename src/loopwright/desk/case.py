@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -113,6 +114,12 @@ class Case:
         """Return the answers that were not taken back."""
         return tuple(each for each in self.said if not each.out)
 
+    @property
+    def silent(self) -> bool:
+        """Return whether nothing was said in it: nobody named, nothing asked about, no danger, no pass-word tried."""
+        who = (self.caller.name, self.caller.premises, self.caller.call_back)
+        return self.danger in ("", NO_DANGER) and not any((*who, self.complaint, self.said, self.wrong_words, self.closed))
+
     def answered(self, key: str) -> Said | None:
         """Return the answer to a question, None where it has none."""
         return next((each for each in reversed(self.said) if each.key == key and not each.out), None)
@@ -121,11 +128,14 @@ class Case:
         """Return the case as it stands before whoever is on the line now was identified; what they were asked stays."""
         return replace(self, caller=replace(self.caller, verified=""))
 
+    def over(self, now: str) -> bool:
+        """Return whether the call it was last spoken in is over at a moment."""
+        spoken = max((self.caller.at or self.at, *(each.at for each in self.said)))
+        return bool(spoken) and datetime.fromisoformat(now) - datetime.fromisoformat(spoken) > KNOWN_FOR
+
     def as_of(self, now: str) -> Case:
         """Return the case as it counts at a moment: a caller identified in an earlier call is nobody's proof in a later one."""
-        spoken = max((self.caller.at or self.at, *(each.at for each in self.said)))
-        over = bool(spoken) and datetime.fromisoformat(now) - datetime.fromisoformat(spoken) > KNOWN_FOR
-        return self.unproved() if over and self.caller.verified else self
+        return self.unproved() if self.caller.verified and self.over(now) else self
 
     def with_said(self, said: Said) -> Case:
         """Return the case with an answer, in place of the one that stood where the same was asked before."""
@@ -142,6 +152,11 @@ class Case:
         if self.complaint:
             return replace(self, complaint="")
         return self.unproved() if self.caller.verified else replace(self, danger="")
+
+
+def open_of(cases: Iterable[Case], now: str) -> tuple[Case, ...]:
+    """Return the open cases in which something was said, as they count at a moment."""
+    return tuple(case.as_of(now) for case in cases if case.closed is None and not case.silent)
 
 
 def holds_a_code(text: str) -> bool:

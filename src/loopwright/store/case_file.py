@@ -68,14 +68,18 @@ class CaseFile:
         return next((case for case in self.load() if case.id == name), None)
 
     def begin(self, case: Case, *, mark: str) -> Case:
-        """Put in a new case and return it; the one that stands where the mark counted already. Raises StoreError."""
+        """Put in a new case and return it; the one that stands where the mark counted already. Raises StoreError.
+
+        Calls that are over and in which nothing was said are put away with it.
+        """
 
         def changed(kept: _Kept) -> _Kept:
             if mark in kept.marks:
                 return kept
-            if len(kept.cases) >= MOST_CASES:
+            others = tuple(each for each in kept.cases if not (each.silent and each.over(case.at)))
+            if len(others) >= MOST_CASES:
                 raise StoreError(f"{self.path.name} holds {MOST_CASES} cases, and no more go in. Moved away, a new file begins.")
-            return _Kept(format=FORMAT, cases=(*kept.cases, case), marks=(*kept.marks, mark)[-MOST_MARKS:])
+            return _Kept(format=FORMAT, cases=(*others, case), marks=(*kept.marks, mark)[-MOST_MARKS:])
 
         return self._find(self._file.change(changed), case.id)
 

@@ -66,7 +66,7 @@ def add_desk_of_folder(app: FastAPI, draw: Outside, desk: Desk) -> None:
 
     def sheet(query: str, visitor: Visitor) -> str:
         shown = seen(desk, dict(Query.of(query).asked))
-        return draw.alone("desk-of-folder.html", visitor=visitor, elsewhere=open_cases(desk.folder), **shown)
+        return draw.alone("desk-of-folder.html", visitor=visitor, elsewhere=open_cases(desk.folder, desk.now()), **shown)
 
     _add_saying(app, desk, sheet)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import NamedTuple
 
-from loopwright.desk.case import Case
+from loopwright.desk.case import Case, open_of
 from loopwright.store.case_file import SUFFIX, CaseFile, not_on_file
 from loopwright.store.file import StoreError
 from loopwright.store.folder import SUFFIXES
@@ -20,8 +20,8 @@ class Elsewhere(NamedTuple):
     address: str
 
 
-def open_cases(folder: Path) -> list[Elsewhere]:
-    """Return the open cases of the jobs of a folder, the latest first; a file that cannot be read adds none."""
+def open_cases(folder: Path, now: str) -> list[Elsewhere]:
+    """Return the open cases of the jobs of a folder in which something was said, the latest first; a file that cannot be read adds none."""
     found = []
     for path in sorted(folder.iterdir()):
         job = path.name.removesuffix(SUFFIX)
@@ -32,5 +32,5 @@ def open_cases(folder: Path) -> list[Elsewhere]:
             cases = CaseFile(path).load()
         except StoreError:
             continue
-        found += [Elsewhere(name, case, f"{place_of(name)}desk?case={case.id}") for case in cases if case.closed is None]
+        found += [Elsewhere(name, case, f"{place_of(name)}desk?case={case.id}") for case in open_of(cases, now)]
     return sorted(found, key=lambda row: row.case.at, reverse=True)

@@ -41,8 +41,9 @@ def seen(desk: Desk, asked: Mapping[str, str]) -> dict[str, Any]:
         "pencil": PENCIL,
     }  # fmt: skip
     try:
-        cases = desk.cases()
-        case = next((each.as_of(desk.now()) for each in cases if each.id == asked.get("case")), None)
+        kept = desk.cases()
+        case = next((each.as_of(desk.now()) for each in kept if each.id == asked.get("case")), None)
+        cases = [each for each in kept if not each.silent or each.id == asked.get("case")]
         weights = desk.weights()
         course = desk.course(case) if case is not None and case.closed is None else None
     except (StoreError, JobError) as error:
