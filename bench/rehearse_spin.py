@@ -21,7 +21,6 @@ from typing import TypeVar
 from loopwright.programme.response import Response
 from loopwright.rehearse.plan import AreaPlan, Choices, Person, Programme, ZonePlan
 from loopwright.rehearse.search import search
-from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import by_the_clock
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
@@ -86,7 +85,7 @@ def ours(programme: Programme) -> tuple[float, float, int]:
 
 
 def _ours(programme: Programme) -> tuple[bool, float, int]:
-    reached = search(table_of(programme))
+    reached = search(programme)
     begun = time.process_time()
     found = by_the_clock(reached)
     return True, time.process_time() - begun, found.size

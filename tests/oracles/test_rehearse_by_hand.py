@@ -17,7 +17,6 @@ import pytest
 from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.search import search
 from loopwright.rehearse.state import ENTRY, NOBODY, QUIET_REPORT, SET, UNSET, fields
-from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import Timed, by_the_clock
 from often import DEEP
 from oracles.by_hand import numbers, run
@@ -59,7 +58,7 @@ def test_as_many_states_as_deep_and_the_same_verdicts(checker: Path) -> None:
     random, tried = Random(7), 0
     while tried < PROGRAMMES:
         made = drawn(random)
-        timed = by_the_clock(search(table_of(made)))
+        timed = by_the_clock(search(made))
         if timed.size > LARGEST:
             continue
         tried += 1

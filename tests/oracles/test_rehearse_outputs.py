@@ -20,7 +20,6 @@ from loopwright.rehearse.search import search
 from loopwright.rehearse.state import UNSET, begin, running, tick_s
 from loopwright.rehearse.step import TICK, due, events, step
 from loopwright.rehearse.switched import On, Standing, after, areas_of, at_first
-from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import by_the_clock
 from often import DEEP
 from oracles.by_hand import WHAT, numbers, run
@@ -96,7 +95,7 @@ def test_an_output_stands_as_the_model_has_it_in_as_many_states_as_deep(checker:
     while tried < PROGRAMMES:
         what = WHAT[tried % len(WHAT)]
         made, rule, here = drawn(random, what)
-        reached = search(table_of(made))
+        reached = search(made)
         if reached.states.size > LARGEST or by_the_clock(reached).size > LARGEST:
             continue
         tried += 1

@@ -16,7 +16,8 @@ from random import Random
 import pytest
 
 from loopwright.rehearse.search import Reached, search
-from loopwright.rehearse.table import Row, Table, table_of
+from loopwright.rehearse.state import fields
+from loopwright.rehearse.table import Packing, Row
 from often import DEEP, often
 from rehearse.test_search import small
 
@@ -57,12 +58,12 @@ def numbers(rows: list[Row], asked: tuple[int, int] = (0, 0)) -> str:
     return "\n".join(lines) + "\n"
 
 
-def drawn() -> list[Table]:
-    random, found = Random(20), list[Table]()
+def drawn() -> list[Reached]:
+    random, found = Random(20), list[Reached]()
     while len(found) < PROGRAMMES:
-        table = table_of(small(random))
-        if table.packing.bits <= BITS:
-            found.append(table)
+        made = small(random)
+        if Packing(fields(made)).bits <= BITS:
+            found.append(search(made))
     return found
 
 
@@ -72,15 +73,15 @@ def questions(random: Random, reached: Reached) -> list[tuple[tuple[int, int], b
     while len(found) < QUESTIONS:
         names = random.sample(list(packing.sizes), 2)
         values = {name: random.randrange(packing.sizes[name]) for name in names}
-        mask, value = packing.mask(values), packing.pack(values)
+        mask, value = packing.stated(values)
         if mask and value:
             found.append(((mask, value), bool(((reached.states & mask) == value).any())))
     return found
 
 
 def test_spin_stores_as_many_states_as_deep_and_answers_alike(tmp_path: Path) -> None:
-    random, tables = Random(21), drawn()
-    moving = [[row for row in table.rows if row.moves()] for table in tables]
+    random, found = Random(21), drawn()
+    moving = [[row for row in reached.table.rows if row.moves()] for reached in found]
     (tmp_path / "area.pml").write_text(promela(max(map(len, moving))), encoding="utf-8")
     for command in (("spin", "-a", "area.pml"), ("gcc", "-w", "-O0", *LIMITS, "-o", "pan", "pan.c")):
         subprocess.run(command, cwd=tmp_path, check=True, capture_output=True, timeout=PATIENCE_S)
@@ -94,13 +95,13 @@ def test_spin_stores_as_many_states_as_deep_and_answers_alike(tmp_path: Path) ->
         return done.stdout
 
     answers = set()
-    for table, rows in zip(tables, moving, strict=True):
-        reached, said = search(table), run(rows)
+    for reached, rows in zip(found, moving, strict=True):
+        said = run(rows)
         stored, depth = re.search(r"(\d+) states, stored", said), re.search(r"depth reached (\d+)", said)
         assert stored and depth and "errors: 0" in said, said
         # One more than ours of each: SPIN keeps the state before the rows are read.
-        assert (int(stored[1]), int(depth[1])) == (reached.states.size + 1, len(reached.layers)), table.programme
+        assert (int(stored[1]), int(depth[1])) == (reached.states.size + 1, len(reached.layers)), reached.table.programme
         for asked, answer in questions(random, reached):
             answers.add(answer)
-            assert (re.search(r"errors: ([1-9])", run(rows, asked)) is not None) == answer, (asked, table.programme)
+            assert (re.search(r"errors: ([1-9])", run(rows, asked)) is not None) == answer, (asked, reached.table.programme)
     assert answers == {True, False}

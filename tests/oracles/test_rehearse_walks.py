@@ -14,7 +14,6 @@ from loopwright.programme.response import Response
 from loopwright.rehearse.plan import Person, Programme, Walk, ZonePlan
 from loopwright.rehearse.search import search
 from loopwright.rehearse.state import AT_KEYPAD
-from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import by_the_clock
 from often import often
 from oracles.by_hand import numbers, run
@@ -44,7 +43,7 @@ def test_coming_in_raises_an_alarm_where_the_model_has_one_in_as_many_states(che
     random, answers = Random(41), set()
     for _ in range(PROGRAMMES):
         made = drawn(random)
-        timed = by_the_clock(search(table_of(made)))
+        timed = by_the_clock(search(made))
         reached = timed.reached
         alarm = timed.untimed() & (reached.field("walk") != AT_KEYPAD)
         alarm &= sum(reached.field(f"{name}.memory") for name in made.areas) > 0

@@ -13,7 +13,6 @@ from loopwright.rehearse.sandbox import play
 from loopwright.rehearse.search import search
 from loopwright.rehearse.state import Event, State, begin, fields, tick_s
 from loopwright.rehearse.step import TICK, due, events, step
-from loopwright.rehearse.table import table_of
 from often import often
 from rehearse.drawn import programme
 from rehearse.test_promises import broken, good
@@ -30,7 +29,7 @@ def drawn(seed: int) -> Programme:
 
 def locked_out(made: Programme) -> list[State]:
     """Return every state that is reached in which the zone that is followed is locked out."""
-    reached = search(table_of(made))
+    reached = search(made)
     if "z0.trips" not in fields(made):
         return []
     number = reached.states[reached.field("z0.trips") == made.told.trips]
@@ -58,7 +57,7 @@ def test_it_is_the_same_programme_otherwise(seed: int) -> None:
     """What can be reached without a quiet time can be reached with one: it may never come about."""
     made = drawn(100 + seed)
     without = replace(made, told=replace(made.told, trips_quiet_s=0.0))
-    found, plain = (set(search(table_of(each)).states.tolist()) for each in (made, without))
+    found, plain = (set(search(each).states.tolist()) for each in (made, without))
     assert plain <= found
 
 

@@ -22,7 +22,6 @@ from loopwright.rehearse.replay import replayed
 from loopwright.rehearse.search import search
 from loopwright.rehearse.state import Output, begin, tick_s
 from loopwright.rehearse.step import TICK, step
-from loopwright.rehearse.table import table_of
 from often import often
 from rehearse.test_promises import broken, good, shared, with_cell
 
@@ -126,7 +125,7 @@ def test_a_story_that_forgets_a_lock_out_is_not_told() -> None:
         told=Choices(trips=1), tracks=frozenset({"conditions", "power"}), observers=frozenset({"report", "sound", "confirm"}),
     )  # fmt: skip
     part = part_of(whole, ["a0"], ["z0"])
-    tried = Tried(reached=search(table_of(part)), whole=whole, known_as={name: name for name in whole.zones})
+    tried = Tried(reached=search(part), whole=whole, known_as={name: name for name in whole.zones})
     alarms = [row for row in tried.reached.table.rows if row.event.place == "z1" and any(each.word == "alarm" for each in row.outputs)]
     armed = tried.reached.taken(lambda row: row in alarms)[0]
     told = tried.told(("once",), lambda: [armed])

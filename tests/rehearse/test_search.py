@@ -14,7 +14,6 @@ from loopwright.rehearse.search import Reached, TooManyStatesError, search
 from loopwright.rehearse.state import begin, fields
 from loopwright.rehearse.step import core_effect, events, step
 from loopwright.rehearse.story import story_of
-from loopwright.rehearse.table import table_of
 from loopwright.rehearse.timed import Timed, by_the_clock
 from often import often
 from rehearse.drawn import programme
@@ -66,7 +65,7 @@ def with_clocks(timed: Timed, packed: int) -> dict[str, int]:
 @pytest.mark.parametrize("seed", range(often(30)))
 def test_both_searches_reach_what_the_step_reaches_in_as_many_events(seed: int) -> None:
     made = small(Random(seed))
-    reached = search(table_of(made))
+    reached = search(made)
     timed = by_the_clock(reached)
     if timed.size > LARGEST:
         pytest.skip("one by one takes too long")
@@ -78,7 +77,7 @@ def test_both_searches_reach_what_the_step_reaches_in_as_many_events(seed: int) 
 @pytest.mark.parametrize("seed", range(often(15)))
 def test_every_story_can_be_played_and_is_as_late_as_its_times_say(seed: int) -> None:
     made = small(Random(1000 + seed))
-    reached = search(table_of(made))
+    reached = search(made)
     told = 0
     for state in reached.layers[-1][:3]:
         story = story_of(reached, int(state))
@@ -126,9 +125,9 @@ def test_areas_zones_and_system_never_read_an_observer(seed: int) -> None:
 def test_observers_leave_what_the_areas_reach_as_it_is(seed: int) -> None:
     random = Random(3000 + seed)
     made = programme(random, followed=1, rest=1)
-    alone = projected(search(table_of(made)), list(fields(made)))
+    alone = projected(search(made), list(fields(made)))
     for name in OBSERVERS:
-        beside = search(table_of(replace(made, observers=frozenset([name]))))
+        beside = search(replace(made, observers=frozenset([name])))
         # Confirmation tells the starters of entry apart, so that field is not the same number.
         kept = [each for each in fields(made) if not each.endswith(".starter")]
         assert projected(beside, kept) == {tuple(pair for pair in state if not pair[0].endswith(".starter")) for state in alone}
@@ -144,8 +143,8 @@ def test_one_zone_followed_beside_the_rest_reaches_what_it_reaches_among_all_of_
     whole = programme(random, followed=3, rest=0)
     whole = replace(whole, zones={name: replace(zone, areas=("a0",)) for name, zone in whole.zones.items()})
     whole = replace(whole, zones=whole.zones | {f"{name}b": zone for name, zone in list(whole.zones.items())[1:]})
-    full = search(table_of(part_of(whole, ["a0"], list(whole.zones))))
-    part = search(table_of(part_of(whole, ["a0"], ["z0"])))
+    full = search(part_of(whole, ["a0"], list(whole.zones)))
+    part = search(part_of(whole, ["a0"], ["z0"]))
     # Who started entry is another number among all of them; nobody and the followed zone are the same.
     kept = [name for name in fields(part.table.programme) if not name.endswith(".starter")]
     inside, outside = projected(full, kept), projected(part, kept)
@@ -163,7 +162,7 @@ def test_the_zones_and_people_kept_of_the_rest_reach_what_all_of_the_rest_reach(
     whole = replace(whole, people=(*whole.people, *(replace(each, name=f"{each.name} too") for each in whole.people)))
     part = part_of(whole, whole.areas, ["z0"], observers=whole.observers, tracks=whole.tracks)
     assert len(part.people) < len(whole.people)
-    assert projected(search(table_of(part)), list(fields(part))) == projected(search(table_of(whole)), list(fields(part)))
+    assert projected(search(part), list(fields(part))) == projected(search(whole), list(fields(part)))
 
 
 def test_of_the_rest_only_what_does_something_of_its_own_is_kept() -> None:
@@ -179,7 +178,7 @@ def test_a_part_under_other_names_reaches_the_same_layer_by_layer(seed: int) -> 
     made = small(Random(7000 + seed))
     plain, names = masked(made)
     assert sorted(names) == sorted(made.zones) and set(names.values()) == set(plain.zones)
-    mine, other = search(table_of(made)), search(table_of(plain))
+    mine, other = search(made), search(plain)
     assert [layer.size for layer in mine.layers] == [layer.size for layer in other.layers]
     assert masked(replace(made, zones=dict(reversed(made.zones.items()))))[0] == plain or len(made.followed) > 1
 
@@ -189,10 +188,10 @@ def test_two_zones_that_do_the_same_reach_the_same_changed_about(seed: int) -> N
     """The sizes of the orbits add up to what is reached, and each of the two by itself reaches the same."""
     made = programme(Random(8000 + seed), followed=1, rest=0)
     twice = replace(made, zones=made.zones | {"twin": made.zones["z0"]})
-    states = {each for each in projected(search(table_of(twice)), list(fields(twice)))}
+    states = {each for each in projected(search(twice), list(fields(twice)))}
     orbits = {frozenset([each, changed_about(each)]) for each in states}
     assert sum(map(len, orbits)) == len(states)
-    reached = search(table_of(twice))
+    reached = search(twice)
     own = {name: projected(reached, [field for field in fields(twice) if field.startswith(name)]) for name in ("z0.", "twin.")}
     assert {fixed({"z0" + field[4:]: value for field, value in state}) for state in own["twin."]} == own["z0."]
 
@@ -213,16 +212,16 @@ def test_a_stand_in_for_the_other_areas_lets_happen_what_they_let_happen(seed: i
     made = programme(random, areas=2, lobby=True, followed=0, rest=0)
     both = tuple((area, "both") for area in made.areas)
     made = replace(made, people=(replace(made.people[0], may=both, duress=False),))
-    full = search(table_of(part_of(made, ["hall", "a0", "a1"])))
-    part = search(table_of(part_of(made, ["hall", "a0"])))
+    full = search(part_of(made, ["hall", "a0", "a1"]))
+    part = search(part_of(made, ["hall", "a0"]))
     assert OTHERS in part.table.programme.areas
     kept = [name for name in fields(part.table.programme) if not name.startswith(OTHERS)]
     assert projected(full, kept) == projected(part, kept)
 
 
 def test_a_search_that_would_not_fit_is_refused_with_the_size() -> None:
-    reached = search(table_of(programme(Random(1), followed=1, rest=1)))
+    made = programme(Random(1), followed=1, rest=1)
     with pytest.raises(TooManyStatesError, match="more than 3 states"):
-        search(reached.table, most=3)
+        search(made, most=3)
     with pytest.raises(TooManyStatesError, match="by the clock"):
-        by_the_clock(reached, most=3)
+        by_the_clock(search(made), most=3)

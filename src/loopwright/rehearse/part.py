@@ -9,7 +9,6 @@ from functools import lru_cache
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.plan import AreaPlan, Column, Person, Programme, ZonePlan
 from loopwright.rehearse.search import Reached, search
-from loopwright.rehearse.table import table_of
 
 OTHERS = "the other areas"
 KEPT_SEARCHES = 512
@@ -20,7 +19,7 @@ MOST_SOUNDINGS = 7
 @lru_cache(maxsize=KEPT_SEARCHES)
 def reached(part: Programme) -> Reached:
     """Return what a part can reach. What was searched a moment ago is not searched again."""
-    return search(table_of(part))
+    return search(part)
 
 
 def part_of(

@@ -139,6 +139,7 @@ class Programme:
     lobbies: dict[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     prevents: dict[str, str] = field(init=False, repr=False, compare=False)
     sounds: dict[str, str] = field(init=False, repr=False, compare=False)
+    followed: tuple[str, ...] = field(init=False, repr=False, compare=False)
     sizes: dict[str, int] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -147,6 +148,7 @@ class Programme:
         object.__setattr__(self, "lobbies", served)
         object.__setattr__(self, "prevents", dict(self.told.prevents))
         object.__setattr__(self, "sounds", dict(self.told.sounds))
+        object.__setattr__(self, "followed", tuple(name for name, zone in self.zones.items() if zone.followed))
 
     def __hash__(self) -> int:
         """Two programmes that say the same are searched once."""
@@ -159,11 +161,6 @@ class Programme:
     def zones_of(self, area: str) -> list[str]:
         """Return the zones that lie in an area."""
         return [name for name, zone in self.zones.items() if area in zone.areas]
-
-    @property
-    def followed(self) -> list[str]:
-        """Return the zones that are remembered."""
-        return [name for name, zone in self.zones.items() if zone.followed]
 
 
 class NotCoveredError(Exception):

@@ -14,12 +14,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.rehearse.table import Row, Table
+from loopwright.rehearse.plan import Programme
+from loopwright.rehearse.table import PAIRS_AT_ONCE, Row, States, Table, Tabling
 
-States = NDArray[np.uint64]
 Indices = NDArray[np.int64]
 MOST_STATES = 20_000_000
-PAIRS_AT_ONCE = 4_000_000
 
 
 class TooManyStatesError(Exception):
@@ -164,17 +163,18 @@ class Reached:
             good[more] = True
 
 
-def search(table: Table, most: int = MOST_STATES) -> Reached:
+def search(programme: Programme, most: int = MOST_STATES) -> Reached:
     """Return all that can be reached from where everything is unset. Raises TooManyStatesError for more than ``most`` states."""
-    moving = Matcher([row for row in table.rows if row.moves()])
+    tabling = Tabling(programme)
     layer = np.zeros(1, dtype=np.uint64)
     seen, layers = layer, list[States]()
     while layer.size:
         layers.append(layer)
-        after = np.unique(np.concatenate([moving.after(layer[at], rows) for at, rows in moving.pairs(layer)] or [layer[:0]]))
+        after = np.unique(np.concatenate([*tabling.after(layer)]))
         place = np.minimum(np.searchsorted(seen, after), seen.size - 1)
         layer = after[seen[place] != after]
         seen = np.sort(np.concatenate([seen, layer]), kind="stable")
         if seen.size > most:
             raise TooManyStatesError(f"more than {most} states; fewer set states or a lower lock-out count would do")
-    return Reached(table, tuple(layers), seen, moving)
+    table = tabling.table()
+    return Reached(table, tuple(layers), seen, Matcher([row for row in table.rows if row.moves()]))

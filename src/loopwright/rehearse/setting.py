@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.moment import Moment
@@ -85,7 +85,7 @@ def _begin_period(now: Moment, area: str) -> None:
         now.say("trips-forgotten", area)
 
 
-def forget_trips(now: Moment, zones: list[str]) -> None:
+def forget_trips(now: Moment, zones: Iterable[str]) -> None:
     """Row 21: the alarms counted are forgotten."""
     known, timed = fields(now.programme), forgets_when_quiet(now.programme)
     for name in zones:

@@ -121,9 +121,9 @@ def forgets_when_quiet(programme: Programme) -> list[str]:
     return [name for name in programme.followed if told.trips_quiet_s and f"{name}.trips" in fields(programme)]
 
 
-def known(programme: Programme) -> list[str]:
+def known(programme: Programme) -> tuple[str, ...]:
     """Return the zones that are told apart as the one that started entry: the followed, and all where confirmation asks for another."""
-    return list(programme.zones) if "confirm" in programme.observers else programme.followed
+    return tuple(programme.zones) if "confirm" in programme.observers else programme.followed
 
 
 def number_of(programme: Programme, zone: str) -> int:

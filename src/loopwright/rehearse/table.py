@@ -1,9 +1,12 @@
-"""A step as a table of rows (mask, value, keep, set) on packed states, made by running it over every combination of what it reads."""
+"""A step as a table of rows (mask, value, keep, set) on packed states, worked out for the states that are come to, and for no others."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from loopwright.rehearse.plan import NotCoveredError, Programme
 from loopwright.rehearse.state import Event, Output, clocks, fields, running, tick_s
@@ -11,6 +14,8 @@ from loopwright.rehearse.step import effect_of, events
 
 ALL = (1 << 64) - 1
 WIDEST = 64
+PAIRS_AT_ONCE = 4_000_000
+States = NDArray[np.uint64]
 Result = TypeVar("Result")
 
 
@@ -53,9 +58,14 @@ class Packing:
         """Return the fields in one number; what is no field is left aside."""
         return sum(value << self.place[name][0] for name, value in values.items() if name in self.place)
 
-    def mask(self, names: Mapping[str, int]) -> int:
-        """Return the bits of the fields."""
-        return sum(self.place[name][1] for name in names)
+    def stated(self, values: Mapping[str, int]) -> tuple[int, int]:
+        """Return the bits of some fields, and the fields in them."""
+        bits, packed, place = 0, 0, self.place
+        for name, value in values.items():
+            at, mask = place[name]
+            bits |= mask
+            packed |= value << at
+        return bits, packed
 
     def unpack(self, packed: int) -> dict[str, int]:
         """Return the fields in a number."""
@@ -63,54 +73,92 @@ class Packing:
 
 
 class Table(NamedTuple):
-    """A programme as rows, and the clocks that run, in ticks, for each of the cases it tells apart."""
+    """A programme as rows: for each event they exclude one another, and what no row takes, cannot happen."""
 
     programme: Programme
     packing: Packing
     rows: tuple[Row, ...]
     clocks: tuple[str, ...]
-    runs: tuple[tuple[int, int, Mapping[str, int]], ...]
 
 
-class _NotReadError(Exception):
-    """A field is read whose value has not been chosen yet."""
+class Tabling:
+    """A table in the making. It grows as states are come to: what an event does in one holds for all that are the same in what it read."""
+
+    def __init__(self, programme: Programme) -> None:
+        self.programme = programme
+        self.packing = Packing(fields(programme))
+        self.events = events(programme)
+        self._of_event: list[list[int]] = [[] for _ in self.events]
+        self._found: list[tuple[tuple[int, ...], Row | None]] = []
+        self._columns: list[tuple[int, int, int, int, bool]] = []
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        columns = zip(*self._columns, strict=True) if self._columns else [()] * 5
+        mask, value, keep, put, moves = columns
+        self._mask, self._value, self._keep, self._set = (np.array(each, dtype=np.uint64) for each in (mask, value, keep, put))
+        self._moves = np.array(moves, dtype=np.bool_)
+
+    def after(self, states: States) -> Iterator[States]:
+        """Yield, a piece at a time, what states come to by every event that changes something."""
+        begin = 0
+        while begin < states.size:
+            some = states[begin : begin + max(1, PAIRS_AT_ONCE // max(1, len(self._found)))]
+            takes = (some[:, None] & self._mask) == self._value
+            lacking = np.count_nonzero(takes, axis=1) < len(self.events)
+            if lacking.any():
+                self._work_out(some[lacking], takes[lacking])
+                continue
+            state, case = np.nonzero(takes & self._moves)
+            yield (some[state] & self._keep[case]) | self._set[case]
+            begin += some.size
+
+    def _work_out(self, states: States, takes: NDArray[np.bool_]) -> None:
+        """Work out what each event does in the states of which that is not known."""
+        for number, known in enumerate(self._of_event):
+            left = states[~takes[:, known].any(axis=1)]
+            while left.size:
+                mask, value = self._add(number, int(left[0]))
+                left = left[(left & np.uint64(mask)) != np.uint64(value)]
+        self._lay_out()
+
+    def _add(self, number: int, state: int) -> tuple[int, int]:
+        event = self.events[number]
+        known, effect = traced(self.packing, state, lambda read: effect_of(self.programme, read, event))
+        mask, value = self.packing.stated(known)
+        row, keep, put = None, ALL, 0
+        if effect is not None:
+            bits, put = self.packing.stated({name: after for name, after in effect.changes.items() if known.get(name) != after})
+            keep = ALL & ~bits
+            row = Row(mask, value, keep, put, event, effect.outputs, effect.due, effect.begun)
+        self._of_event[number].append(len(self._found))
+        self._found.append(((number, *(-each for each in known.values())), row))
+        self._columns.append((mask, value, keep, put, row is not None and row.moves()))
+        return mask, value
+
+    def table(self) -> Table:
+        """Return what has been worked out, in an order that does not depend on the order in which it was."""
+        rows = tuple(row for _, row in sorted(self._found, key=lambda each: each[0]) if row is not None)
+        return Table(self.programme, self.packing, rows, tuple(clocks(self.programme)))
 
 
-def table_of(programme: Programme) -> Table:
-    """Return the rows of a programme. For each event they exclude one another; what no row takes, cannot happen."""
-    packing, tick = Packing(fields(programme)), tick_s(programme)
-    rows = tuple(row for event in events(programme) for row in _rows(programme, packing, event))
-    runs = tuple(
-        (packing.mask(known), packing.pack(known), {clock: round(lasts_s / tick) for clock, lasts_s in found.items()})
-        for known, found in cases(packing.sizes, lambda read: running(programme, read))
-    )
-    return Table(programme, packing, rows, tuple(clocks(programme)), runs)
+def runs_of(table: Table, states: States) -> Iterator[tuple[int, int, Mapping[str, int]]]:
+    """Yield the clocks that run in some states, in ticks, for each of the cases the states are of (mask, value)."""
+    tick, left = tick_s(table.programme), states
+    while left.size:
+        known, runs = traced(table.packing, int(left[0]), lambda read: running(table.programme, read))
+        mask, value = table.packing.stated(known)
+        yield mask, value, {clock: round(lasts_s / tick) for clock, lasts_s in runs.items()}
+        left = left[(left & np.uint64(mask)) != np.uint64(value)]
 
 
-def _rows(programme: Programme, packing: Packing, event: Event) -> Iterator[Row]:
-    for known, effect in cases(packing.sizes, lambda read: effect_of(programme, read, event)):
-        if effect is None:
-            continue
-        changes = {name: value for name, value in effect.changes.items() if known.get(name) != value}
-        mask, value = packing.mask(known), packing.pack(known)
-        yield Row(mask, value, ALL & ~packing.mask(changes), packing.pack(changes), event, effect.outputs, effect.due, effect.begun)
+def traced(packing: Packing, state: int, work: Callable[[Callable[[str], int]], Result]) -> tuple[dict[str, int], Result]:
+    """Return the fields some work reads of a state, as they stand and in the order it reads them, and what it comes to."""
+    known = dict[str, int]()
 
+    def read(name: str) -> int:
+        at, mask = packing.place[name]
+        value = known[name] = (state & mask) >> at
+        return value
 
-def cases(sizes: Mapping[str, int], work: Callable[[Callable[[str], int]], Result]) -> Iterator[tuple[dict[str, int], Result]]:
-    """Yield what some work comes to for every combination of the fields it reads, and no others."""
-    waiting = [dict[str, int]()]
-    while waiting:
-        known = waiting.pop()
-
-        def read(name: str, known: Mapping[str, int] = known) -> int:
-            if name not in known:
-                raise _NotReadError(name)
-            return known[name]
-
-        try:
-            result = work(read)
-        except _NotReadError as asked:
-            name = str(asked)
-            waiting += [known | {name: value} for value in range(sizes[name])]
-            continue
-        yield known, result
+    return known, work(read)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopwright.rehearse.search import MOST_STATES, Reached, TooManyStatesError
-from loopwright.rehearse.table import Row
+from loopwright.rehearse.table import Row, runs_of
 
 Numbers = NDArray[np.int64]
 LARGEST_MAP = 1 << 27
@@ -25,7 +25,7 @@ class Clocks:
     def __init__(self, reached: Reached) -> None:
         table = reached.table
         self.ends = np.full((len(table.clocks), reached.states.size), -1, dtype=np.int64)
-        for mask, value, runs in table.runs:
+        for mask, value, runs in runs_of(table, reached.states):
             here = (reached.states & np.uint64(mask)) == np.uint64(value)
             for clock, lasts in runs.items():
                 self.ends[table.clocks.index(clock), here] = lasts

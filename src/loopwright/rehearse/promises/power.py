@@ -98,14 +98,14 @@ def _alarms(found: Tried, area: str, zone: str, blind: bool) -> list[Taken]:
 
 def _goes_untold(trial: Trial, area: str) -> Iterator[Broken]:
     """Hold a supply that is going against being gone with nothing sent of it."""
+    trial.tried.add("power")
+    if any(each in trial.whole.told.reports for each in WARNINGS):
+        return
     found = trial.search((area,), tracks=("conditions", "power"))
     reached = found.reached
     there = np.ones(reached.states.size, dtype=np.bool_)
     for name in ("mains", "battery"):
         there &= reached.field(name) == 1
-    trial.tried.add("power")
-    if any(each in trial.whole.told.reports for each in WARNINGS):
-        return
     told = found.told(("goes untold",), lambda: reached.taken(lambda row: row.event.kind == "power-lost", there))
     if told:
         sentence = "Mains fail, the battery runs flat, all power is gone, and nothing is sent of any of it."
