@@ -44,16 +44,19 @@ def browser(launch: Launch) -> Iterator[Any]:
 def serving(app: Any, *, on: socket | None = None, tls: SSLContext | None = None) -> Iterator[int]:
     """Serve an application on this machine, on a socket or a new one, over TLS where there is a way to speak it; give the port."""
     listening = on or listen("127.0.0.1", 0)
-    config = uvicorn.Config(app, log_level="error", proxy_headers=False)
+    config = uvicorn.Config(app, log_level="error", proxy_headers=False, timeout_graceful_shutdown=2)
     config.load()
     config.ssl = tls
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
-    yield listening.getsockname()[1]
-    server.should_exit = True
-    thread.join(10)
-    listening.close()
+    try:
+        yield listening.getsockname()[1]
+    finally:
+        server.should_exit = True
+        thread.join(60)
+        listening.close()
+    assert not thread.is_alive(), "the server has stopped"
 
 
 @pytest.fixture(scope="session")

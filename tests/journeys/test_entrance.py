@@ -87,8 +87,8 @@ def browser(launch: Callable[..., Any], own_certificate: Certificate) -> Iterato
 
 
 @pytest.fixture
-def open_browser(browser: Any) -> Iterator[Any]:
-    """Return what opens the browser of one more person."""
+def open_browser(browser: Any, served: Served) -> Iterator[Any]:
+    """Return what opens the browser of one more person; they are closed before the workbench is, which waits for them otherwise."""
     opened = []
 
     def one_more(size: tuple[int, int] = (1280, 860)) -> Any:
