@@ -74,7 +74,7 @@ def test_no_sheet_is_too_odd_to_be_told_about(drawn: list[Setting], shown: str) 
     assert len({entry.address.casefold() for entry in plan.entries}) == len(plan.entries)
     assert all(each.sentence and each.remedy for each in told)
     found = found_at(job, "panel", readings_in("\n".join(f"{each.address} = {shown}" for each in drawn))[0])
-    assert plan_of(job, "panel", found.values).presses >= 0
+    assert (plan_of(job, "panel", found.values).presses or 0) >= 0
 
 
 def entered(**row: Any) -> dict[str, str]:

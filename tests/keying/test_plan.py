@@ -181,6 +181,8 @@ def test_a_unit_with_settings_of_its_own_has_its_own_plan_before_the_one_that_lo
     assert units_of(bindery) == ["keypad-lobby", "keypad-press", "keypad-office", "control"]
     plans = [plan_of(bindery, unit) for unit in units_of(bindery)[:3]]
     assert [[entry.keys for entry in plan.entries] for plan in plans] == [[], ["2"], ["3"]], "one is there from the factory"
+    assert all(plan.presses is None and "set by hand" in plan.in_all for plan in plans), "a wheel has no keys to press"
+    assert "key presses" in plan_of(bindery, "control").in_all
     late = replace(bindery.sheets.equipment["oq-k"], keying=KeyingSheet(turn="last"))
     sheets = replace(bindery.sheets, equipment={**bindery.sheets.equipment, "oq-k": late})
     assert units_of(replace(bindery, sheets=sheets))[0] == "control"

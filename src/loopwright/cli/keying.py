@@ -180,9 +180,8 @@ def _say_plan(out: Console, title: str, plan: Plan) -> None:
         _line(out, "")
         return
     start = "what was found" if plan.found else "the factory's settings"
-    short = "no order takes fewer" if plan.proved else "a shorter order may exist"
     many = "1 entry" if len(plan.entries) == 1 else f"{len(plan.entries)} entries"
-    _line(out, f"From {start}: {many}, {plan.presses} key presses, ways in and out counted; {short}.")
+    _line(out, f"From {start}: {many}, {plan.in_all}.")
     if plan.otherwise is not None:
         _line(out, f"{'Without' if plan.restore else 'With'} a factory restore first it would be {plan.otherwise}.")
     for warning in plan.warnings:

@@ -62,7 +62,10 @@ class Misfit:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Plan:
-    """What to key at one unit, in order. ``presses`` are all, ways in and out counted; ``otherwise`` those with the other choice."""
+    """What to key at one unit, in order. ``presses`` are all, ways in and out counted; ``otherwise`` those with the other choice.
+
+    Of a unit whose sheet does not say how it is keyed, a wheel or a list without keys, no presses are counted (None).
+    """
 
     unit: str
     label: str
@@ -71,7 +74,7 @@ class Plan:
     live: bool
     restore: str
     entries: tuple[Entry, ...]
-    presses: int
+    presses: int | None
     otherwise: int | None
     proved: bool
     right_already: int
@@ -79,6 +82,14 @@ class Plan:
     unsaid: tuple[str, ...]
     misfits: tuple[Misfit, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def in_all(self) -> str:
+        """Return what it takes in all, in words."""
+        if self.presses is None:
+            return "set by hand; its data sheet says nothing of keys, so none are counted"
+        pressed = "1 key press" if self.presses == 1 else f"{self.presses} key presses"
+        return f"{pressed}, ways in and out counted; {'no order takes fewer' if self.proved else 'a shorter order may exist'}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -98,7 +109,8 @@ def plan_of(job: Job, unit: str, found: Found | None = None, *, restore: bool | 
 
     ``restore`` says whether a factory restore goes first; left out, whichever is shorter. A unit fresh from the factory needs none.
     """
-    keying = job.sheet_of(unit).keying or KeyingSheet()
+    said = job.sheet_of(unit).keying
+    keying = said or KeyingSheet()
     fields = fields_of(spots_of(job, unit))
     wants, misfits = _wants(fields)
     start = _state(found)
@@ -116,7 +128,8 @@ def plan_of(job: Job, unit: str, found: Found | None = None, *, restore: bool | 
     live = job.stage in LIVE
     return Plan(
         unit=unit, label=label_of(job, unit), way_in=keying.way_in, found=found is not None, live=live,
-        restore=keying.restore if best.restored else "", entries=best.entries, presses=best.presses, otherwise=other, proved=best.proved,
+        restore=keying.restore if best.restored else "", entries=best.entries,
+        presses=None if said is None else best.presses, otherwise=other, proved=best.proved,
         right_already=best.right, unread=sum(1 for spot in spots if found is not None and spot.key in wants and start(spot) is None),
         unsaid=tuple(dict.fromkeys(spot.words for spot in spots if spot.wanted is None)), misfits=(*misfits, *map(_waiting, best.circle)),
         warnings=warnings_of(best.entries, live=live, restore=best.restored),
