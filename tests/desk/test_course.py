@@ -11,7 +11,7 @@ from desk.calls import ANN, Call
 from loopwright import demo
 from loopwright.appraisal.appraise import Appraisal, appraise
 from loopwright.desk.case import CALLED_BACK, NOT_IDENTIFIED, SKIPPED, Caller
-from loopwright.desk.course import CALLER, KEPT_BY, LEAST_TURN, NOT_UNTIL, NOTHING_FURTHER, turns
+from loopwright.desk.course import CALLER, KEPT_BY, LEAST_TURN, LIKELY_PART, NOT_UNTIL, NOTHING_FURTHER, turns
 from loopwright.desk.figures import SOUNDING
 from loopwright.desk.opening import asks, complaints, dangers
 from loopwright.explain.caution import in_full
@@ -228,6 +228,36 @@ def test_row_16_a_leak_to_earth_leads_to_the_order_of_parting(bindery: Appraisal
     assert not [key for key in call.asked if key.startswith("check:")], "no lamp a caller reads out says where a leak is"
     assert found.visit is not None and found.visit.causes[0].startswith("One leg leaking to earth")
     assert not any("Exit time" in each for each in found.visit.causes), "what explains nothing that was told is nothing to send for"
+
+
+def test_row_16_a_leak_to_earth_where_nothing_is_on_file_names_no_cable_that_is_only_assumed(assumed: Appraisal) -> None:
+    found = Call(assumed, on_file=False).play("trouble-lamp", {"opening:trouble": "earth"})
+    where = next(each.words for each in found.verdicts if each.part)
+    assert "as is assumed" in where and not any(re.search(rf"\b{name}\b", where) for name in assumed.job.cables)
+
+
+YEARS = """
+observations:
+  - {at: 2023-03-14 10:10, by: J. Pell, where: c08, state: at rest, reading: 2.72 kΩ}
+  - {at: 2026-03-10 11:20, by: J. Pell, where: c08, state: at rest, reading: 3.04 kΩ}
+"""
+
+
+def test_row_18_what_trips_twice_a_year_is_held_against_the_readings_on_record(bindery: Appraisal, assumed: Appraisal) -> None:
+    zone = next(name for name, each in bindery.job.zones.items() if each.circuit == "c08")
+    (bare,) = Call(bindery).play("false-alarms", {"opening:zone": zone}).verdicts
+    assert bare.normal is None and "at most one reading" in bare.words and "twice a year in 15 of 100" in bare.words
+    creeping = appraise(read(re.sub(r"\nobservations:\n(?:  .*\n)*", "\n", demo.text("business")) + YEARS).job)
+    found = Call(creeping).play("false-alarms", {"opening:zone": zone})
+    assert found.verdicts[0].normal is False and "320 Ω more since 2023-03-14" in found.verdicts[0].words and found.verdicts[0].guarded
+    assert not Call(assumed, on_file=False).play("false-alarms", {"opening:zone": next(iter(assumed.job.zones))}).verdicts
+
+
+def test_a_part_that_is_hardly_ever_wanted_is_listed_and_not_sent_for(bindery: Appraisal) -> None:
+    found = Call(bindery).play("false-alarms", {"opening:zone": "z08"})
+    assert found.visit is not None and found.visit.parts
+    named = found.done.partition(" with ")[2]
+    assert all((part in named) is (chance >= LIKELY_PART) for part, chance in found.visit.parts)
 
 
 def test_row_5_a_technician_is_led_to_where_readings_are_taken_down(bindery: Appraisal) -> None:

@@ -53,6 +53,8 @@ MOSTLY = 0.5
 ENOUGH = 0.9
 """Parts for a visit are those of the likeliest causes that together reach this share of all causes."""
 LEAST_PART = 0.03
+LIKELY_PART = 0.1
+"""A part is named in the sentence of the end if it is wanted in so many calls at least (a choice)."""
 SPEAKS = 2.0
 """A cause is one to send for if it makes something that was told so many times likelier than it is with nothing wrong (a choice)."""
 Explaining = Callable[[Observations, Callable[[Check], bool]], Explanation]
@@ -301,9 +303,12 @@ def _done(told: tuple[Verdict, ...], causes: tuple[Cause, ...], found: Explanati
     """Return the sentence of the end."""
     applies = next((cause for cause in causes if cause.applies is Applies.YES), None)
     if applies is not None:
+        more = "".join(
+            f" It is kept by this too: {each.sentence}" for each in causes if each.applies is Applies.YES and each is not applies
+        )
         return (
             f"{KEPT_BY} {applies.sentence} May set in spite of it: {', '.join(applies.override_by) or 'nobody'}. "
-            f"May clear it: {', '.join(applies.clear_by) or 'nobody by a press; its cause goes'}."
+            f"May clear it: {', '.join(applies.clear_by) or 'nobody by a press; its cause goes'}.{more}"
         )
     if told and all(each.normal for each in told):
         return told[0].words
@@ -312,5 +317,5 @@ def _done(told: tuple[Verdict, ...], causes: tuple[Cause, ...], found: Explanati
         return wrong or NOTHING_TOLD
     if found.nothing > MOSTLY:
         return f"{NOTHING_FURTHER}: what was told is as it should be. If it comes back, the caller notes when, and rings again."
-    parts = ", ".join(part for part, _ in visit.parts) if visit is not None else ""
-    return f"{NOTHING_FURTHER}: send a visit{f' with {parts}' if parts else ', no parts foreseen'}."
+    parts = ", ".join(part for part, chance in visit.parts if chance >= LIKELY_PART) if visit is not None else ""
+    return f"{NOTHING_FURTHER}: send a visit with {parts or 'the usual kit; no part is likely enough to foresee'}."

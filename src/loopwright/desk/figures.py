@@ -1,4 +1,4 @@
-"""What the figures of a design say to a caller's trouble: a far keypad's volts while the siren sounds, its bus, where a leak is halved."""
+"""What the figures of a design say to a caller's trouble: a keypad's volts in an alarm, its bus, where a leak is halved, what creeps."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from loopwright.appraisal.appraise import Appraisal
+from loopwright.appraisal.trend import WATCH_DAYS, Course, chance_of_a_trip, of_circuit, trends
 from loopwright.explain.along.earth_branch import CAUTION, boxes, earth_plan
 from loopwright.job.document import Job
 from loopwright.power.forecast import LoadForecast, label_of
@@ -53,7 +54,10 @@ def keypad_verdicts(on_file: bool, appraisal: Appraisal, keypad: str, when: str)
             and (each.code.startswith("bus-") or each.subject == f"equipment/{keypad}" or name in each.sentence)
         ]
         found = " ".join(wrong) or "Length, forks, addresses and common 0 V of its bus are as the sheet asks."
-        rest = "What comes and goes is then as a rule a joint, damp, or a second one with its address that is not in the design."
+        rest = (
+            "It answers at times, so its data cores are not swapped and its address is not wrong: what comes and goes is as a rule "
+            "a joint, damp, volts that fall, or a second one with its address that is not in the design."
+        )
         yield Verdict(normal=False if wrong else None, words=f"{lead}{found}{'' if wrong else f' {rest}'}", guarded=True)
 
 
@@ -76,14 +80,40 @@ def _volts(appraisal: Appraisal, load: LoadForecast, lead: str) -> Verdict:
     return Verdict(normal=False, words=words, guarded=True)
 
 
-def earth_verdict(job: Job) -> Iterator[Verdict]:
-    """Yield how a leak to earth is found at the box with most cables, where the design has one."""
+def earth_verdict(on_file: bool, job: Job) -> Iterator[Verdict]:  # noqa: FBT001
+    """Yield how a leak to earth is found at the box with most cables, where the design has one; what is only assumed names no cable."""
     box = next(iter(boxes(job)), "")
     if not box:
         return
     found = earth_plan(job, box)
-    words = (
-        f"Where: {len(found.runs)} cables leave {found.words}. Parted half by half, the likely ones first, the leak is found after "
-        f"about {found.plan.expected_visits:.0f} readings; the first: {', '.join(found.runs[:3])}."
-    )
+    many, visits = len(found.runs), f"about {found.plan.expected_visits:.0f} readings"
+    if on_file:
+        words = (
+            f"Where: {many} cables leave {found.words}. Parted half by half, the likely ones first, the leak is found after {visits}; "
+            f"the first: {', '.join(found.runs[:3])}."
+        )
+    else:
+        words = (
+            f"Where: the cables are parted half by half at the control unit, those outdoors or in the damp first. "
+            f"With {many} of them, as is assumed, the leak is found after {visits}."
+        )
     yield Verdict(normal=None, words=words, caution=CAUTION, guarded=True, part=f"?find=earth:{box}#where")
+
+
+def trend_verdict(appraisal: Appraisal, zone: str) -> Iterator[Verdict]:
+    """Yield what the readings on record of a zone's circuit say over the years; nothing where the zone has no circuit."""
+    circuit = appraisal.job.zones[zone].circuit if zone in appraisal.job.zones else None
+    if circuit is None:
+        return
+    found = of_circuit(trends(appraisal), circuit)
+    watch = (
+        f"A meter left on min and max for {WATCH_DAYS} days sees a fault that comes twice a year in "
+        f"{100 * chance_of_a_trip(2, WATCH_DAYS):.0f} of 100 cases."
+    )
+    if not found:
+        words = f"Of circuit {circuit} there is at most one reading on record, so nothing says whether it creeps: the visit reads it first."
+        yield Verdict(normal=None, words=f"{words} {watch}", guarded=True, part=f"?circuit={circuit}#five")
+    for each in found:
+        moved = each.course is not Course.STEADY
+        words = f"Circuit {circuit}, {each.state}, over the years. {each.sentence}{'' if moved else f' {watch}'}"
+        yield Verdict(normal=False if moved else None, words=words, guarded=True, part=f"?circuit={circuit}#five")

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.appraisal.expected import expected
 from loopwright.desk.case import OPENING, Case, Said
-from loopwright.desk.figures import Verdict, earth_verdict, keypad_verdicts
+from loopwright.desk.figures import Verdict, earth_verdict, keypad_verdicts, trend_verdict
 from loopwright.desk.opening import HOURS, asks
 from loopwright.desk.question import choice_of, control_of
 from loopwright.explain.expected.expect import Expectation, Shown, compare
@@ -21,6 +21,7 @@ from loopwright.values.duration import duration_words
 
 HOUR_S = 3600.0
 NEVER = 0.0
+ALARMS = "false-alarms"
 IP_KINDS = frozenset({"ip", "network", "cellular", "radio", "mobile"})
 """Kinds of path that are no telephone line."""
 
@@ -117,7 +118,7 @@ def _verdicts(case: Case, appraisal: Appraisal, should: Expectation) -> Iterator
             yield _due(kind, due[0])
         else:
             known = lore()[kind]
-            yield Verdict(normal=None, words=f"{kind.capitalize()}: {known.clears}", never=known.never, caution=known.caution, guarded=True)
+            yield Verdict(normal=None, words=_goes_by(kind, known.clears), never=known.never, caution=known.caution, guarded=True)
     if answer(case, "siren-when") == "outage":
         yield Verdict(
             normal=False,
@@ -133,7 +134,14 @@ def _verdicts(case: Case, appraisal: Appraisal, should: Expectation) -> Iterator
         yield Verdict(normal=None, words=words)
     yield from keypad_verdicts(case.on_file, appraisal, answer(case, "keypad"), answer(case, "keypad-when"))
     if TroubleKind.EARTH in kinds:
-        yield from earth_verdict(appraisal.job)
+        yield from earth_verdict(case.on_file, appraisal.job)
+    if case.complaint == ALARMS and case.on_file:
+        yield from trend_verdict(appraisal, answer(case, "zone"))
+
+
+def _goes_by(kind: TroubleKind, clears: str) -> str:
+    """Return what makes a trouble go, in a sentence that names it."""
+    return f"{kind.capitalize()}. What makes it go: {clears[:1].lower()}{clears[1:]}"
 
 
 def _due(kind: TroubleKind, trouble: Trouble) -> Verdict:
@@ -160,7 +168,7 @@ def _battery(case: Case, due: list[Trouble], standby: StandbyForecast | None) ->
         lasts = f"{_by(case)} the battery carries the system for about {standby.to_cut_out_h:.0f} h"
         told = f"after {outage:g} h without mains it should not be low" if outage else "with no outage it should not be low"
         return Verdict(normal=False, words=f"{lasts}; {told}. The battery is in doubt.", never=known.never, caution=known.caution)
-    return Verdict(normal=None, words=f"Battery low: {known.clears}", never=known.never, caution=known.caution)
+    return Verdict(normal=None, words=_goes_by(TroubleKind.BATTERY_LOW, known.clears), never=known.never, caution=known.caution)
 
 
 def _by(case: Case) -> str:

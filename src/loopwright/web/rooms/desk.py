@@ -22,7 +22,8 @@ from loopwright.web.rooms.on_site import causes_of, share
 if TYPE_CHECKING:
     from loopwright.web.desking import Desk
 
-MOST_LISTED = 60
+MOST_LISTED, MOST_CAUSES = 60, 6
+LEAST_REST = 0.0005
 PASSED = {SKIPPED: "passed over", NOT_KNOWN: "does not know", OWN_WORDS: ""}
 
 
@@ -54,7 +55,7 @@ def seen(desk: Desk, asked: Mapping[str, str]) -> dict[str, Any]:
         "course": course,
         "answers": [_answer_row(desk, case, said) for said in case.said if not said.key.startswith("fact:")] if case is not None else [],
         "facts": desk.facts(case) if case is not None and not case.on_file else (),
-        "rows": causes_of(course.found) if course is not None and course.found is not None else [],
+        "rows": _causes(course),
         "cases": cases[:MOST_LISTED],
         "more": max(len(cases) - MOST_LISTED, 0),
         "moved": moved(weights),
@@ -64,6 +65,16 @@ def seen(desk: Desk, asked: Mapping[str, str]) -> dict[str, Any]:
         "words_of_case": words_of_case,
         "desk": desk,
     }
+
+
+def _causes(course: Course | None) -> list[dict[str, Any]]:
+    """Return the likeliest of what may be so, and all the rest as one row, so that the shares make up the whole."""
+    if course is None or course.found is None:
+        return []
+    rows = causes_of(course.found)
+    rest = sum(row["chance"] for row in rows[MOST_CAUSES:])
+    more = [{"chance": rest, "words": "Everything else, each less likely", "cause": None}] if rest > LEAST_REST else []
+    return rows[:MOST_CAUSES] + more
 
 
 def _likeliest(course: Course | None) -> str:

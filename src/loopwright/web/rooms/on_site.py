@@ -112,17 +112,18 @@ def _explained(page: Page, site: OnSite, visit: Visit, reads: list[Read]) -> Exp
 
 
 def causes_of(found: Explanation) -> list[dict[str, Any]]:
-    """Return everything that may be so, likeliest first, those without a cause of the catalogue among them."""
+    """Return everything that may be so, likeliest first; the heap of what is less likely than each row comes last."""
     rows: list[dict[str, Any]] = [
         {"chance": each.probability, "words": "", "cause": each.causes[0], "more": each.causes[1:]} for each in found.answers
     ]
     others = [(found.nothing, "Nothing wrong with what was read"), (found.none_of_these, "None of these: a cause this list does not know")]
-    if found.others > WORTH_A_ROW:
-        others.append((found.others, "Other faults, each less likely than these"))
     if found.two_faults > 0:
         others.append((found.two_faults, "Two faults at once"))
     rows += [{"chance": chance, "words": words, "cause": None, "more": ()} for chance, words in others]
-    return sorted(rows, key=lambda row: -row["chance"])
+    rows.sort(key=lambda row: -row["chance"])
+    if found.others > WORTH_A_ROW:
+        rows.append({"chance": found.others, "words": "Other faults, each less likely than the likeliest here", "cause": None, "more": ()})
+    return rows
 
 
 def _sources(cause: Cause) -> str:
