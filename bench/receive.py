@@ -24,11 +24,12 @@ import signal
 import socket
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from multiprocessing.connection import Connection
 from pathlib import Path
+from statistics import median, quantiles
 
 from loopwright.receiver.intake import Bench
 from loopwright.receiver.limits import Limits
@@ -44,6 +45,8 @@ FORK = multiprocessing.get_context("fork")
 MANY = 200
 ROUND = 2000
 """Messages made ready at a time."""
+ROUNDS = 12
+"""Turns each receiver has in a measurement."""
 TYPED = "0123456789ABCDEF"
 KEY, CIPHER = Key(TYPED.encode("ascii")), ChainedAes()
 ACCOUNTS = [f"{number:04X}" for number in range(0x1000, 0x1000 + MANY)]
@@ -131,37 +134,87 @@ def serving(serve: Serve, *, hidden: bool, folder: Path | None = None) -> Iterat
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Rate:
-    """What was measured of one receiver: answers a second, the middle and the 99th in a hundred [ms], its processor time [µs] a message."""
+class Round:
+    """One round of messages: answers a second, the processor time [µs] the receiver used for each, and how long each waited [s]."""
 
-    name: str
     a_second: float
-    p50_ms: float
-    p99_ms: float
     processor_us: float
+    waits_s: list[float]
 
 
 def processor_s(process: int) -> float:
-    """Return the processor time [s] a process has used."""
-    fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    """Return the processor time [s] a process has used, all its threads together."""
+    # The clock of another process, as clock_getcpuclockid(3) of Linux numbers it.
+    return time.clock_gettime((~process << 3) | 2)
 
 
-def rate(name: str, serve: Serve, *, senders: int, messages: int, hidden: bool) -> Rate:
-    """Measure a receiver with so many senders, and so many messages in all."""
-    with serving(serve, hidden=hidden) as (port, process, _):
-        exchange(port, senders=senders, messages=max(senders, messages // 10), hidden=hidden, begin=0)
-        used_s = processor_s(process)
-        took_s, waits = exchange(port, senders=senders, messages=messages, hidden=hidden, begin=messages)
-        used_s = processor_s(process) - used_s
-    waits.sort()
-    return Rate(
-        name=name,
-        a_second=len(waits) / took_s,
-        p50_ms=waits[len(waits) // 2] * 1e3,
-        p99_ms=waits[len(waits) * 99 // 100] * 1e3,
-        processor_us=used_s / len(waits) * 1e6,
-    )
+def busy_s() -> float:
+    """Return the time [s] all cores together were busy since the machine was started."""
+    fields = [int(each) for each in Path("/proc/stat").read_text(encoding="ascii").split("\n", 1)[0].split()[1:9]]
+    idle = fields[3] + fields[4]
+    return (sum(fields) - idle) / os.sysconf("SC_CLK_TCK")
+
+
+class Senders:
+    """So many senders to one receiver, each on a connection of its own."""
+
+    def __init__(self, port: int, senders: int, *, hidden: bool) -> None:
+        self._there = [socket.create_connection(("127.0.0.1", port)) for _ in range(senders)]
+        self._hidden = hidden
+        self._number = 0
+        for sender in self._there:
+            sender.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    def send(self, messages: int) -> tuple[float, list[float]]:
+        """Send messages, each sender waiting for its answers; return the time of it all [s], and of each [s].
+
+        They are made ready some at a time, outside the time that counts, since what is encrypted is refused when it is older than 40 s.
+        """
+        waits, took_s, many = list[float](), 0.0, len(self._there)
+        end, at_once = self._number + -(-messages // many), max(1, ROUND // many)
+        while self._number < end:
+            numbers = range(self._number, min(end, self._number + at_once))
+            self._number = numbers.stop
+            with selectors.DefaultSelector() as selector:
+                for at, sender in enumerate(self._there):
+                    ready = iter([message(ACCOUNTS[at], number, hidden=self._hidden) for number in numbers])
+                    selector.register(sender, selectors.EVENT_READ, ready)
+                took_s += spoken(selector, waits)
+        return took_s, waits
+
+    def close(self) -> None:
+        """Let go of the receiver."""
+        for sender in self._there:
+            sender.close()
+
+
+def measured(receivers: Sequence[Serve], *, senders: int, messages: int, hidden: bool) -> tuple[list[list[Round]], float]:
+    """Return the rounds of each receiver, and how many cores others kept busy meanwhile.
+
+    All are there at once and are spoken to by turns, a little each time: what else the machine does falls on all of them alike. The first
+    round of each, in which accounts become known, does not count.
+    """
+    rounds: list[list[Round]] = [[] for _ in receivers]
+    with contextlib.ExitStack() as stack:
+        there = [stack.enter_context(serving(serve, hidden=hidden)) for serve in receivers]
+        spoken_to = [stack.enter_context(contextlib.closing(Senders(port, senders, hidden=hidden))) for port, _, _ in there]
+        begun, since_s, receivers_s = time.perf_counter(), busy_s() - time.process_time(), 0.0
+        for number in range(ROUNDS + 1):
+            for mine, (_, process, _), here in zip(rounds, there, spoken_to, strict=True):
+                before_s = processor_s(process)
+                took_s, waits_s = here.send(-(-messages // ROUNDS))
+                used_s = processor_s(process) - before_s
+                receivers_s += used_s
+                if number:
+                    mine.append(Round(a_second=len(waits_s) / took_s, processor_us=used_s / len(waits_s) * 1e6, waits_s=waits_s))
+        others_s = busy_s() - time.process_time() - since_s - receivers_s
+    return rounds, max(0.0, others_s / (time.perf_counter() - begun))
+
+
+def spread(values: Iterable[float], form: str = ".2f") -> str:
+    """Return the middle of some values, and between what the middle half of them lies."""
+    low, middle, high = quantiles(values, n=4, method="inclusive")
+    return f"{middle:{form}} ({low:{form}} to {high:{form}})"
 
 
 def flushes_a_second(times: int = 200) -> float:
@@ -175,26 +228,6 @@ def flushes_a_second(times: int = 200) -> float:
             os.write(file.fileno(), bytes(4096))
             os.fdatasync(file.fileno())
         return times / (time.perf_counter() - begun)
-
-
-def exchange(port: int, *, senders: int, messages: int, hidden: bool, begin: int) -> tuple[float, list[float]]:
-    """Send messages, each sender waiting for its answers; return the time of it all [s], and of each [s].
-
-    They are made ready some at a time, outside the time that counts, since what is encrypted is refused when it is older than 40 s.
-    """
-    selector, waits, took_s = selectors.DefaultSelector(), list[float](), 0.0
-    there = [socket.create_connection(("127.0.0.1", port)) for _ in range(senders)]
-    for sender in there:
-        sender.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    each, at_once = -(-messages // senders), max(1, ROUND // senders)
-    for first in range(0, each, at_once):
-        numbers = range(begin + first, begin + min(each, first + at_once))
-        for at, sender in enumerate(there):
-            selector.register(sender, selectors.EVENT_READ, iter([message(ACCOUNTS[at], number, hidden=hidden) for number in numbers]))
-        took_s += spoken(selector, waits)
-    for sender in there:
-        sender.close()
-    return took_s, waits
 
 
 def spoken(selector: selectors.BaseSelector, waits: list[float]) -> float:
@@ -222,26 +255,31 @@ def spoken(selector: selectors.BaseSelector, waits: list[float]) -> float:
 
 
 def rates(messages: int) -> None:
-    """Print the rates side by side, in turn, so that what else the machine does falls on all of them."""
-    receivers: list[tuple[str, Serve]] = [
-        ("ours, survives a kill", ours),
-        ("the same, each told", told),
-        ("ours, flushed to the disk", flushed),
-    ]
-    if importlib.util.find_spec("pysiaalarm"):
-        receivers.insert(0, ("library, stores nothing", library))
+    """Print the rates side by side."""
+    receivers: dict[str, Serve] = {"library, stores nothing": library} if importlib.util.find_spec("pysiaalarm") else {}
+    receivers |= {"ours, survives a kill": ours, "the same, each told": told, "ours, flushed to the disk": flushed}
     for hidden in (False, True):
         for senders in (1, MANY):
-            found = [rate(name, serve, senders=senders, messages=messages, hidden=hidden) for name, serve in receivers]
-            for each in found:
-                first, own_us = found[0], max(each.processor_us, 1e-9)
-                times = f", {each.a_second / first.a_second:.2f} times the library" if first.name.startswith("library") else ""
-                times += f", {first.processor_us / own_us:.2f} by processor" if times else ""
-                print(
-                    f"{'AES-128' if hidden else 'plain':7} {senders:3} senders  {each.name:26} {each.a_second:7.0f}/s{times}; "
-                    f"{each.p50_ms:.2f} ms, p99 {each.p99_ms:.2f} ms; {each.processor_us:.0f} µs of processor time each"
-                )
-            print(f"{'':20}the disk's own flush, {flushes_a_second():8.0f} a second")
+            rounds, others = measured(list(receivers.values()), senders=senders, messages=messages, hidden=hidden)
+            print(f"{'AES-128' if hidden else 'plain'}, {senders} at once; others kept {others:.1f} cores busy; ", end="")
+            print(f"the disk flushes a page {flushes_a_second():.0f} times a second")
+            for name, mine in zip(receivers, rounds, strict=True):
+                print(f"  {name:26}{_in_words(mine)}{_beside(rounds[0], mine) if library in receivers.values() else ''}")
+
+
+def _in_words(mine: list[Round]) -> str:
+    waits_s = sorted(wait for each in mine for wait in each.waits_s)
+    a_second, processor_us = median(each.a_second for each in mine), median(each.processor_us for each in mine)
+    return f"{a_second:7.0f}/s, p99 {waits_s[len(waits_s) * 99 // 100] * 1e3:6.2f} ms, {processor_us:4.0f} µs of processor time each"
+
+
+def _beside(library: list[Round], mine: list[Round]) -> str:
+    """Return how many times the library's rate that is, round by round."""
+    if mine is library:
+        return ""
+    pairs = list(zip(library, mine, strict=True))
+    by_processor = spread(its.processor_us / our.processor_us for its, our in pairs)
+    return f"; {spread(our.a_second / its.a_second for its, our in pairs)} times the library, {by_processor} by processor"
 
 
 def killed(kills: int, folder: Path, *, senders: int = 20) -> tuple[int, int, int]:
@@ -335,8 +373,9 @@ def memory(messages: int) -> None:
     """Print how much memory a receiver holds while messages come."""
     with serving(ours, hidden=False) as (port, process, _):
         step = max(MANY, messages // 10)
+        senders = Senders(port, MANY, hidden=False)
         for begin in range(0, messages, step):
-            exchange(port, senders=MANY, messages=step, hidden=False, begin=begin)
+            senders.send(step)
             print(f"after {begin + step:8} messages: {held_mb(process):.1f} MB")
 
 
@@ -355,7 +394,7 @@ def main() -> None:
     asked = parser.parse_args()
     resource.setrlimit(resource.RLIMIT_NOFILE, (4096, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
     if asked.what in (None, "rate"):
-        rates(asked.messages or 6000)
+        rates(asked.messages or 12_000)
     if asked.what in (None, "killed"):
         with tempfile.TemporaryDirectory(prefix="receive-") as folder:
             acknowledged, lost, doubled = killed(asked.kills, Path(folder))

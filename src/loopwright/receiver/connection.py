@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import socket
+from datetime import datetime
 from typing import Protocol, cast
 
 from loopwright.receiver.foreign import foreign
 from loopwright.receiver.intake import Intake, Standing
 from loopwright.receiver.limits import Limits
+from loopwright.receiver.readiness import Readiness
 from loopwright.receiver.tally import Tally
 from loopwright.signalling.received import Way
 from loopwright.signalling.stream import Cut, Splitter, datagram
@@ -16,9 +19,9 @@ from loopwright.signalling.stream import Cut, Splitter, datagram
 MORE_WHEN_PROVEN = 100
 SEND_BUFFER = 32_768
 """Bytes of answers the system keeps for a sender that does not take them."""
-READ_BUFFER = 65_536
-"""Bytes taken at once of what a connection brings. Left alone, the loop makes room for four times as many anew each time, which costs
-more than all the rest of reading."""
+READ_AT_ONCE = 16_384
+"""Bytes taken at once of what a connection brings; room for them is made anew each time."""
+NO_FILE = -1
 _LET_GO = "connections let go"
 
 
@@ -28,9 +31,10 @@ class House(Protocol):
     intake: Intake
     limits: Limits
     tally: Tally
-    room: memoryview
-    connections: int
-    """How many are connected."""
+    readiness: Readiness
+
+    def moment(self) -> datetime:
+        """Return the time."""
 
     def came(self, connection: Connection) -> None:
         """Count a connection that came."""
@@ -45,14 +49,18 @@ class House(Protocol):
         """Tell and count what was refused."""
 
 
-class Connection(asyncio.BufferedProtocol):
-    """One sender by TCP. How long it may take for what, and how much is kept of it, is bounded."""
+class Connection(asyncio.Protocol):
+    """One sender by TCP. How long it may take for what, and how much is kept of it, is bounded.
+
+    The loop makes the connection, writes to it and ends it; it is read here.
+    """
 
     def __init__(self, house: House) -> None:
         """Wait for the connection."""
         self._house, self._intake, self._limits = house, house.intake, house.limits
         self._splitter = Splitter()
         self._transport: asyncio.Transport | None = None
+        self._file = NO_FILE
         self._clock = asyncio.get_running_loop().time
         self._under_way = 0
         self._refused = 0
@@ -70,41 +78,48 @@ class Connection(asyncio.BufferedProtocol):
         self._transport = transport
         self.peer = _host(transport.get_extra_info("peername"))
         own = transport.get_extra_info("socket")
-        if own is not None:
-            own.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-            # Answers nobody takes wait in the system's memory too; left alone it takes megabytes for each.
-            own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
+        own.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        # Answers nobody takes wait in the system's memory too; left alone it takes megabytes for each.
+        own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
+        transport.pause_reading()
+        self._file = own.fileno()
+        self._house.readiness.begin(self._file, self)
         self._house.came(self)
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the connection; a frame half sent is told."""
+        self._leave()
         for piece in self._splitter.close():
             self._no_frame(piece.cut, piece.octets)
         self._transport = None
         self._house.went(self)
 
-    def get_buffer(self, sizehint: int) -> memoryview:
-        """Return where to put what arrives: one room for all, since it is emptied at once."""
-        return self._house.room
-
-    def buffer_updated(self, nbytes: int) -> None:
-        """Take what arrived."""
-        data = bytes(self._house.room[:nbytes])
+    def read(self, at: datetime) -> None:
+        """Take what is there."""
+        try:
+            data = os.read(self._file, READ_AT_ONCE)
+        except (BlockingIOError, InterruptedError):
+            return
+        except OSError:
+            self.broken()
+            return
+        if not data:
+            self._hear_the_end()
+            return
         if not self.is_proven and self._begun_at is None and (spoken := foreign(data)):
             self.let_go(f"this is {spoken}, not a message of DC-09.", data)
             return
         if self._splitter.alone(data):
-            self._take(data)
+            self._take(data, at)
         else:
-            self._feed(data)
-        # Where one alone is connected there is nobody whose messages could be kept together with these.
-        self._intake.settle(at_once=self._house.connections == 1)
+            self._feed(data, at)
         self._breathe()
 
-    def eof_received(self) -> bool:
-        """Hear that nothing more comes; what is under way is answered before the connection ends."""
-        self._said_all = True
-        return self._under_way > 0
+    def broken(self) -> None:
+        """End at once: the other side is gone, or what it sent could not be borne."""
+        self._leave()
+        if self._transport is not None:
+            self._transport.abort()
 
     def pause_writing(self) -> None:
         """Take nothing more of a sender that does not take its answers."""
@@ -133,23 +148,37 @@ class Connection(asyncio.BufferedProtocol):
         if self._transport is None or self._transport.is_closing():
             return
         self._house.refuse(_LET_GO, reason, way=Way.TCP, peer=self.peer, octets=octets)
-        self._transport.abort()
+        self.broken()
 
     def end(self) -> None:
         """End the connection once what was answered is sent."""
+        self._leave()
         if self._transport is not None:
             self._transport.close()
 
-    def _take(self, frame: bytes) -> None:
-        self._under_way += 1
-        self._intake.take(frame, Way.TCP, self.peer, self._answer)
+    def _leave(self) -> None:
+        """Read no more, not even what was there already."""
+        if self._file != NO_FILE:
+            self._house.readiness.leave(self._file)
+            self._file = NO_FILE
 
-    def _feed(self, data: bytes) -> None:
+    def _hear_the_end(self) -> None:
+        """Hear that nothing more comes; what is under way is answered before the connection ends."""
+        self._leave()
+        self._said_all = True
+        if not self._under_way:
+            self.end()
+
+    def _take(self, frame: bytes, at: datetime) -> None:
+        self._under_way += 1
+        self._intake.take(frame, at, Way.TCP, self.peer, self._answer)
+
+    def _feed(self, data: bytes, at: datetime) -> None:
         """Take what is no frame by itself: parts of one, or several."""
         pieces = self._splitter.feed(data)
         for piece in pieces:
             if piece.cut is Cut.FRAME:
-                self._take(piece.octets)
+                self._take(piece.octets, at)
             else:
                 self._no_frame(piece.cut, piece.octets)
         if not self._splitter.waiting:
@@ -185,9 +214,12 @@ class Connection(asyncio.BufferedProtocol):
     def _breathe(self) -> None:
         """Stop reading while too much is under way, and go on when it is not."""
         still = self._deaf_at is not None or self._under_way > self._limits.unanswered or self._intake.full
-        if still is not self._still and self._transport is not None and not self._transport.is_closing():
+        if still is not self._still and self._file != NO_FILE:
             self._still = still
-            (self._transport.pause_reading if still else self._transport.resume_reading)()
+            if still:
+                self._house.readiness.leave(self._file)
+            else:
+                self._house.readiness.begin(self._file, self)
 
 
 class Datagrams(asyncio.DatagramProtocol):
@@ -217,9 +249,10 @@ class Datagrams(asyncio.DatagramProtocol):
             if octets is not None and self._transport is not None and not self._transport.is_closing():
                 self._transport.sendto(octets, addr)
 
+        at = house.moment()
         for piece in datagram(data):
             if piece.cut is Cut.FRAME:
-                house.intake.take(piece.octets, Way.UDP, peer, answer)
+                house.intake.take(piece.octets, at, Way.UDP, peer, answer)
             else:
                 house.refuse(piece.cut, f"{piece.cut}.", way=Way.UDP, peer=peer, octets=piece.octets)
         house.intake.settle()

@@ -69,9 +69,8 @@ class Intake:
         """Whether so much is under way that no more is taken for a while."""
         return self._closing or len(self._pending) >= self._limits.pending
 
-    def take(self, octets: bytes, way: Way, peer: str, reply: Reply) -> None:
-        """Take the bytes of one frame; the answer follows, at once or when it is safe, which `settle` sees to."""
-        now = self._bench.clock()
+    def take(self, octets: bytes, now: datetime, way: Way, peer: str, reply: Reply) -> None:
+        """Take the bytes of one frame that came at a moment; the answer follows, at once or when it is safe, which `settle` sees to."""
         verdict = judge(octets, now, self._bench.desk)
         if not verdict.record:
             if self._pending or self._asked:

@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from ipaddress import ip_address
 
-from loopwright.receiver.connection import READ_BUFFER, Connection, Datagrams
+from loopwright.receiver.connection import Connection, Datagrams
 from loopwright.receiver.intake import Bench, Intake
 from loopwright.receiver.limits import Limits, room_for
+from loopwright.receiver.readiness import Readiness
 from loopwright.receiver.tally import Tally
 from loopwright.signalling.received import Matter, Notice, Way
 from loopwright.signalling.watch import Watch
@@ -79,7 +80,7 @@ class Receiver:
         self.tally = Tally(bench.tell, a_second=place.limits.told_a_second)
         self._watch = Watch(poll_s=place.poll_s)
         self.intake = Intake(bench, place.limits, self.tally, self._watch)
-        self.room = memoryview(bytearray(READ_BUFFER))
+        self.readiness = Readiness(bench.clock, self._taken)
         self._unproven: dict[Connection, None] = {}
         self._proven: dict[Connection, None] = {}
         self._over = asyncio.Event()
@@ -107,6 +108,10 @@ class Receiver:
                 await asyncio.wait_for(self._over.wait(), min(TICK_S, max(0.0, self._left_s())))
             self._tick()
 
+    def moment(self) -> datetime:
+        """Return the time."""
+        return self._bench.clock()
+
     def came(self, connection: Connection) -> None:
         """Count a connection; the oldest that said nothing that counts goes where there are too many."""
         if self.connections >= self._most:
@@ -130,7 +135,7 @@ class Receiver:
 
     def refuse(self, kind: str, reason: str, *, way: Way, peer: str, octets: bytes = b"") -> None:
         """Tell and count what was refused."""
-        self.tally.refuse(kind, reason, at=self._bench.clock(), way=way, peer=peer, octets=octets)
+        self.tally.refuse(kind, reason, at=self.moment(), way=way, peer=peer, octets=octets)
 
     def begin(self, hours: float) -> None:
         """Begin a test of so many hours [h], and say so."""
@@ -140,8 +145,11 @@ class Receiver:
         self._tell(Matter.ON_TEST, f"On test until {self.until:%H:%M} UTC. {NOBODY_RESPONDS}")
 
     def _count(self) -> None:
-        # Each message asks for it.
         self.connections = len(self._unproven) + len(self._proven)
+
+    def _taken(self) -> None:
+        # Where one alone is connected there is nobody whose messages could be kept together with its own.
+        self.intake.settle(at_once=self.connections == 1)
 
     def _tick(self) -> None:
         loop_now, now = asyncio.get_running_loop().time(), self._bench.clock()
@@ -180,23 +188,24 @@ async def opened(place: Place, bench: Bench) -> AsyncIterator[Receiver]:
     """Open the port by TCP and UDP at one address, and shut it at the end. Raises NotOpened."""
     loop = asyncio.get_running_loop()
     receiver = Receiver(place.checked(), bench)
-    try:
-        server = await loop.create_server(lambda: Connection(receiver), place.host, place.port, backlog=BACKLOG)
-        receiver.port = int(server.sockets[0].getsockname()[1])
-    except OSError as error:
-        raise NotOpened(_words(place, place.port, "TCP", error)) from None
-    try:
-        datagrams, _ = await loop.create_datagram_endpoint(lambda: Datagrams(receiver), local_addr=(place.host, receiver.port))
-    except OSError as error:
-        server.close()
-        raise NotOpened(_words(place, receiver.port, "UDP", error)) from None
-    receiver.begin(place.test_h)
-    try:
-        yield receiver
-    finally:
-        server.close()
-        await receiver.end()
-        datagrams.close()
+    with contextlib.closing(receiver.readiness):
+        try:
+            server = await loop.create_server(lambda: Connection(receiver), place.host, place.port, backlog=BACKLOG)
+            receiver.port = int(server.sockets[0].getsockname()[1])
+        except OSError as error:
+            raise NotOpened(_words(place, place.port, "TCP", error)) from None
+        try:
+            datagrams, _ = await loop.create_datagram_endpoint(lambda: Datagrams(receiver), local_addr=(place.host, receiver.port))
+        except OSError as error:
+            server.close()
+            raise NotOpened(_words(place, receiver.port, "UDP", error)) from None
+        receiver.begin(place.test_h)
+        try:
+            yield receiver
+        finally:
+            server.close()
+            await receiver.end()
+            datagrams.close()
 
 
 def _check_hours(hours: float) -> None:

@@ -39,12 +39,15 @@ class Stored(NamedTuple):
 
 
 Mark = tuple[str, str | bytes]
+_Seen = dict[Mark, tuple[int, datetime]]
+"""The messages of a source, the oldest first."""
 Load = Callable[[Source], Iterable[Stored]]
 
 
 def source_of(head: Head) -> Source:
     """Return whose message this is."""
-    return Source(head.receiver, head.line, head.account)
+    # Asked for with every message; the class itself takes twice as long to make one.
+    return tuple.__new__(Source, (head.receiver, head.line, head.account))
 
 
 class Recent:
@@ -57,11 +60,16 @@ class Recent:
         """Keep nothing in mind yet."""
         self._load = load
         self._most = most_accounts
-        self._seen: OrderedDict[Source, OrderedDict[Mark, tuple[int, datetime]]] = OrderedDict()
+        self._seen: OrderedDict[Source, _Seen] = OrderedDict()
 
     def first(self, source: Source, number: int, at: datetime, sequence: str, data: str) -> int | None:
         """Return the number in the store of the message this one repeats; None where it is new, and kept in mind under its number then."""
-        seen, mark = self._of(source), _mark(sequence, data)
+        seen = self._seen.get(source)
+        if seen is None:
+            seen = self._loaded(source)
+        else:
+            self._seen.move_to_end(source)
+        mark = sequence, data if len(data) <= _SHORT else _digest(data)
         found = seen.get(mark)
         if found is not None and at - found[1] <= REMEMBERED_FOR:
             return found[0]
@@ -76,28 +84,22 @@ class Recent:
         """Return how many accounts are kept in mind."""
         return len(self._seen)
 
-    def _of(self, source: Source) -> OrderedDict[Mark, tuple[int, datetime]]:
-        seen = self._seen.get(source)
-        if seen is None:
-            seen = self._seen[source] = OrderedDict()
-            for stored in self._load(source):
-                _add(seen, _mark(stored.sequence, stored.data), stored.number, stored.at)
-            if len(self._seen) > self._most:
-                self._seen.popitem(last=False)
-        else:
-            self._seen.move_to_end(source)
+    def _loaded(self, source: Source) -> _Seen:
+        seen = self._seen[source] = {}
+        for stored in self._load(source):
+            _add(seen, (stored.sequence, stored.data if len(stored.data) <= _SHORT else _digest(stored.data)), stored.number, stored.at)
+        if len(self._seen) > self._most:
+            self._seen.popitem(last=False)
         return seen
 
 
-def _mark(sequence: str, data: str) -> Mark:
-    """Return what a message is known again by; long data by its hash, so that what is kept in mind is bounded."""
-    if len(data) <= _SHORT:
-        return sequence, data
-    return sequence, blake2b(data.encode("utf-8", "surrogatepass"), digest_size=16).digest()
+def _digest(data: str) -> bytes:
+    """Return what long data are known again by, so that what is kept in mind is bounded."""
+    return blake2b(data.encode("utf-8", "surrogatepass"), digest_size=16).digest()
 
 
-def _add(seen: OrderedDict[Mark, tuple[int, datetime]], mark: Mark, number: int, at: datetime) -> None:
-    seen[mark] = (number, at)
-    seen.move_to_end(mark)
+def _add(seen: _Seen, mark: Mark, number: int, at: datetime) -> None:
+    seen.pop(mark, None)
+    seen[mark] = number, at
     if len(seen) > REMEMBERED:
-        seen.popitem(last=False)
+        del seen[next(iter(seen))]

@@ -14,6 +14,7 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 from loopwright.signalling.frame import Content, Head
@@ -76,6 +77,7 @@ _LAST = (
     "SELECT number, at_us, sequence, data FROM message JOIN back USING (number) ORDER BY number"
 )
 """The last messages of a source: each names the one before it. An index would be written to at as many places as there are sources."""
+_POLLED_ONLY = Kept(0)
 _POLLED = "SELECT account, line, receiver, way, peer, first_us, last_us, polls, longest_us FROM polled JOIN source ON source.id = source"
 
 
@@ -189,22 +191,24 @@ class ReceivedFile(ReceivedReader):
     def _put(self, arrivals: Sequence[Arrival], number: int) -> list[Kept]:
         if number - self._noted >= NOTE_EVERY or len(self._sources) > MOST_POLLED:
             self._note(number)
-        batch, kept = _Batch(), list[Kept]()
+        batch, kept, first, last_at, at_us = _Batch(), list[Kept](), self._recent.first, _EPOCH, 0
         for verdict, at, way, peer in arrivals:
             head, content = verdict.head, verdict.content
             if head is None or content is None:
                 raise ValueError("what cannot be read is not kept.")
-            at_us = _us(at)
+            if at is not last_at:
+                # Those that were read together came at the same moment.
+                last_at, at_us = at, _us(at)
             source = source_of(head)
             known = self._sources.get(source) or self._known(source)
             if head.token in POLLS:
                 batch.polls.append((known.id, str(way), peer, at_us, at_us))
-                kept.append(Kept(0))
+                kept.append(_POLLED_ONLY)
                 continue
-            first = self._recent.first(source, number + 1, at, head.sequence, content.data)
-            if first is not None:
-                batch.repeats.append((at_us, first))
-                kept.append(Kept(first, True))
+            repeated = first(source, number + 1, at, head.sequence, content.data)
+            if repeated is not None:
+                batch.repeats.append((at_us, repeated))
+                kept.append(Kept(repeated, True))
                 continue
             number += 1
             batch.messages.append((number, known.id, known.latest, *_row(verdict, head, content, at_us, way, peer)))
@@ -272,7 +276,7 @@ def _row(verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, p
         head.token,
         int(head.encrypted),
         at_us,
-        None if content.at is None else _us(content.at),
+        None if content.at is None else _said_us(content.at),
         str(way),
         peer,
         content.data,
@@ -302,6 +306,12 @@ def _events(row: tuple[object, ...]) -> Iterable[Received]:
         skew_s=None if said_at is None else (said_at - at).total_seconds(),
     )
     return events_in(Arrival(verdict, at, Way(str(way)), str(peer)), Kept(_whole(number)), repeats=_whole(repeats))
+
+
+# Many senders say the same second.
+@lru_cache(maxsize=64)
+def _said_us(at: datetime) -> int:
+    return _us(at)
 
 
 def _us(at: datetime) -> int:
