@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -47,7 +46,7 @@ def verdicts(vector: dict[str, Any]) -> list[Verdict]:
         if verdict.record and verdict.head and verdict.content and verdict.head.token not in POLLS:
             said = verdict.head.sequence, verdict.content.data
             if recent.first(source_of(verdict.head), len(found) + 1, now, *said) is not None:
-                verdict = replace(verdict, record=False)
+                verdict = verdict._replace(record=False)
         found.append(verdict)
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -74,7 +73,7 @@ def test_accounts_nobody_listed_are_told_once_and_bounded() -> None:
 
 
 def test_what_cannot_be_read_is_no_matter() -> None:
-    verdict = replace(judge(framed(POLL), NOW, DESK), head=None, content=Content())
+    verdict = judge(framed(POLL), NOW, DESK)._replace(head=None, content=Content())
     found: list[Notice] = Watch().heard(Arrival(verdict, NOW, Way.TCP, ""))
     assert found == []
 

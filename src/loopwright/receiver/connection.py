@@ -52,8 +52,13 @@ class House(Protocol):
 class Connection(asyncio.Protocol):
     """One sender by TCP. How long it may take for what, and how much is kept of it, is bounded.
 
-    The loop makes the connection, writes to it and ends it; it is read here.
+    The loop makes the connection and ends it, and writes what the system does not take at once; all else is read and written here.
     """
+
+    __slots__ = (
+        "_begun_at", "_behind", "_came_at", "_clock", "_deaf_at", "_file", "_house", "_intake", "_limits", "_reads", "_refused",
+        "_said_all", "_splitter", "_still", "_transport", "_under_way", "is_proven", "peer",
+    )  # fmt: skip
 
     def __init__(self, house: House) -> None:
         """Wait for the connection."""
@@ -61,6 +66,8 @@ class Connection(asyncio.Protocol):
         self._splitter = Splitter()
         self._transport: asyncio.Transport | None = None
         self._file = NO_FILE
+        self._reads = False
+        self._behind = False
         self._clock = asyncio.get_running_loop().time
         self._under_way = 0
         self._refused = 0
@@ -83,12 +90,13 @@ class Connection(asyncio.Protocol):
         own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
         transport.pause_reading()
         self._file = own.fileno()
+        self._reads = True
         self._house.readiness.begin(self._file, self)
         self._house.came(self)
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the connection; a frame half sent is told."""
-        self._leave()
+        self._let_go_of_file()
         for piece in self._splitter.close():
             self._no_frame(piece.cut, piece.octets)
         self._transport = None
@@ -113,11 +121,12 @@ class Connection(asyncio.Protocol):
             self._take(data, at)
         else:
             self._feed(data, at)
-        self._breathe()
+        if self._still or self._under_way > self._limits.unanswered or self._intake.full:
+            self._breathe()
 
     def broken(self) -> None:
         """End at once: the other side is gone, or what it sent could not be borne."""
-        self._leave()
+        self._let_go_of_file()
         if self._transport is not None:
             self._transport.abort()
 
@@ -157,10 +166,15 @@ class Connection(asyncio.Protocol):
             self._transport.close()
 
     def _leave(self) -> None:
-        """Read no more, not even what was there already."""
-        if self._file != NO_FILE:
+        """Read no more."""
+        if self._reads:
+            self._reads = False
             self._house.readiness.leave(self._file)
-            self._file = NO_FILE
+
+    def _let_go_of_file(self) -> None:
+        """Read no more, not even what is there already, and write no more."""
+        self._leave()
+        self._file = NO_FILE
 
     def _hear_the_end(self) -> None:
         """Hear that nothing more comes; what is under way is answered before the connection ends."""
@@ -197,13 +211,13 @@ class Connection(asyncio.Protocol):
 
     def _answer(self, octets: bytes | None, standing: Standing) -> None:
         self._under_way -= 1
-        if octets is not None and self._transport is not None and not self._transport.is_closing():
-            self._transport.write(octets)
+        if octets is not None and self._file != NO_FILE:
+            self._write(octets)
         if standing is Standing.REFUSED:
             self._count_refusal()
         else:
             self._refused = 0
-            if standing is Standing.LISTED and not self.is_proven:
+            if not self.is_proven and standing is Standing.LISTED:
                 self.is_proven = True
                 self._house.proven(self)
         if self._still:
@@ -211,10 +225,26 @@ class Connection(asyncio.Protocol):
         if self._said_all and not self._under_way:
             self.end()
 
+    def _write(self, octets: bytes) -> None:
+        """Send an answer: by one call where the system takes it, else after what it did not take before."""
+        assert self._transport is not None
+        if not self._behind:
+            try:
+                octets = octets[os.write(self._file, octets) :]
+            except (BlockingIOError, InterruptedError):
+                pass
+            except OSError:
+                self.broken()
+                return
+            if not octets:
+                return
+        self._transport.write(octets)
+        self._behind = self._transport.get_write_buffer_size() > 0
+
     def _breathe(self) -> None:
         """Stop reading while too much is under way, and go on when it is not."""
         still = self._deaf_at is not None or self._under_way > self._limits.unanswered or self._intake.full
-        if still is not self._still and self._file != NO_FILE:
+        if still is not self._still and self._reads:
             self._still = still
             if still:
                 self._house.readiness.leave(self._file)

@@ -73,7 +73,7 @@ class Sending:
             return self, None
         if self.tries >= TRIES:
             return replace(self, fate=Fate.GIVEN_UP), None
-        content = replace(self.content, at=now + self.ahead) if self.line.key else self.content
+        content = self.content._replace(at=now + self.ahead) if self.line.key else self.content
         octets = build(self.head, content, key=self.line.key, cipher=self.line.cipher, draw=self.line.draw)
         return replace(self, tries=self.tries + 1, sent_at=now), octets
 
@@ -87,7 +87,7 @@ class Sending:
             answer = parse(octets)
         except (Damaged, Unreadable):
             return self
-        same = replace(answer.head, token=self.head.token, encrypted=self.head.encrypted) == self.head
+        same = answer.head._replace(token=self.head.token, encrypted=self.head.encrypted) == self.head
         if same and answer.head.token == "DUH":
             return replace(self, fate=Fate.DECLINED)
         if not same or answer.head.token != "ACK" or answer.head.encrypted != self.head.encrypted:

@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from loopwright.signalling.made_often import made_often
 
-LF, CR = 0x0A, 0x0D
+LF, CR, QUOTE = b'\n\r"'
 MOST_BODY = 0xFFF
 """Bytes from the first quotation mark to the last before CR: what three hexadecimal digits can count."""
 MOST_FRAME = MOST_BODY + 10
@@ -41,6 +41,8 @@ class Piece:
 class Splitter:
     """Cuts what a connection brings. The same pieces come out however the bytes were split on the way."""
 
+    __slots__ = ("_held", "_skipping")
+
     def __init__(self) -> None:
         self._held = b""
         self._skipping = False
@@ -55,9 +57,9 @@ class Splitter:
 
         That is what a sender brings that waits for its answers.
         """
-        if self._held or self._skipping or b'"' not in octets:
+        if self._held or self._skipping or octets.rfind(LF) != 0:
             return False
-        return octets.rfind(b"\n") == 0 and octets.find(b"\r") == len(octets) - 1 < MOST_FRAME
+        return octets.find(CR) == len(octets) - 1 < MOST_FRAME and QUOTE in octets
 
     @property
     def waiting(self) -> bool:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from functools import lru_cache
+from typing import NamedTuple
 
 from loopwright.signalling import moment
 from loopwright.signalling.contact_id import ContactId, event_in
@@ -31,7 +32,6 @@ from loopwright.signalling.frame import (
     usual,
 )  # fmt: skip
 from loopwright.signalling.key import Cipher, Draw, Form, Key
-from loopwright.signalling.made_often import made_often
 
 REPLIES = ("ACK", "NAK", "DUH", "RSP")
 POLLS = ("NULL", "XNM")
@@ -80,8 +80,7 @@ class Account:
     plain_too: bool = False
 
 
-@made_often
-class Verdict:
+class Verdict(NamedTuple):
     """What becomes of one frame. ``record``: it is to be kept before the reply is sent; a message that is a repeat is kept already."""
 
     answer: Answer
@@ -89,11 +88,15 @@ class Verdict:
     reply: bytes | None = None
     record: bool = False
     head: Head | None = None
-    content: Content | None = field(default=None, repr=False)
+    content: Content | None = None
     warnings: tuple[str, ...] = ()
     skew_s: float | None = None
     key_form: Form | None = None
     why: Why | None = None
+
+    def __repr__(self) -> str:
+        """Return it without what the message says, which is nothing for a log."""
+        return f"Verdict({self.answer.value}: {self.reason})"
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -116,8 +119,9 @@ class Desk:
 
     def account(self, head: Head) -> Account | None:
         """Return the account of a message, the one with its receiver and line before the one without."""
-        known, digits = self.accounts, head.account.upper()
-        return known.get((head.receiver, head.line, digits), known.get(digits))
+        _, _, _, receiver, line, digits = head
+        known, digits = self.accounts, digits.upper()
+        return known.get((receiver, line, digits)) or known.get(digits)
 
 
 def judge(octets: bytes, now: datetime, desk: Desk) -> Verdict:
@@ -200,17 +204,9 @@ def _carried(
     if not (usual_form and usual_form.fullmatch(content.data)) and events_of(head.token, content) is None:
         return _declined(head, Why.NO_EVENT, "its data hold no event that can be read.", content)
     reply = _clear_answer("ACK", head) if key is None else _hidden_answer(head, now, key, desk)
-    return Verdict(
-        answer=Answer.ACK,
-        reason="in order.",
-        reply=reply,
-        record=True,
-        head=head,
-        content=content,
-        warnings=tuple(warnings),
-        skew_s=skew,
-        key_form=key.form if key else None,
-    )
+    # Field by field: by name it takes three times as long, and every message that is acknowledged comes by here.
+    form = key.form if key else None
+    return tuple.__new__(Verdict, (Answer.ACK, "in order.", reply, True, head, content, tuple(warnings), skew, form, None))
 
 
 def _clear_answer(token: str, head: Head) -> bytes:

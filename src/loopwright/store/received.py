@@ -35,6 +35,8 @@ NOTE_EVERY = 10_000
 """Messages after which it is noted which is the last of each source: with every batch it would cost as much as a quarter of the batch."""
 LOG_PAGES = 4000
 """Pages of the log (16 MB) after which it is taken over into the database, which waits for the disk."""
+# A named tuple takes half as long to make so as by its own name.
+_made = tuple.__new__
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 _TABLES = """
@@ -208,12 +210,12 @@ class ReceivedFile(ReceivedReader):
             repeated = first(source, number + 1, at, head.sequence, content.data)
             if repeated is not None:
                 batch.repeats.append((at_us, repeated))
-                kept.append(Kept(repeated, True))
+                kept.append(_made(Kept, (repeated, True)))
                 continue
             number += 1
             batch.messages.append((number, known.id, known.latest, *_row(verdict, head, content, at_us, way, peer)))
             known.latest = number
-            kept.append(Kept(number))
+            kept.append(_made(Kept, (number, False)))
         self._number = number
         self._write(batch, number)
         return kept
