@@ -71,7 +71,7 @@ hidden byte said[160];
 #define POWER said[106]
 #define REPORT said[107]
 #define SOUND said[108]
-#define CONFIRMS said[109]
+#define CONFIRMS(a) (said[109] || JUDGED(a))
 #define TOGETHER said[110] /* a zone that is not followed is told apart as the one that started entry */
 #define ASKED said[111] /* what must not be reached: 1 a shared area left unset, 2 entry with nobody who started it, 3 locked out and nothing sent,
   4 a warning while an alarm is not cleared, 5 the output on while the first area is unset,
@@ -92,6 +92,8 @@ hidden byte said[160];
 #define WALKSTATES said[135]
 #define INTO said[136]
 #define SOUNDINGS said[137] /* the sounders start no more often than that; 0: as often as asked */
+#define LEAVES said[138] /* an alarm that nothing confirms leaves its zone inhibited, if that still stands open */
+#define JUDGED(a) said[139 + a] /* an area with such a zone: what is confirmed there is remembered, looked at or not */
 #define FREELY (!WALKS)
 #define AWAY (walk == 0)
 #define COMING (walk == 1)
@@ -185,7 +187,7 @@ inline sounds(a) {
     if :: SOUNDINGS -> sounded[a]++ :: else fi; sound[a] = 1; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
 inline alarm_confirms(a, who) {
   if
-  :: !CONFIRMS || !CONFIRM
+  :: !CONFIRMS(a) || !CONFIRM
   :: else -> if
     :: confirm[a] == 0 -> confirm[a] = 3 + who; confirmclk[a] = 0
     :: confirm[a] >= 3 && confirm[a] != 3 + who -> confirm[a] = 1; confirmclk[a] = 0; begins(a, OCONFIRMED)
@@ -193,7 +195,16 @@ inline alarm_confirms(a, who) {
     fi
   fi
 }
-inline entry_begun(a) { if :: CONFIRMS && !CONFIRMENTRY -> confirm[a] = 2; confirmclk[a] = 0 :: else fi }
+#define STARTED(a) (confirm[a] - 4) /* the zone whose alarm was the first; an exit error's is none */
+inline unconfirmed(a) {
+  if
+  :: LEAVES && mode[a] != UNSET && confirm[a] >= 4 && FOLLOWED(STARTED(a)) && CONTACT(STARTED(a)) && opened[STARTED(a)] ->
+    inhibited[STARTED(a)] = 1
+  :: else
+  fi;
+  confirm[a] = 0; confirmclk[a] = 0
+}
+inline entry_begun(a) { if :: CONFIRMS(a) && !CONFIRMENTRY -> confirm[a] = 2; confirmclk[a] = 0 :: else fi }
 inline alarm(a, who, cell) { /* row 7; cell 0 is a sound */
   memory[a] = 1; begins(a, OALARM); alarm_reported(a);
   if :: cell != 2 -> sounds(a) :: else fi;

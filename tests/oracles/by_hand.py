@@ -40,7 +40,7 @@ AREA_ROWS = """
   :: d_step { WORKS && report[@] == HELD && reportclk[@] == HOLDBACK ->
        if :: mode[@] == ENTRY -> report[@] = WAITS; reportclk[@] = 0 :: else -> opens_window(@) fi }
   :: d_step { WORKS && sound[@] && soundclk[@] == SOUNDFOR -> quiet_sound(@) }
-  :: d_step { WORKS && confirm[@] >= 3 && confirmclk[@] == CONFIRM -> confirm[@] = 0; confirmclk[@] = 0 }"""
+  :: d_step { WORKS && confirm[@] >= 3 && confirmclk[@] == CONFIRM -> unconfirmed(@) }"""
 ITSELF_ROWS = """
   :: d_step { ITSELF(@) && WORKS && mode[@] == UNSET && WARNING(@) && !warns[@] -> warns[@] = 1; warnclk[@] = 0 }
   :: d_step { ITSELF(@) && WORKS && mode[@] == UNSET && !WARNING(@) && NOTHING(@) -> begins_exit(@, 0); changed(@) }
@@ -170,7 +170,8 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
     found += [int(told.shared_zones == "all"), int(told.lobby_sets == "at-once"), ticks(told.blind_s), ticks(told.sounder_s)]
     found += [ticks(told.abort_s), ticks(told.cancel_s), ticks(told.confirm_s), int(told.confirm_in_entry), ticks(told.entry_alarm_s)]
     found += [int("alarm" in told.reports), int("conditions" in programme.tracks), int("power" in programme.tracks)]
-    found += [int(each in programme.observers) for each in ("report", "sound", "confirm", "confirm")]
+    found += [int(each in programme.observers) for each in ("report", "sound", "confirm")]
+    found += [int("confirm" in programme.observers or bool(programme.judged))]
     plans = [programme.areas.get(slot) for slot in slots]
     found += [asked, int(told.after_power == "unset"), *(int(plan is not None and plan.by_itself) for plan in plans)]
     found += [ticks(plan.warns_s) if plan else 0 for plan in plans] + [int(who is not None and who.fob) for who in three]
@@ -186,4 +187,5 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
         found += [1, names.index(walk.door), *past, ticks(walk.lasts_s), walk.states, slots.index(walk.area)]
     else:
         found += [0] * 8
-    return " ".join(map(str, (*found, told.soundings)))
+    found += [told.soundings, int(told.unconfirmed == "inhibited"), *(int(slot in programme.judged) for slot in slots)]
+    return " ".join(map(str, found))

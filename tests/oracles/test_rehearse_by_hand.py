@@ -44,7 +44,9 @@ def drawn(random: Random) -> Programme:
 
 
 def kinds(random: Random) -> Programme:
-    kind = random.choice(["plain", "observed", "observed", "tracked", "two", "shared", "shared by two"])
+    kind = random.choice(["plain", "observed", "observed", "tracked", "two", "shared", "shared by two", "left"])
+    if kind == "left":
+        return left_inhibited(random)
     if kind == "two":
         return programme(random, areas=2, followed=random.randint(1, 2), rest=random.randint(0, 1))
     if kind.startswith("shared"):
@@ -52,6 +54,14 @@ def kinds(random: Random) -> Programme:
     more = {"observers": frozenset([random.choice(["report", "sound", "confirm"])])} if kind == "observed" else {}
     more |= {"tracks": frozenset([random.choice(["power", "conditions"])])} if kind == "tracked" else {}
     return programme(random, followed=random.randint(1, 2), rest=random.randint(0, 1), **more)
+
+
+def left_inhibited(random: Random) -> Programme:
+    """Return a programme in which an alarm that nothing confirms leaves its zone inhibited, in one area or in one of two."""
+    more = {"observers": frozenset([random.choice(["report", "sound"])])} if random.random() < 0.5 else {}
+    made = programme(random, areas=random.choice([1, 1, 2]), followed=random.randint(1, 2), rest=random.randint(0, 1), **more)
+    told = replace(made.told, unconfirmed="inhibited", confirm_s=10.0 * random.randint(1, 3))
+    return replace(made, told=told, zones={name: replace(zone, contact=zone.contact or zone.followed) for name, zone in made.zones.items()})
 
 
 def test_as_many_states_as_deep_and_the_same_verdicts(checker: Path) -> None:

@@ -71,7 +71,7 @@ def programmes(draw: st.DrawFn) -> Job:
     told = st.builds(
         Programme, part_sets=st.sampled_from([(), ("night",), ("night", "odd", "night")]), sounder_s=SECONDS, abort_s=SECONDS,
         cancel_s=SECONDS, confirm_s=SECONDS, blind_s=SECONDS, settle_s=SECONDS, entry_alarm_s=SECONDS, lock_out_trips=st.integers(0, 9),
-        lock_out_quiet_s=SECONDS, soundings=st.integers(0, 9),
+        lock_out_quiet_s=SECONDS, soundings=st.integers(0, 9), unconfirmed=st.sampled_from(["watched", "inhibited"]),
         set_by=st.sampled_from(["timed", "final-door", "key-switch"]), lock_out_reset=st.sampled_from(["unset", "set", "midnight"]),
         override_open=st.booleans(), exit_restart=st.booleans(), tamper_reset=st.sampled_from(["user", "engineer", "remote"]),
         prevents=st.dictionaries(st.sampled_from(["open", "tamper", "moon"]), st.sampled_from(["ignored", "user", "engineer", "never"])),

@@ -45,6 +45,7 @@ def choices(random: Random, tick_s: int = 10) -> Choices:
         confirm_s=time(3),
         confirm_in_entry=random.random() < 0.5,
         entry_alarm_s=time(2),
+        unconfirmed=random.choice(["watched", "watched", "inhibited"]),
         reports=frozenset({"alarm", "cancel", "hold-up", "duress", "set", "unset", "tamper"}),
     )
 

@@ -53,6 +53,10 @@ def confirmed() -> Job:
     return good(confirm_s=1800.0)
 
 
+def left() -> Job:
+    return good(confirm_s=1800.0, unconfirmed="inhibited")
+
+
 def powered() -> Job:
     return with_unit(good(blind_s=60.0), after_power="as-before")
 
@@ -91,6 +95,7 @@ GOOD: dict[str, tuple[Callable[[Job], set[str]], Callable[[], Job]]] = {
     "latching": (broken, latching),
     "timely": (broken, timely),
     "confirmed": (broken, confirmed),
+    "left": (broken, left),
     "powered": (broken, powered),
     "lobby": (lobby, shared),
     "strobe": (strobed, with_strobe),
@@ -144,6 +149,8 @@ MUTANTS: dict[str, list[Mutant]] = {
     "confirm": [
         ("confirmed", "two zones of one circuit", one_circuit),
         ("confirmed", "nobody may unset nor set", lambda job: rights(job, "none")),
+        ("confirmed", "who comes in late is confirmed by what they pass", lambda job: told(job, confirm_in_entry=True)),
+        ("left", "nobody is told of a zone left inhibited", lambda job: reports(job, **{"zone-inhibited": "no"})),
     ],
     "sounds": [
         ("dwelling", "sounders without a time", lambda job: told(job, sounder_s=0.0)),

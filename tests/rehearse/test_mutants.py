@@ -32,7 +32,7 @@ CHOICES: list[dict[str, Any]] = [
     {"shared_zones": "all"},
     {"lobby_sets": "at-once"},
     {"confirm_s": 1800.0},
-    {"confirm_s": 2400.0, "confirm_in_entry": True},
+    {"confirm_s": 2400.0, "unconfirmed": "inhibited"},
     {"entry_alarm_s": 30.0},
     {"blind_s": 60.0},
     {"cancel_s": 300.0},
@@ -122,6 +122,7 @@ def wrong_elsewhere() -> list[tuple[str, Job]]:
     ]
     made += [(str(each), replace(latching, programme=replace(latching.programme, **each))) for each in latched]
     told += [{"lock_out_trips": trips, "lock_out_reset": "midnight"} for trips in (1, 2)]
+    told += [{"confirm_s": 2400.0, "confirm_in_entry": True}]
     return made + [(str(each), good(**each)) for each in told]
 
 

@@ -25,13 +25,14 @@ EXPECTED: dict[str, Literal["full", "every-set"]] = {
 }  # fmt: skip
 
 
+SENT = ("cancel", "override", "duress", "tamper", "hold-up", "zone-inhibited")
+
+
 def good(**told: Any) -> Job:
     """Return the example dwelling with everything said that the promises ask for, and kept."""
     job = read(demo.text("dwelling")).job
     house = replace(job.areas["house"], entry_doors=("z01", "z02"), walked_past=("z06",), walk_s=20.0)
-    signalling = replace(
-        job.signalling, reports={**job.signalling.reports, **dict.fromkeys(("cancel", "override", "duress", "tamper", "hold-up"), "yes")}
-    )
+    signalling = replace(job.signalling, reports={**job.signalling.reports, **dict.fromkeys(SENT, "yes")})
     zones = {name: replace(zone, watched=EXPECTED[name]) for name, zone in job.zones.items()}
     return replace(job, areas={"house": house}, zones=zones, signalling=signalling, programme=replace(job.programme, **told))
 

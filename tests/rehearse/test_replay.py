@@ -23,7 +23,7 @@ from loopwright.rehearse.search import search
 from loopwright.rehearse.state import Output, begin, tick_s
 from loopwright.rehearse.step import TICK, step
 from often import often
-from rehearse.test_promises import broken, good, shared, with_cell
+from rehearse.test_promises import SENT, broken, good, shared, with_cell
 
 RIGHTS = ("both", "both", "set", "unset", "none")
 
@@ -46,7 +46,9 @@ def drawn(random: Random) -> Job:
         name: replace(user, areas={area: random.choice(RIGHTS) for area in job.areas}, duress=random.random() < 0.3)
         for name, user in job.users.items()
     }
-    reports = {each: random.choice(["yes", "no"]) for each in ("alarm", "cancel", "override", "hold-up", "tamper", "duress")}
+    reports = {
+        each: random.choice(["yes", "no"]) for each in ("alarm", "cancel", "override", "hold-up", "tamper", "duress", "zone-inhibited")
+    }
     return replace(
         job, areas=made, zones=zones, users=users, programme=replace(job.programme, **choices(random)),
         signalling=replace(job.signalling, reports={**job.signalling.reports, **reports}),
@@ -68,6 +70,8 @@ def choices(random: Random) -> dict[str, Any]:
         "shared_zones": random.choice(["each", "all"]),
         "lobby_sets": random.choice(["exit", "at-once"]),
         "confirm_s": random.choice([None, 1800.0]),
+        "confirm_in_entry": random.random() < 0.3,
+        "unconfirmed": random.choice(["watched", "inhibited"]),
         "entry_alarm_s": random.choice([None, 30.0]),
         "abort_s": random.choice([None, 30.0]),
         "sounder_s": random.choice([0.0, 240.0]),

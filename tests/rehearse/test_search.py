@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from random import Random
 
@@ -11,7 +12,7 @@ from loopwright.programme.response import Response
 from loopwright.rehearse.part import OTHERS, masked, part_of
 from loopwright.rehearse.plan import Programme, ZonePlan
 from loopwright.rehearse.search import Reached, TooManyStatesError, search
-from loopwright.rehearse.state import begin, fields
+from loopwright.rehearse.state import ANOTHER, FIRST, begin, fields, known
 from loopwright.rehearse.step import core_effect, events, step
 from loopwright.rehearse.story import story_of
 from loopwright.rehearse.timed import Timed, by_the_clock
@@ -113,6 +114,7 @@ def test_areas_zones_and_system_never_read_an_observer(seed: int) -> None:
     random = Random(2000 + seed)
     made = programme(random, areas=random.randint(1, 2), followed=1, rest=1, observers=frozenset(OBSERVERS))
     watched = {name for name in fields(made) if name.rpartition(".")[2] in (*OBSERVERS, "told", "sounded")}
+    watched -= {f"{area}.confirm" for area in made.judged}
     for _ in range(200):
         state = {name: random.randrange(size) for name, size in fields(made).items()}
         plain = {name: value for name, value in state.items() if name not in watched}
@@ -128,13 +130,27 @@ def test_observers_leave_what_the_areas_reach_as_it_is(seed: int) -> None:
     alone = projected(search(made), list(fields(made)))
     for name in OBSERVERS:
         beside = search(replace(made, observers=frozenset([name])))
-        # Confirmation tells the starters of entry apart, so that field is not the same number.
-        kept = [each for each in fields(made) if not each.endswith(".starter")]
-        assert projected(beside, kept) == {tuple(pair for pair in state if not pair[0].endswith(".starter")) for state in alone}
+        assert projected(beside, list(fields(made))) == alone
 
 
-def projected(reached: Reached, names: list[str]) -> set[Fixed]:
-    return {fixed({name: state[name] for name in names}) for each in reached.states if (state := reached.table.packing.unpack(int(each)))}
+def projected(reached: Reached, names: list[str], apart: Sequence[str] | None = None) -> set[Fixed]:
+    """Return what some fields stand at together; zones are told ``apart`` as the first of an alarm or entry if followed, or if named."""
+    made = reached.table.programme
+    kept = list(made.followed if apart is None else apart)
+    mine = {number: 2 + kept.index(zone) for number, zone in enumerate(known(made), 2) if zone in kept}
+
+    def plain(name: str, value: int) -> int:
+        if name.endswith(".starter") and value >= 2:
+            return mine.get(value, ANOTHER)
+        if name.endswith(".confirm") and value > FIRST:
+            return FIRST - 1 + mine.get(value - FIRST + 1, 99)
+        return value
+
+    found = set()
+    for each in reached.states:
+        state = reached.table.packing.unpack(int(each))
+        found.add(fixed({name: plain(name, state[name]) for name in names}))
+    return found
 
 
 @pytest.mark.parametrize("seed", range(often(12)))
@@ -145,11 +161,10 @@ def test_one_zone_followed_beside_the_rest_reaches_what_it_reaches_among_all_of_
     whole = replace(whole, zones=whole.zones | {f"{name}b": zone for name, zone in list(whole.zones.items())[1:]})
     full = search(part_of(whole, ["a0"], list(whole.zones)))
     part = search(part_of(whole, ["a0"], ["z0"]))
-    # Who started entry is another number among all of them; nobody and the followed zone are the same.
-    kept = [name for name in fields(part.table.programme) if not name.endswith(".starter")]
-    inside, outside = projected(full, kept), projected(part, kept)
+    kept = list(fields(part.table.programme))
+    inside, outside = projected(full, kept, ["z0"]), projected(part, kept, ["z0"])
     assert inside <= outside
-    if not whole.told.trips:
+    if not whole.told.trips and not part_of(whole, ["a0"], list(whole.zones)).left:
         assert inside == outside
 
 
@@ -197,12 +212,12 @@ def test_two_zones_that_do_the_same_reach_the_same_changed_about(seed: int) -> N
 
 
 def changed_about(state: Fixed) -> Fixed:
-    """Return a state with the two zones in each other's place, also as the one that started entry."""
+    """Return a state with the two zones in each other's place, also as the one that started entry or gave the first alarm."""
     found = {}
     for name, value in state:
         zone, dot, field = name.rpartition(".")
-        starter = {2: 3, 3: 2}.get(value, value) if field == "starter" else value
-        found[f"{dict(z0='twin', twin='z0').get(zone, zone)}{dot}{field}"] = starter
+        other = {"starter": {2: 3, 3: 2}, "confirm": {FIRST + 1: FIRST + 2, FIRST + 2: FIRST + 1}}.get(field, {})
+        found[f"{dict(z0='twin', twin='z0').get(zone, zone)}{dot}{field}"] = other.get(value, value)
     return fixed(found)
 
 
@@ -216,7 +231,9 @@ def test_a_stand_in_for_the_other_areas_lets_happen_what_they_let_happen(seed: i
     part = search(part_of(made, ["hall", "a0"]))
     assert OTHERS in part.table.programme.areas
     kept = [name for name in fields(part.table.programme) if not name.startswith(OTHERS)]
-    assert projected(full, kept) == projected(part, kept)
+    inside, outside = projected(full, kept), projected(part, kept)
+    # Without a door nobody goes out: where that makes a part set of a full one, only the stand-in is ever set in full.
+    assert inside == outside or (made.told.unvacated == "part" and inside < outside)
 
 
 def test_a_search_that_would_not_fit_is_refused_with_the_size() -> None:

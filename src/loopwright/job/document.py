@@ -342,6 +342,9 @@ class Programme:
     lobby_sets: Literal["exit", "at-once"] = may("A shared area follows the last of its areas with an exit time, or at once.", "exit")
     confirm_s: Seconds | None = may("Time in which an alarm of a second zone confirms the first; silent for no confirmation.")
     confirm_in_entry: bool = may("Alarms after entry has begun count towards confirmation.", False)
+    unconfirmed: Literal["watched", "inhibited"] = may(
+        "A zone that still stands open when nothing confirmed its alarm in time: watched on, or inhibited until unset.", "watched"
+    )
     entry_alarm_s: Seconds | None = may("An alarm during entry is signalled after this time and the entry time; silent for as any other.")
     blind_s: Seconds | None = may("How long inputs are ignored when power has come back after a total loss; silent for not at all.")
 

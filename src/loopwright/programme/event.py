@@ -23,6 +23,8 @@ def risen(job: Job) -> dict[str, str]:
         found["duress"] = "a user has a duress code"
     if told.confirm_s:
         found["confirmed-alarm"] = "alarms are confirmed"
+        if told.unconfirmed == "inhibited":
+            found["zone-inhibited"] = "an alarm that nothing confirmed leaves a zone inhibited"
     if told.abort_s or told.cancel_s:
         found["cancel"] = "an alarm that was sent can be cancelled"
     if told.override_open or {"user", "engineer"} & set(told.prevents.values()):

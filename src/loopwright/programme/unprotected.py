@@ -72,16 +72,18 @@ def _locked_out(job: Job) -> list[Unprotected]:
 
 
 def _left_out(job: Job) -> list[Unprotected]:
-    """Override: a zone that stood open at setting stays inhibited until the area is unset."""
-    told = job.programme
-    if not told.override_open and told.prevents.get("open", "never") not in ("user", "engineer"):
-        return []
+    """A zone that stood open at setting, or still does when nothing confirmed its alarm, stays inhibited until the area is unset."""
+    told, ways = job.programme, list[tuple[str, str]]()
+    if told.override_open or told.prevents.get("open", "never") in ("user", "engineer"):
+        ways.append(("that stood open", "inhibited when it was set with them open"))
+    if told.confirm_s and told.unconfirmed == "inhibited":
+        ways.append(("that still stand open", "inhibited after an alarm that nothing confirmed in time"))
     found = []
     for area_id, area in job.areas.items():
         most_s, unknown = _set_for(job, area_id)
-        what, why = f"zones of {area.name} that stood open", "inhibited when it was set with them open"
-        ends = "when the area is unset"
-        found.append(Unprotected(subject=f"areas/{area_id}", what=what, why=why, ends=ends, most_s=most_s, unknown=unknown))
+        for which, why in ways:
+            what, ends = f"zones of {area.name} {which}", "when the area is unset"
+            found.append(Unprotected(subject=f"areas/{area_id}", what=what, why=why, ends=ends, most_s=most_s, unknown=unknown))
     return found
 
 

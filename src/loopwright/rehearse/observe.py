@@ -1,25 +1,21 @@
-"""The observers: what is reported, what sounds, what is confirmed. They read what an area does and gives out; it never reads them."""
+"""The observers: what is reported, what sounds. They read what an area does and gives out; it never reads them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from loopwright.rehearse import confirm
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.state import (
     CLOSED,
-    CONFIRMED,
     ENTRY,
-    FIRST,
     HELD,
-    NOT_ASKED,
     QUIET_REPORT,
     SENT,
-    UNCONFIRMED,
     WAITS,
     WINDOW,
     Output,
     counts_soundings,
-    number_of,
     remembers_told,
 )  # fmt: skip
 
@@ -32,8 +28,8 @@ def observe(now: Moment, outputs: Sequence[Output]) -> None:
             _reports(now, area, here)
         if "sound" in now.programme.observers:
             _sounds(now, area, here)
-        if "confirm" in now.programme.observers:
-            _confirms(now, area, here)
+        if "confirm" in now.programme.observers and area not in now.programme.judged:
+            confirm.follows(now, area, here)
 
 
 def _reports(now: Moment, area: str, here: Sequence[Output]) -> None:
@@ -139,38 +135,4 @@ def sound_ends(now: Moment, area: str) -> bool:
     now[f"{area}.sound"] = 0
     now.begin(f"{area}.sound-clock")
     now.say("silent", area)
-    return True
-
-
-def _confirms(now: Moment, area: str, here: Sequence[Output]) -> None:
-    """Row 13: an alarm of another zone in time confirms the first (BS 8243, from memory)."""
-    field = f"{area}.confirm"
-    for each in here:
-        if each.word in ("unset", "setting-fails", "setting-stops"):
-            if now[field] != UNCONFIRMED:
-                now[field] = UNCONFIRMED
-                now.begin(f"{area}.confirm-clock")
-        elif each.word in ("entry", "exit-error") and not now.programme.told.confirm_in_entry:
-            now[field] = NOT_ASKED
-            now.begin(f"{area}.confirm-clock")
-        elif each.word == "alarm" and now.programme.told.confirm_s:
-            who = FIRST + (number_of(now.programme, each.about) if each.about else 1) - 1
-            stands = now[field]
-            if stands == UNCONFIRMED:
-                now[field] = who
-                now.begin(f"{area}.confirm-clock")
-            elif stands >= FIRST and stands != who:
-                now[field] = CONFIRMED
-                now.begin(f"{area}.confirm-clock")
-                now.say("confirmed", area, each.about)
-                now.send("confirmed-alarm", area)
-
-
-def confirm_ends(now: Moment, area: str) -> bool:
-    """Rows 13 and 16: no second alarm in time; the first is forgotten."""
-    if now[f"{area}.confirm"] < FIRST:
-        return False
-    now[f"{area}.confirm"] = UNCONFIRMED
-    now.begin(f"{area}.confirm-clock")
-    now.say("unconfirmed", area)
     return True

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
-from loopwright.rehearse.plan import AreaPlan, Column, Person, Programme, ZonePlan
+from loopwright.rehearse.plan import AreaPlan, Column, Person, Programme, ZonePlan, may_be_left
 from loopwright.rehearse.search import Reached, search
 
 OTHERS = "the other areas"
@@ -42,12 +42,14 @@ def part_of(
     if any(OTHERS in plan.serves for plan in plans.values()):
         plans[OTHERS] = AreaPlan(name=OTHERS, stand_in=True)
     zones = {name: _lying(whole.zones[name], chosen, True) for name in kept}
-    rest = _rest(whole, chosen, set(kept), each)
+    judged = any(may_be_left(whole.told, zone) for zone in zones.values())
+    # Where what is confirmed matters, the others are told apart: two of a kind confirm each other's alarm, and so do two that do the same.
+    rest = _rest(whole, chosen, set(kept), max(each, 2) if judged else each)
     return replace(
         whole,
         told=replace(whole.told, soundings=0) if whole.told.soundings > MOST_SOUNDINGS else whole.told,
         areas=plans,
-        zones=zones | (rest if "confirm" in observers else _needed(rest)),
+        zones=zones | (rest if judged or "confirm" in observers else _needed(rest)),
         people=distinct(whole.people, chosen),
         observers=frozenset(observers),
         observed=None if observed is None else frozenset(observed),

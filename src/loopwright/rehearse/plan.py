@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from loopwright.programme.response import FULL, Response
+from loopwright.programme.response import FULL, QUIET, Response
 
 Column = tuple[Response, ...]
 """What a zone does: unset first, then each set state in the order of the programme."""
@@ -96,6 +96,7 @@ class Choices:
     cancel_s: float | None = None
     confirm_s: float = 0.0
     confirm_in_entry: bool = False
+    unconfirmed: str = "watched"
     entry_alarm_s: float = 0.0
     reports: frozenset[str] = frozenset()
     centre: bool = True
@@ -123,7 +124,8 @@ class Programme:
     ``tracks`` says what of the system is remembered: ``conditions`` (tamper, hold-up, path, mains, battery) and ``power``.
     ``finest_s`` is the least time that is told apart where the programme's own times would do with a longer one (0: they do).
     ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along, in all areas or in those ``observed``. With a
-    ``walk``, only the walker does anything.
+    ``walk``, only the walker does anything. ``left`` are the zones an unconfirmed alarm may leave inhibited; in the areas ``judged``
+    they lie in, confirmation is no observer: what a zone does depends on it.
     """
 
     areas: dict[str, AreaPlan]
@@ -140,6 +142,8 @@ class Programme:
     prevents: dict[str, str] = field(init=False, repr=False, compare=False)
     sounds: dict[str, str] = field(init=False, repr=False, compare=False)
     followed: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    left: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    judged: tuple[str, ...] = field(init=False, repr=False, compare=False)
     sizes: dict[str, int] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -149,6 +153,10 @@ class Programme:
         object.__setattr__(self, "prevents", dict(self.told.prevents))
         object.__setattr__(self, "sounds", dict(self.told.sounds))
         object.__setattr__(self, "followed", tuple(name for name, zone in self.zones.items() if zone.followed))
+        left = tuple(name for name, zone in self.zones.items() if may_be_left(self.told, zone))
+        object.__setattr__(self, "left", left)
+        judged = {area for name in left for area in self.zones[name].areas}
+        object.__setattr__(self, "judged", tuple(area for area in self.areas if area in judged))
 
     def __hash__(self) -> int:
         """Two programmes that say the same are searched once."""
@@ -158,9 +166,20 @@ class Programme:
         """Return whether the observers look at an area."""
         return not self.areas[area].stand_in and (self.observed is None or area in self.observed)
 
+    def confirms(self, area: str) -> bool:
+        """Return whether it is remembered what has been confirmed in an area: because it is looked at, or because zones depend on it."""
+        return area in self.judged or ("confirm" in self.observers and self.observes(area))
+
     def zones_of(self, area: str) -> list[str]:
         """Return the zones that lie in an area."""
         return [name for name, zone in self.zones.items() if area in zone.areas]
+
+
+def may_be_left(told: Choices, zone: ZonePlan) -> bool:
+    """Return whether an alarm that nothing confirms may leave a zone inhibited: one that is followed, stays open, and raises alarms."""
+    if told.unconfirmed != "inhibited" or not told.confirm_s or not (zone.followed and zone.contact):
+        return False
+    return any(does not in QUIET | {Response.TAMPER, Response.HOLD_UP} for does in zone.does[1:])
 
 
 class NotCoveredError(Exception):

@@ -28,7 +28,7 @@ PROMISES = {
     "answers": "Hold-up, tamper and duress are signalled in every state, at once, and sound as the rules' cell for the state has it.",
     "setting": "An area is set with something in the way only by whoever may, and it is told.",
     "cancel": "Unset in the abort window, nothing is sent; after it, a cancel is.",
-    "confirm": "An alarm is confirmed by two zones of their own, and can be.",
+    "confirm": "An alarm is confirmed by two zones of their own, and can be; what an unconfirmed one leaves inhibited is told.",
     "sounds": "Every alarm starts the sounders, again after they fell silent, and for no longer than the rules and the law allow.",
     "strobes": "A strobe goes on until the alarm is unset or cleared.",
     "not-all-locked-out": "Never are all zones of an area locked out and nobody was told.",
@@ -209,7 +209,9 @@ class Trial:
         part = part_of(self.whole, there, (walk.door,), observers=("report",))
         plans = {name: replace(plan, serves=tuple(set(plan.serves) - {OTHERS})) for name, plan in part.areas.items() if name != OTHERS}
         past = {name: replace(self.whole.zones[name], followed=False) for name in walk.past if name != walk.door}
-        return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, walk=walk))
+        # What an alarm leaves inhibited comes after it; the walk is over with the alarm.
+        told = replace(part.told, unconfirmed="watched")
+        return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, told=told, walk=walk))
 
     def with_served(self, areas: tuple[str, ...]) -> tuple[str, ...]:
         """Return areas, each shared one with the first of those it is shared by: by itself it would never be set."""

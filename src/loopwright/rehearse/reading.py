@@ -144,6 +144,7 @@ def choices_of(job: Job) -> Choices:
         cancel_s=told.cancel_s,
         confirm_s=told.confirm_s or 0.0,
         confirm_in_entry=told.confirm_in_entry,
+        unconfirmed=told.unconfirmed,
         entry_alarm_s=told.entry_alarm_s or 0.0,
         reports=reports_of(job),
         centre=job.signalling.centre is not None,

@@ -131,6 +131,4 @@ def _left_out(job: Job) -> list[str]:
         found.append("A shared area follows its areas: that one is said to set itself is left aside.")
     if len(job.areas) > 1:
         found.append("Times of several areas against each other are searched only where areas share a zone or one of them is shared.")
-    if job.programme.lock_out_trips:
-        found.append("A zone that an unconfirmed alarm would leave inhibited stays as it is.")
     return found

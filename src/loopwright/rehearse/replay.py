@@ -267,6 +267,8 @@ class _Stage:
         if output.place not in self.part.areas or (output.word == "trips-forgotten" and output.about not in ("", *self.followed)):
             return False
         observer = OBSERVED_REPORTS.get(output.about) if output.word == "sent" else OBSERVED_WORDS.get(output.word)
+        if observer == "confirm":
+            return self.part.confirms(output.place)
         return observer is None or (observer in self.part.observers and self.part.observes(output.place))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.table import PAIRS_AT_ONCE, Row, States, Table, Tabling
 
 Indices = NDArray[np.int64]
+Number = TypeVar("Number", np.int64, np.uint64)
 MOST_STATES = 20_000_000
 
 
@@ -163,6 +164,12 @@ class Reached:
             good[more] = True
 
 
+def sorted_once(states: NDArray[Number]) -> NDArray[Number]:
+    """Return the states sorted, each once. Sorting them beats looking each up, which numpy's own ``unique`` may do."""
+    states = np.sort(states)
+    return states[np.concatenate([[True], states[1:] != states[:-1]])] if states.size else states
+
+
 def search(programme: Programme, most: int = MOST_STATES) -> Reached:
     """Return all that can be reached from where everything is unset. Raises TooManyStatesError for more than ``most`` states."""
     tabling = Tabling(programme)
@@ -170,7 +177,7 @@ def search(programme: Programme, most: int = MOST_STATES) -> Reached:
     seen, layers = layer, list[States]()
     while layer.size:
         layers.append(layer)
-        after = np.unique(np.concatenate([*tabling.after(layer)]))
+        after = sorted_once(np.concatenate([*tabling.after(layer)]))
         place = np.minimum(np.searchsorted(seen, after), seen.size - 1)
         layer = after[seen[place] != after]
         seen = np.sort(np.concatenate([seen, layer]), kind="stable")

@@ -76,10 +76,10 @@ def _fields(programme: Programme) -> dict[str, int]:
         found["power"] = 3
     for name in programme.areas:
         if programme.observes(name):
-            sizes = {"report": 6, "sound": 2, "confirm": FIRST + starters - 1}
-            found |= {f"{name}.{each}": size for each, size in sizes.items() if each in programme.observers}
+            found |= {f"{name}.{each}": size for each, size in (("report", 6), ("sound", 2)) if each in programme.observers}
             found |= {f"{name}.told": 2} if remembers_told(programme) else {}
             found |= {f"{name}.sounded": programme.told.soundings + 1} if counts_soundings(programme) else {}
+        found |= {f"{name}.confirm": FIRST + starters - 1} if programme.confirms(name) else {}
     if programme.walk:
         found["walk"] = 3
     return found
@@ -107,8 +107,10 @@ def _of_zone(programme: Programme, name: str) -> dict[str, int]:
 
 
 def may_be_inhibited(programme: Programme, zone: str) -> bool:
-    """Return whether a followed zone can be left out by an override: somebody may, or a shared area sets by itself."""
+    """Return whether a followed zone can be inhibited: by an override (somebody may, or a shared area sets by itself) or after an alarm."""
     plan = programme.zones[zone]
+    if zone in programme.left:
+        return True
     if not plan.contact or not any(does not in QUIET | ON_THE_WAY for does in plan.does[1:]):
         return False
     who = programme.prevents.get("open", "ignored")
@@ -123,7 +125,7 @@ def forgets_when_quiet(programme: Programme) -> list[str]:
 
 def known(programme: Programme) -> tuple[str, ...]:
     """Return the zones that are told apart as the one that started entry: the followed, and all where confirmation asks for another."""
-    return tuple(programme.zones) if "confirm" in programme.observers else programme.followed
+    return tuple(programme.zones) if any(map(programme.confirms, programme.areas)) else programme.followed
 
 
 def number_of(programme: Programme, zone: str) -> int:
@@ -143,7 +145,8 @@ def clocks(programme: Programme) -> list[str]:
     found = [f"{name}.clock" for name in areas]
     found += [f"{name}.warning-clock" for name in areas if programme.areas[name].warns_s]
     watched = [name for name in areas if programme.observes(name)]
-    found += [f"{name}.{each}-clock" for name in watched for each in ("report", "sound", "confirm") if each in programme.observers]
+    found += [f"{name}.{each}-clock" for name in watched for each in ("report", "sound") if each in programme.observers]
+    found += [f"{name}.confirm-clock" for name in areas if programme.confirms(name)]
     found += [f"{name}.quiet-clock" for name in forgets_when_quiet(programme)]
     found += ["power-clock"] if "power" in programme.tracks else []
     return found + (["walk-clock"] if programme.walk else [])
@@ -165,6 +168,8 @@ def running(programme: Programme, read: Callable[[str], int]) -> dict[str, float
         if area.warns_s and read(f"{name}.warns"):
             found[f"{name}.warning-clock"] = area.warns_s
         found |= _observing(programme, name, read) if programme.observes(name) else {}
+        if programme.confirms(name) and read(f"{name}.confirm") >= FIRST:
+            found[f"{name}.confirm-clock"] = told.confirm_s
     found |= {f"{name}.quiet-clock": told.trips_quiet_s for name in forgets_when_quiet(programme) if read(f"{name}.trips")}
     if "power" in programme.tracks and read("power") == BLIND:
         found["power-clock"] = told.blind_s
@@ -181,8 +186,6 @@ def _observing(programme: Programme, area: str, read: Callable[[str], int]) -> d
             found[f"{area}.report-clock"] = lasts_s
     if "sound" in programme.observers and read(f"{area}.sound"):
         found[f"{area}.sound-clock"] = told.sounder_s
-    if "confirm" in programme.observers and read(f"{area}.confirm") >= FIRST:
-        found[f"{area}.confirm-clock"] = told.confirm_s
     return found
 
 
@@ -198,7 +201,7 @@ def tick_s(programme: Programme) -> float:
     if "report" in programme.observers:
         times_s += [told.abort_s, told.cancel_s or 0.0, told.entry_alarm_s]
     times_s += [told.sounder_s] if "sound" in programme.observers else []
-    times_s += [told.confirm_s] if "confirm" in programme.observers else []
+    times_s += [told.confirm_s] if any(map(programme.confirms, programme.areas)) else []
     times_s += [told.trips_quiet_s] if forgets_when_quiet(programme) else []
     times_s += [told.blind_s] if "power" in programme.tracks else []
     times_s += [programme.walk.lasts_s] if programme.walk else []

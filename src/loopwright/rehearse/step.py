@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 
 from loopwright.programme.response import ON_THE_WAY, Response
-from loopwright.rehearse import by_itself, observe, setting, walk, zone
+from loopwright.rehearse import by_itself, confirm, observe, setting, walk, zone
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import CONDITIONS, Person, Programme
 from loopwright.rehearse.state import (
@@ -90,14 +90,18 @@ def effect_of(programme: Programme, read: Callable[[str], int], event: Event) ->
 OBSERVED: Mapping[str, Callable[[Moment, str], bool]] = {
     "report-ends": observe.report_ends,
     "sound-ends": observe.sound_ends,
-    "confirm-ends": observe.confirm_ends,
+    "confirm-ends": confirm.ends,
 }
 
 
 def core_effect(programme: Programme, read: Callable[[str], int], event: Event) -> Effect | None:
     """Return what an event does to areas, zones and the system. No observer's field is read."""
     now = Moment(programme, read)
-    return now.effect() if _happens(now, event) else None
+    if not _happens(now, event):
+        return None
+    for area in programme.judged:
+        confirm.follows(now, area, [each for each in now.outputs if each.place == area])
+    return now.effect()
 
 
 def _happens(now: Moment, event: Event) -> bool:
@@ -129,6 +133,8 @@ def _happens(now: Moment, event: Event) -> bool:
             return True
         case "quiet-ends":
             return zone.quiet_ends(now, place)
+        case "confirm-ends":
+            return place in now.programme.judged and confirm.ends(now, place)
         case "others-set" | "others-unset" | "others-stir":
             return _stand_in(now, event)
     return False
@@ -281,7 +287,9 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
     if programme.areas[name].by_itself:
         yield from by_itself.events(programme, name)
     if programme.observes(name):
-        yield from (Event(f"{each}-ends", name) for each in ("report", "sound", "confirm") if each in programme.observers)
+        yield from (Event(f"{each}-ends", name) for each in ("report", "sound") if each in programme.observers)
+    if programme.confirms(name):
+        yield Event("confirm-ends", name)
 
 
 def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str]:

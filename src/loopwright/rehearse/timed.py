@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loopwright.rehearse.search import MOST_STATES, Reached, TooManyStatesError
+from loopwright.rehearse.search import MOST_STATES, Reached, TooManyStatesError, sorted_once
 from loopwright.rehearse.table import Row, runs_of
 
 Numbers = NDArray[np.int64]
@@ -114,7 +114,7 @@ class Timed:
     def way_to(self, state: int) -> list[tuple[Row, int]]:
         """Return a shortest course to a state: its rows, ticks left out, each with the untimed state after it."""
         before, after, rows = self.reached.edges
-        depth = next(depth for depth, layer in enumerate(self.layers) if bool(np.isin(np.int64(state), layer)))
+        depth = next(depth for depth, layer in enumerate(self.layers) if _among(state, layer))
         way: list[tuple[Row, int]] = []
         for layer in reversed(self.layers[:depth]):
             row, earlier = self._into(state, layer, before, after, rows)
@@ -126,7 +126,7 @@ class Timed:
     def _into(self, state: int, layer: Numbers, before: Numbers, after: Numbers, rows: Numbers) -> tuple[Row | None, int]:
         clocks, to = self.clocks, state >> self.clocks.bits
         earlier = state - int(clocks.step[to])
-        if clocks.step[to] and bool(np.isin(np.int64(earlier), layer)) and earlier >> clocks.bits == to and self._may_tick(earlier):
+        if clocks.step[to] and _among(earlier, layer) and earlier >> clocks.bits == to and self._may_tick(earlier):
             return None, earlier
         which = layer >> clocks.bits
         for edge in np.flatnonzero(after == to):
@@ -207,10 +207,10 @@ class _Seen:
         if self.bytes is not None:
             fresh = states[~self.bytes[states]]
             self.bytes[fresh] = True
-            return _sorted_once(fresh)
+            return sorted_once(fresh)
         if self.bits is not None:
             return self._new_bits(states, self.bits)
-        fresh = _sorted_once(states)
+        fresh = sorted_once(states)
         if self.sorted.size:
             place = np.minimum(np.searchsorted(self.sorted, fresh), self.sorted.size - 1)
             fresh = fresh[self.sorted[place] != fresh]
@@ -219,7 +219,7 @@ class _Seen:
 
     @staticmethod
     def _new_bits(states: Numbers, bits: NDArray[np.uint8]) -> Numbers:
-        fresh = _sorted_once(states[(bits[states >> 3] >> (states & 7).astype(np.uint8)) & 1 == 0])
+        fresh = sorted_once(states[(bits[states >> 3] >> (states & 7).astype(np.uint8)) & 1 == 0])
         if fresh.size:
             place = fresh >> 3
             starts = np.flatnonzero(np.concatenate([[True], place[1:] != place[:-1]]))
@@ -227,7 +227,7 @@ class _Seen:
         return fresh
 
 
-def _sorted_once(states: Numbers) -> Numbers:
-    """Return the states sorted, each once. Sorting them beats looking each up, which numpy's own ``unique`` may do."""
-    states = np.sort(states)
-    return states[np.concatenate([[True], states[1:] != states[:-1]])] if states.size else states
+def _among(state: int, layer: Numbers) -> bool:
+    """Return whether a state is in a layer, which is sorted."""
+    at = int(np.searchsorted(layer, state))
+    return at < layer.size and int(layer[at]) == state

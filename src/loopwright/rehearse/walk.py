@@ -21,9 +21,8 @@ def events(programme: Programme) -> list[Event]:
     found += [Event("activated", each) for each in dict.fromkeys((route.door, *route.past))] + [Event("shut", route.door)]
     found += [Event("end", area) for area in programme.areas]
     found += [Event("quiet-ends", name) for name in forgets_when_quiet(programme)]
-    found += [
-        Event(f"{each}-ends", area) for area in programme.areas for each in ("report", "sound", "confirm") if each in programme.observers
-    ]
+    found += [Event(f"{each}-ends", area) for area in programme.areas for each in ("report", "sound") if each in programme.observers]
+    found += [Event("confirm-ends", area) for area in programme.areas if programme.confirms(area)]
     return found + ([Event("lock", route.area)] if programme.told.set_by == "key-switch" else [])
 
 

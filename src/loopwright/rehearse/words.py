@@ -44,6 +44,7 @@ OUTPUTS = {
     "aborted": "aborted: nothing is sent",
     "confirmed": "confirmed alarm",
     "unconfirmed": "no second alarm in time: the first is forgotten",
+    "left-inhibited": "{about} still stands open, and is inhibited until {place} is unset",
     "trips-forgotten": "the alarms counted are forgotten",
     "fault": "{about} fails",
     "restored": "{about} is back",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 from itertools import combinations
 
@@ -50,7 +50,7 @@ def cancel(trial: Trial) -> Iterator[Broken]:
 
 
 def confirm(trial: Trial) -> Iterator[Broken]:
-    """Hold confirmation against being possible, and against two zones of one circuit confirming each other."""
+    """Hold confirmation against being possible, against what is no second alarm of its own, and against leaving a zone inhibited untold."""
     if not trial.whole.told.confirm_s:
         return
     trial.tried.add("confirm")
@@ -61,6 +61,50 @@ def confirm(trial: Trial) -> Iterator[Broken]:
             yield Broken(promise="confirm", subject=f"areas/{area}#confirm", sentence=sentence)
         for one, two in _pairs(trial, area):
             yield from _one_circuit(trial, area, one, two)
+        for door in trial.job.areas[area].entry_doors:
+            for past in trial.job.areas[area].walked_past:
+                yield from _late(trial, area, door, past)
+        yield from _left_untold(trial, area)
+
+
+def _late(trial: Trial, area: str, door: str, past: str) -> Iterator[Broken]:
+    """Hold somebody who comes in lawfully and is late against being confirmed by what they pass (BS 8243, from memory)."""
+    if door == past or not {door, past} <= set(trial.whole.zones_of(area)):
+        return
+    found = trial.search((area,), (door, past), observers=("confirm",))
+    own = [found.known_as[door], found.known_as[past]]
+
+    def passes(row: Row) -> bool:
+        return row.event.kind == "activated" and row.event.place == own[1] and _confirms(row)
+
+    told = found.told(("late",), partial(found.reached.taken, passes), lambda story: _began(story, own[0]) and _alarms(story) == own)
+    if told:
+        name, came, met = trial.whole.areas[area].name, trial.whole.zones[door].text, trial.whole.zones[past].text
+        sentence = f"{name}: whoever lawfully comes in by {came} and is late has the alarm confirmed by {met}, which they pass."
+        yield told.breaks("confirm", "programme/confirm_in_entry", sentence)
+
+
+def _began(story: Iterable[Scene], door: str) -> bool:
+    return any((each.word, each.about) == ("entry", door) for scene in story for each in scene.outputs)
+
+
+def _left_untold(trial: Trial, area: str) -> Iterator[Broken]:
+    """Hold a zone that an unconfirmed alarm leaves inhibited against nobody being told."""
+    for name in trial.whole.zones_of(area) if trial.whole.told.centre else ():
+        if name not in trial.whole.left:
+            continue
+        found = trial.search((area,), (name,))
+        told = found.told(("left untold", area), partial(found.reached.taken, _untold))
+        if told:
+            zone = trial.whole.zones[name].text
+            sentence = f"{zone[0].upper()}{zone[1:]} is left inhibited after an alarm that nothing confirmed, and nobody is told."
+            yield told.breaks("confirm", "signalling/reports/zone-inhibited", sentence)
+            return
+
+
+def _untold(row: Row) -> bool:
+    words = {each.word if each.word != "sent" else f"sent {each.about}" for each in row.outputs}
+    return "left-inhibited" in words and "sent zone-inhibited" not in words
 
 
 def _pairs(trial: Trial, area: str) -> list[tuple[str, str]]:
@@ -77,7 +121,7 @@ def _one_circuit(trial: Trial, area: str, one: str, two: str) -> Iterator[Broken
     def both(row: Row) -> bool:
         return row.event.place in places and _confirms(row)
 
-    told = found.told(("both",), lambda: found.reached.taken(both), lambda story: _alarms(story) <= places)
+    told = found.told(("both",), lambda: found.reached.taken(both), lambda story: places.issuperset(_alarms(story)))
     if told:
         words = f"{trial.whole.zones[one].text} and {trial.whole.zones[two].text}"
         sentence = f"{words[0].upper()}{words[1:]} hang on one circuit and confirm each other's alarm."
@@ -88,8 +132,9 @@ def _confirms(row: Row) -> bool:
     return any(each.word == "confirmed" for each in row.outputs)
 
 
-def _alarms(story: tuple[Scene, ...]) -> set[str]:
-    return {each.about for scene in story for each in scene.outputs if each.word == "alarm"}
+def _alarms(story: Iterable[Scene]) -> list[str]:
+    """Return the zones that raise an alarm, in order."""
+    return [each.about for scene in story for each in scene.outputs if each.word == "alarm"]
 
 
 def not_all_locked_out(trial: Trial) -> Iterator[Broken]:

@@ -79,4 +79,4 @@ def _given_away(trial: Trial, name: str, rule: OutputRule, event: Followed, area
     if told:
         label = trial.job.equipment[device].label or device
         sentence = f"Output {rule.terminal} follows '{rule.follows}' and feeds {label}: what is to be silent would be heard."
-        yield Broken(promise="outputs", subject=f"outputs/{name}/follows", sentence=sentence, story=told[0])
+        yield told.breaks("outputs", f"outputs/{name}/follows", sentence)
