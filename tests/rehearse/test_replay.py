@@ -46,9 +46,7 @@ def drawn(random: Random) -> Job:
         name: replace(user, areas={area: random.choice(RIGHTS) for area in job.areas}, duress=random.random() < 0.3)
         for name, user in job.users.items()
     }
-    reports = {
-        each: random.choice(["yes", "no"]) for each in ("alarm", "cancel", "override", "hold-up", "tamper", "duress", "zone-inhibited")
-    }
+    reports = {each: random.choice(["yes", "no"]) for each in ("alarm", *SENT)}
     return replace(
         job, areas=made, zones=zones, users=users, programme=replace(job.programme, **choices(random)),
         signalling=replace(job.signalling, reports={**job.signalling.reports, **reports}),
