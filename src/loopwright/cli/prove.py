@@ -124,10 +124,12 @@ def _papers(file: Path, found: Found, now: datetime, out: Path) -> None:
 
 
 def _data(found: Found) -> dict[str, Any]:
+    from loopwright.prove.calibration import calibration_doubts
     from loopwright.prove.standing import at_laptop, gaps, progress
     from loopwright.prove.table import difference
 
     missing, odd = difference(found.board)
+    doubts = calibration_doubts(found.record)
     return {
         "title": found.due.job.title,
         "begun": found.record.begun_at or None,
@@ -136,6 +138,7 @@ def _data(found: Found) -> dict[str, Any]:
         "called_out": [
             {"about": each.about, "sentence": each.sentence, "sure": each.sure, "settled": each.over} for each in found.board.calls
         ],
+        "calibration": [{"serial": each.tool.serial, "readings": each.readings, "sentence": each.sentence} for each in doubts],
         "open": [_open(each) for each in gaps(found.standings)],
         "signals": [
             {
@@ -180,6 +183,7 @@ def _head(found: Found) -> str:
 def _lines(appraisal: Appraisal, found: Found) -> Iterator[tuple[str, str]]:
     from loopwright.explain.explain import Inquiry
     from loopwright.explain.explanation import chance_words
+    from loopwright.prove.calibration import calibration_doubts
     from loopwright.prove.standing import not_there, progress
     from loopwright.prove.table import difference
     from loopwright.prove.wiring import answers, named, signs
@@ -206,6 +210,7 @@ def _lines(appraisal: Appraisal, found: Found) -> Iterator[tuple[str, str]]:
         yield "", ""
         yield "The receiving centre did not get", "bold"
         yield from ((f"  {each}", "") for each in lost)
+    yield from ((f"  {each.sentence}", "") for each in calibration_doubts(found.record))
     yield from _radio_lines(found)
 
 

@@ -9,6 +9,8 @@ from itertools import chain
 from loopwright.job.document import Job, UnitSystem
 from loopwright.papers.press import pressed
 from loopwright.papers.words import moment, plain
+from loopwright.prove.alike import amount, asked, beside, rewritten
+from loopwright.prove.calibration import calibration_doubts
 from loopwright.prove.call import Call
 from loopwright.prove.found import Found
 from loopwright.prove.heard import BY_HAND
@@ -18,7 +20,6 @@ from loopwright.prove.set_up import doubts, fields_of
 from loopwright.prove.standing import Stand, Standing, at_laptop, gaps, leaving, progress
 from loopwright.prove.table import difference, event_table
 from loopwright.rules.ruleset import ruleset_of
-from loopwright.values.figure import show
 
 RECORD, TABLE = "Proving record", "Event table"
 CAUTIONS = (
@@ -77,6 +78,7 @@ def record_contents(found: Found, *, revision: str, now: datetime) -> dict[str, 
         "cautions": list(CAUTIONS),
         "progress": [[each.group, str(each.proved), str(each.signed), str(each.of), str(each.wrong)] for each in progress(stand)],
         "instruments": [_instrument(tool) for tool in record.tools],
+        "calibration": [plain(each.sentence) for each in calibration_doubts(record)],
         "groups": [
             _group(stand, group, who) for group in Group if group is not Group.SIGNALS and any(s.item.group is group for s in stand)
         ],
@@ -198,34 +200,39 @@ def _group(found: Sequence[Standing], group: Group, who: _Who) -> dict[str, obje
 def _line(each: Standing, who: _Who) -> dict[str, object]:
     entry, event = each.entry, each.event
     shown = (entry.reading or entry.answer) if entry is not None else ""
+    like = beside(each.item, entry.reading if entry is not None else "")
     if not shown and event is not None:
         shown = f"{'reported' if event.by != BY_HAND else 'keypad'} {event.at.astimezone(who.zone):%H:%M:%S}"
     return {
         "act": plain(each.item.act),
-        "expected": _expected(each.item),
+        "expected": _expected(each.item, like),
         "found": plain(shown),
         "told": plain(each.judged.sentence) if each.judged is not None else "",
         "stand": str(each.stand),
         "wrong": each.stand in (Stand.WRONG, Stand.OPEN),
         "by": plain(who.of(each)),
         "tool": plain(each.tool.serial) if each.tool is not None else "",
-        "before": plain(each.baseline.reading) if each.baseline is not None and each.baseline.reading else "",
+        "before": plain(rewritten(each.baseline.reading, like)) if each.baseline is not None and each.baseline.reading else "",
     }
 
 
-def _expected(item: Item) -> str:
+def _expected(item: Item, like: str) -> str:
+    """Return what should be found, its amounts written like the reading beside them."""
     target = item.target
-    asked = [plain(bound.asked) for bound in item.bounds]
+    rules = [plain(asked(bound, like)) for bound in item.bounds]
     if target is None:
-        return "; ".join(asked) if item.unit else item.right
-    return "; ".join(("OL" if target.value > 1e300 else f"{show(target.low, target.unit)} to {show(target.high, target.unit)}", *asked))
+        return "; ".join(rules) if item.unit else item.right
+    low, high = (amount(end, target.unit, like) for end in (target.low, target.high))
+    return "; ".join(("OL" if target.value > 1e300 else f"{low} to {high}", *rules))
 
 
-def _signal(each: Standing, who: _Who) -> list[str]:
+def _signal(each: Standing, who: _Who) -> dict[str, object]:
     here, told = at_laptop(each), each.centre
     centre = "" if told is None else f"{told.time} {told.operator}".strip() if told.answer == "yes" else "did not arrive"
     laptop = f"{here.at.astimezone(who.zone):%Y-%m-%d %H:%M:%S}, {here.code}" if here is not None else ""
-    return [plain(f"{each.item.where}: {each.item.act}"), laptop, plain(centre), str(each.stand)]
+    wrong = each.stand in (Stand.WRONG, Stand.OPEN)
+    what = plain(f"{each.item.where}: {each.item.act}")
+    return {"what": what, "laptop": laptop, "centre": plain(centre), "stand": str(each.stand), "wrong": wrong}
 
 
 def _signed(found: Sequence[Standing], who: _Who) -> list[list[str]]:
@@ -262,7 +269,9 @@ def _paths(job: Job, record: Record) -> list[dict[str, object]]:
         if path is not None:
             said = dict(sheet.said)
             rows = [[f.words, plain(f"{said[f.name]} {f.unit}".strip())] for f in fields_of(path.kind) if said.get(f.name)]
-            out.append({"name": plain(f"{name}, {path.kind}"), "rows": rows, "doubts": [plain(each) for each in doubts(path.kind, said)]})
+            told = [plain(each) for each in doubts(path.kind, said)]
+            if rows or told:
+                out.append({"name": plain(f"{name}, {path.kind}"), "rows": rows, "doubts": told})
     return out
 
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from loopwright.explain.meter import Instrument
 from loopwright.explain.written import Unreadable, shown_of
+from loopwright.prove.alike import amount, asked
 from loopwright.prove.item import Bound, Item, Target
 from loopwright.prove.record import Entry, Tool
-from loopwright.values.figure import show
 
 _LEVEL = re.compile(r"(\d{1,3}(?:[.,]\d)?)\s*dB(?:\s*\(?A\)?)?\s*(?:at|in|@)\s*(\d{1,3}(?:[.,]\d+)?)\s*m", re.IGNORECASE)
 _TIME = re.compile(r"(?:(\d+)\s*min)?\s*(?:(\d+(?:[.,]\d+)?)\s*s)?", re.IGNORECASE)
@@ -49,33 +49,34 @@ def judged(item: Item, entry: Entry, tool: Tool | None) -> Judged:
         right = entry.answer == item.right
         return Judged(right=right, sentence="" if right else f"It should be {item.right}.")
     value = value_of(item, entry.reading, instrument_of(tool))
-    held = _held(item.target, value, instrument_of(tool)) if item.target is not None else None
+    held = _held(item.target, value, instrument_of(tool), entry.reading) if item.target is not None else None
     if item.bounds:
-        return _ruled(item, held, value, metres_of(entry.reading) if item.unit == "dB" else None)
+        return _ruled(item, held, value, entry.reading)
     return held or Judged(right=None, sentence="kept; nothing is forecast to hold it against", value=value, unit=item.unit)
 
 
-def _ruled(item: Item, held: Judged | None, value: float, metres: float | None) -> Judged:
+def _ruled(item: Item, held: Judged | None, value: float, reading: str) -> Judged:
     """Return what a reading comes to by its forecast and by every rule; each that is broken says so."""
-    told = [each for bound in item.bounds if (each := _broken(bound, value, metres))]
+    told = [each for bound in item.bounds if (each := _broken(bound, value, reading))]
     right = not told and (held is None or held.right is not False)
-    names = told or [f"{bound.asked}: {bound.words}" for bound in item.bounds]
+    names = told or [f"{asked(bound, reading)}: {bound.words}" for bound in item.bounds]
     sentence = "; ".join(filter(None, (held.sentence if held else "", *names)))
     return Judged(right=right, sentence=sentence, value=value, unit=item.unit)
 
 
-def _broken(bound: Bound, value: float, metres: float | None) -> str:
+def _broken(bound: Bound, value: float, reading: str) -> str:
     """Return how far a reading is out of a bound; empty where it is within.
 
     A level is taken to the distance that is meant by the inverse-distance law of a free field, 6 dB for each doubling
     (www.sengpielaudio.com/calculator-squarelaw.htm); walls and the meter may add ``ROOM_DB``.
     """
     room, lead = WATCH_S, ""
-    if metres is not None and bound.at_m is not None:
+    if bound.at_m is not None and bound.unit.startswith("dB"):
+        metres = metres_of(reading)
         value += 20.0 * math.log10(metres / bound.at_m)
         room, lead = ROOM_DB, f"that is {value:.0f} dB at {bound.at_m:.3g} m; "
     low, high = bound.least is not None and value < bound.least - room, bound.most is not None and value > bound.most + room
-    return f"{lead}{bound.asked} {'is' if lead else 'are'} asked: {bound.words}" if low or high else ""
+    return f"{lead}{asked(bound, reading)} {'is' if lead else 'are'} asked: {bound.words}" if low or high else ""
 
 
 def value_of(item: Item, text: str, meter: Instrument) -> float:
@@ -118,19 +119,20 @@ def _seconds(text: str) -> float:
     return 60.0 * float(found[1] or 0) + float((found[2] or "0").replace(",", "."))
 
 
-def _held(target: Target, value: float, meter: Instrument) -> Judged:
+def _held(target: Target, value: float, meter: Instrument, reading: str) -> Judged:
     room = METER_SPREADS * float(meter.spread(value, target.unit)) if target.unit in ("Ω", "V", "A") else 0.0  # type: ignore[arg-type]
     right = target.low - room <= value <= target.high + room
-    return Judged(right=right, sentence=_apart(target, value), value=value, unit=target.unit)
+    return Judged(right=right, sentence=_apart(target, value, reading), value=value, unit=target.unit)
 
 
-def _apart(target: Target, value: float) -> str:
+def _apart(target: Target, value: float, reading: str) -> str:
+    """Return how far a value is from its forecast, written as the reading was."""
     if math.isinf(value) or math.isinf(target.value):
-        wanted = "over range" if math.isinf(target.value) else show(target.value, target.unit)
+        wanted = "over range" if math.isinf(target.value) else amount(target.value, target.unit, reading)
         return "" if value == target.value else f"forecast {wanted}"
-    off = value - target.value
-    if show(value, target.unit) == show(target.value, target.unit):
-        return f"forecast {show(target.value, target.unit)}"
+    wanted, off = amount(target.value, target.unit, reading), value - target.value
+    if amount(value, target.unit, reading) == wanted:
+        return f"forecast {wanted}"
     sign = "+" if off >= 0 else "−"
     share = f", {sign}{abs(off / target.value):.1%}" if target.value else ""
-    return f"forecast {show(target.value, target.unit)}, {sign}{show(abs(off), target.unit)}{share}"
+    return f"forecast {wanted}, {sign}{amount(abs(off), target.unit, reading)}{share}"

@@ -28,6 +28,8 @@ def _row(event: Expected, found: Found, told: AtCentre | None) -> tuple[str, ...
     heard = found.board.arrived.get(event.key)
     here = heard if heard is not None and heard.by != BY_HAND else None
     answer, time, operator = (told.answer, told.time, told.operator) if told is not None else ("", "", "")
+    # What never arrived has no time of arrival, whatever was noted beside it.
+    time = time if answer == "yes" else ""
     return (
         event.words, "" if event.number is None else str(event.number), event.text, event.area_words,
         _contact_id(event), " or ".join(event.dc03[:2]), "yes" if event.restored else "no", "yes" if event.sent else "no", event.from_words,

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field
 
 from loopwright.job.document import Job
+from loopwright.prove.calibration import day_of
 from loopwright.prove.devices import zones_of
 from loopwright.prove.found import Found
 from loopwright.prove.item import Item, Proof
@@ -32,9 +33,9 @@ LONGEST_PHOTO = 4 * (MOST_BYTES // 3 + 1)
 LONGEST_AGO_MS = 14 * 86_400_000
 LEAST_REASON = 8
 HIGHEST_ZONE = 9999
+MONTH = len("2026-03")
 DB_BOUNDS = (0.0, 60.0)
 _TIME = re.compile(r"(?:\d{4}-\d\d-\d\d[ T])?([01]?\d|2[0-3]):[0-5]\d(?::[0-5]\d)?")
-_DAY = re.compile(r"\d{4}-\d\d(?:-\d\d)?")
 Text = Annotated[str, Field(max_length=LONGEST_SAID)]
 
 
@@ -93,7 +94,7 @@ def changed(change: ProveChange, record: Record, job: Job, items: Mapping[str, I
         "sign": lambda: _signed(change, record, items, by, found),
         "radio": lambda: _radio(change, record, job, by),
         "set-up": lambda: _set_up(change, record, job, by),
-        "tool": lambda: _tool(change, record),
+        "tool": lambda: _tool(change, record, by),
         "gate": lambda: _gated(change, record, job, by),
         "photo": lambda: _photographed(change, record, items, by),
     }
@@ -237,7 +238,7 @@ def _set_up(change: ProveChange, record: Record, job: Job, by: By) -> Record:
     return replace(record, setups=(*record.setups, row))
 
 
-def _tool(change: ProveChange, record: Record) -> Record:
+def _tool(change: ProveChange, record: Record, by: By) -> Record:
     """Take an instrument in use: one named before, or a new one."""
     known = next((each for each in record.tools if each.id == change.key), None)
     if known is not None:
@@ -245,8 +246,9 @@ def _tool(change: ProveChange, record: Record) -> Record:
     fields = {name: " ".join(text.split()) for name, text in change.fields.items()}
     if not fields.get("name") or not fields.get("serial"):
         refuse("name", "Write what it is and its serial number.")
-    if not _DAY.fullmatch(fields.get("calibrated_on", "")):
-        refuse("calibrated_on", "Write the day of its calibration, for example 2026-01-20.")
+    calibrated = day_of(fields.get("calibrated_on", ""))
+    if calibrated is None or f"{calibrated:%Y-%m}" > by.at[:MONTH]:
+        refuse("calibrated_on", "Write the day of its calibration, for example 2026-01-20; one that is still to come is none.")
     numbers: dict[str, float | None] = {}
     for name, low, high in (("accuracy_pct", 0.0, 100.0), ("digits", 0.0, 100.0)):
         text = fields.get(name, "").replace(",", ".")

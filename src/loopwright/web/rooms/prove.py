@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from loopwright.explain.explanation import chance_words
 from loopwright.job.document import Job
+from loopwright.prove.alike import amount, asked, beside, rewritten, usual_unit
+from loopwright.prove.calibration import calibration_doubts, too_old
 from loopwright.prove.call import Call
 from loopwright.prove.called import done_words
 from loopwright.prove.devices import contacts_in_use, zones_of
@@ -18,7 +20,6 @@ from loopwright.prove.standing import Progress, Stand, Standing, at_laptop, gaps
 from loopwright.prove.table import difference
 from loopwright.prove.wiring import answers
 from loopwright.store.file import StoreError
-from loopwright.values.figure import show
 from loopwright.web.page import Page
 from loopwright.web.prove_record import unrecorded
 from loopwright.web.receiving import addresses
@@ -71,6 +72,8 @@ def view(page: Page) -> Mapping[str, Any]:
         "trouble": "",
         "record": record,
         "before": found.before,
+        "calibration": [each.sentence for each in calibration_doubts(record)],
+        "old_tool": record.tool is not None and too_old(record.tool, found.now.date()),
         "tag": proving.tag(),
         "unrecorded": len(unrecorded(job, found)) if part in ("circuits", "supplies") else 0,
         "part": part,
@@ -87,8 +90,8 @@ def view(page: Page) -> Mapping[str, Any]:
         "urgent": sum(each.urgent for each in found.board.calls),
         "units": UNITS,
         "reading": typed,
-        "usual": usual_unit,
-        "show": show,
+        "usual": lambda standing: usual_unit(standing.item),
+        "show": _written,
         "Stand": Stand,
         "kinds": BY_HAND,
         **_part(job, found, part),
@@ -122,11 +125,16 @@ def whole(rows: Sequence[Progress]) -> Progress:
     return Progress(group=Group.DEVICES, done=done, of=of, wrong=wrong, signed=signed)
 
 
-def usual_unit(standing: Standing) -> str:
-    """Return the unit a reading is usually typed in: kΩ where a kilohm or more is forecast."""
-    target = standing.item.target
-    kilo = standing.item.unit == "Ω" and target is not None and 1000 <= target.value < float("inf")
-    return "kΩ" if kilo else "" if standing.item.unit == "dB" else standing.item.unit
+def _written(standing: Standing) -> dict[str, Any]:
+    """Return what a reading is held against, its amounts written as the reading is, or as it usually is."""
+    item = standing.item
+    like = beside(item, standing.entry.reading if standing.entry is not None else "")
+    target = item.target
+    return {
+        "forecast": [amount(each, target.unit, like) for each in (target.value, target.low, target.high)] if target is not None else [],
+        "asked": [(asked(bound, like), bound.words) for bound in item.bounds],
+        "before": rewritten(standing.baseline.reading, like) if standing.baseline is not None else "",
+    }
 
 
 def _now(job: Job, found: Found) -> dict[str, Any]:
