@@ -96,7 +96,10 @@ hidden byte said[160];
 #define JUDGED(a) said[139 + a] /* an area with such a zone: what is confirmed there is remembered, looked at or not */
 #define FREELY (!WALKS)
 #define AWAY (walk == 0)
-#define COMING (walk == 1)
+#define INWARD (WALKS == 1)
+#define OUTWARD (WALKS == 2) /* or sets INTO, goes out past zones by DOOR, and shuts it behind them */
+#define COMING (INWARD && walk == 1)
+#define GOING (OUTWARD && walk == 1)
 #define LEAVING (BYDOOR && (mode[INTO] == EXIT || mode[INTO] == ENTRY))
 #define SETALL ((!HAS(0) || mode[0] == SET) && (!HAS(1) || mode[1] == SET) && (!HAS(2) || mode[2] == SET))
 #define UNSETS(a) (a == INTO || (INTO == 2 && SERVED(a) && !MAYUNSET(0, 2) && !MAYUNSET(1, 2) && !MAYUNSET(2, 2)))
@@ -114,7 +117,13 @@ hidden byte said[160];
 #define OCHIME 14
 #define OSOAK 15
 #define OLOCKED 16
+#define ODURESS 17
 #define MOMENT (OUT >= OCHIME)
+#define FORCED (FREELY && OUT == ODURESS) /* who acts is told apart only where an output follows it */
+#define DURESS(p) (!CLEARS(p)) /* whoever is made to; who is nobody may do nothing */
+#define FREEWILL(p) (CLEARS(p) || OUT != ODURESS)
+#define SETSBY(p, a, s) (DURESS(p) && MAYSET(p, a) && !(FOB(p) && (s) != 0))
+#define MAYPUTOFF(p, a) (MAYSET(p, a) || MAYUNSET(p, a))
 
 byte mode[3], part[3], door[3], memory[3], starter[3], clk[3], warns[3], warnclk[3];
 byte opened[3], trips[3], quietclk[3], inhibited[3];
@@ -162,7 +171,7 @@ inline unlatched(yes) { if :: HOW == 2 && (yes) -> lit = 0; litclk = 0 :: else f
 inline settle() { if :: OUT && HOW == 0 && lit && !MOMENT && !LASTS_STILL -> lit = 0; litclk = 0 :: else fi }
 #define QUIETENS(z) (QUIETFOR && trips[z])
 #define QUIETDUE(z) (QUIETENS(z) && quietclk[z] == QUIETFOR)
-#define WALKRUNS (WALKS && COMING)
+#define WALKRUNS (WALKS && walk == 1)
 #define LITRUNS (lit && OUTFOR != NONE)
 
 /* Observers: what an area gives out is told to them at once. */

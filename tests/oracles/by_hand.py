@@ -24,14 +24,14 @@ LEVELS = ("ignored", "user", "engineer", "never")
 SOUNDS = ("external", "internal", "silent")
 WHAT = (
     "alarm", "confirmed", "tamper", "hold-up", "set", "unset", "entry", "exit", "sounder", "path", "mains", "battery", "fault",
-    "chime", "soak test", "lock-out",
+    "chime", "soak test", "lock-out", "duress",
 )  # fmt: skip
-"""What a switched output may follow, in the order of the model. Duress is left out: the model does not tell who sets and unsets."""
+"""What a switched output may follow, in the order of the model."""
 AREA_ROWS = """
   :: d_step { HAS(@) && WORKS && mode[@] == ENTRY && clk[@] == ENT(@) -> entry_over(@) }
   :: d_step { HAS(@) && WORKS && mode[@] == EXIT && clk[@] == LASTS(@) -> if :: INWAY(@) -> error(@) :: else -> is_set(@) fi }
-  :: d_step { HAS(@) && WORKS && BYKEY && (FREELY || (AWAY && INTO == @)) && mode[@] == EXIT && door[@] != SETTLING &&
-       !INWAY(@) -> by_act(@) }
+  :: d_step { HAS(@) && WORKS && BYKEY && (FREELY || (INTO == @ && (INWARD && AWAY || OUTWARD && walk == 2))) && mode[@] == EXIT &&
+       door[@] != SETTLING && !INWAY(@) -> by_act(@) }
   :: d_step { HAS(@) && WORKS && FREELY && ALARMBY == 2 && mode[@] == UNSET && memory[@] && !CAUSEIN(@) ->
        memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1));
        quiet_report(@); quiet_sound(@); sounds_anew(@) }
@@ -46,23 +46,31 @@ ITSELF_ROWS = """
   :: d_step { ITSELF(@) && WORKS && mode[@] == UNSET && !WARNING(@) && NOTHING(@) -> begins_exit(@, 0); changed(@) }
   :: d_step { WORKS && warns[@] && warnclk[@] == WARNING(@) && NOTHING(@) -> begins_exit(@, 0); changed(@) }
   :: d_step { WORKS && warns[@] && warnclk[@] == WARNING(@) && (!NOTHING(@) || UNSEEN(@)) -> warns_no_more(@) }
-  :: d_step { WORKS && warns[@] && ANYBODY(MAYSET(#, @) || MAYUNSET(#, @)) -> warns_no_more(@) }"""
+  :: d_step { WORKS && warns[@] && ANYBODY(FREEWILL(#) && MAYPUTOFF(#, @)) -> warns_no_more(@) }
+  :: d_step { FORCED && WORKS && warns[@] && ANYBODY(DURESS(#) && MAYPUTOFF(#, @)) -> warns_no_more(@); begins(@, ODURESS) }"""
 PERSON_ROWS = """
-  :: d_step { HAS(@) && WORKS && mode[@] != UNSET && (FREELY || (COMING && UNSETS(@))) && ANYBODY(MAYUNSET(#, @)) ->
+  :: d_step { HAS(@) && WORKS && mode[@] != UNSET && (FREELY || (COMING && UNSETS(@))) && ANYBODY(FREEWILL(#) && MAYUNSET(#, @)) ->
        if :: WALKS -> walk = 2; walkclk = 0 :: else fi; leaves(@); changed(@) }
+  :: d_step { FORCED && HAS(@) && WORKS && mode[@] != UNSET && ANYBODY(DURESS(#) && MAYUNSET(#, @)) ->
+       leaves(@); changed(@); begins(@, ODURESS) }
   :: d_step { HAS(@) && WORKS && FREELY && mode[@] == UNSET && memory[@] && !CAUSEIN(@) &&
        ANYBODY(MAYCLEAR(ALARMBY, #) && (ENGINEER(#) || MAYSET(#, @) || MAYUNSET(#, @))) ->
        memory[@] = 0; lasting[@] = 0; unlatched(OUTIN(@) && !LATCHED(0) && !LATCHED(1));
        quiet_report(@); quiet_sound(@); sounds_anew(@) }"""
 SET_ROWS = """
   :: d_step { HAS(@) && WORKS && $ < STATES && (FREELY || (AWAY && $ < WALKSTATES)) && mode[@] == UNSET &&
-       ANYBODY(MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
-       leave_out(@, $); begins_exit(@, $); changed(@) }"""
+       ANYBODY(FREEWILL(#) && MAYSET(#, @) && !(FOB(#) && $ != 0) && FREE(@, $, #)) ->
+       if :: OUTWARD && @ == INTO -> walk = 1; walkclk = 0 :: else fi; leave_out(@, $); begins_exit(@, $); changed(@) }
+  :: d_step { FORCED && HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(SETSBY(#, @, $) && FREE(@, $, #)) ->
+       leave_out(@, $); begins_exit(@, $); changed(@); begins(@, ODURESS) }
+  :: d_step { FORCED && HAS(@) && WORKS && $ < STATES && mode[@] == UNSET && ANYBODY(SETSBY(#, @, $) && !FREE(@, $, #)) ->
+       begins(@, ODURESS) }"""
 ZONE_ROWS = """
   :: d_step { ORDER(~, 0) != NONE && !(FOLLOWED(~) && CONTACT(~) && opened[~]) &&
-       (FREELY || (~ == DOOR && AWAY && (SETALL || LEAVING)) || (COMING && PAST(~))) ->
-       if :: WALKS && AWAY && SETALL -> walk = 1; walkclk = 0 :: else fi; activated(~) }
-  :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] && (FREELY || (~ == DOOR && (!AWAY || LEAVING))) -> shuts(~) }
+       (FREELY || (INWARD && ~ == DOOR && AWAY && (SETALL || LEAVING)) || (COMING && PAST(~)) || (GOING && (~ == DOOR || PAST(~)))) ->
+       if :: INWARD && AWAY && SETALL -> walk = 1; walkclk = 0 :: else fi; activated(~) }
+  :: d_step { FOLLOWED(~) && CONTACT(~) && opened[~] && (FREELY || (~ == DOOR && (GOING || (INWARD && (!AWAY || LEAVING))))) ->
+       if :: GOING -> walk = 2; walkclk = 0 :: else fi; shuts(~) }
   :: d_step { FREELY && ORDER(~, 0) != NONE && !FOLLOWED(~) && CONTACT(~) && BYDOOR && power == 0 -> shuts(~) }"""
 QUIET_ROWS = """
   :: d_step { WORKS && QUIETDUE(~) -> trips[~] = 0; quietclk[~] = 0;
@@ -184,7 +192,7 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
     if walk := programme.walk:
         names = [*programme.zones]
         past = [int(slot < len(names) and names[slot] in walk.past) for slot in range(3)]
-        found += [1, names.index(walk.door), *past, ticks(walk.lasts_s), walk.states, slots.index(walk.area)]
+        found += [2 if walk.out else 1, names.index(walk.door), *past, ticks(walk.lasts_s), walk.states, slots.index(walk.area)]
     else:
         found += [0] * 8
     found += [told.soundings, int(told.unconfirmed == "inhibited"), *(int(slot in programme.judged) for slot in slots)]

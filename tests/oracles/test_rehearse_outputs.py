@@ -42,12 +42,21 @@ def drawn(random: Random, what: str) -> tuple[Programme, OutputRule, tuple[str, 
     areas = random.choice([1, 1, 2])
     lobby = areas == 1 and random.random() < 0.3
     made = programme(random, areas=areas, lobby=lobby, followed=1, rest=1, finest_s=TICK_S, **more)
+    if what == "duress":
+        made = forced(random, made)
     told = {name: Area(name=name) for name in made.areas}
     where = random.choice(["", "", *(f" in {name}" for name in told)])
     how = random.choice(["follow", "follow", "follow", "latch", "timed", "pulse"])
     lasts_s = random.choice([None, None, TICK_S, 2 * TICK_S])
     rule = OutputRule(terminal="out", follows=what + where, how=how, duration_s=lasts_s)
     return made, rule, areas_of(rule, told)
+
+
+def forced(random: Random, made: Programme) -> Programme:
+    """Let somebody be made to set, unset, or put off an area that sets itself."""
+    areas = {name: plan if plan.serves else replace(plan, by_itself=True, warns_s=TICK_S) for name, plan in made.areas.items()}
+    people = [*made.people[:2], replace(made.people[0], name="under duress", duress=True, fob=random.random() < 0.3)]
+    return replace(made, areas=areas, people=tuple(people))
 
 
 Known = tuple[dict[str, int], Standing]
