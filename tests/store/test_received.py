@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 import stat
@@ -20,10 +21,10 @@ from loopwright.signalling.received import Arrival, Kept, Received, Way
 from loopwright.signalling.received import received as events_in
 from loopwright.signalling.repeats import REMEMBERED, Recent
 from loopwright.signalling.verdict import Account, Answer, Desk, judge
-from loopwright.store import received
+from loopwright.store import received, received_tables
 from loopwright.store.aes import ChainedAes
 from loopwright.store.file import StoreError
-from loopwright.store.received import ReceivedFile, ReceivedReader, received_path
+from loopwright.store.received import ReceivedFile, ReceivedReader, look_through, received_path
 from often import often
 
 NOW = datetime(2026, 1, 15, 12, tzinfo=UTC)
@@ -149,7 +150,7 @@ def test_a_full_file_takes_no_more_and_says_so(tmp_path: Path) -> None:
     file.close()
 
 
-@pytest.mark.parametrize(("version", "words"), [(99, "a later version"), (1, "an earlier version")])
+@pytest.mark.parametrize(("version", "words"), [(99, "a later version"), (0, "an earlier version")])
 def test_a_file_of_another_version_is_left_as_it_is(tmp_path: Path, version: int, words: str) -> None:
     path = tmp_path / "received.db"
     ReceivedFile(path).close()
@@ -161,6 +162,76 @@ def test_a_file_of_another_version_is_left_as_it_is(tmp_path: Path, version: int
             opened(path)
     with pytest.raises(StoreError, match="nothing was received"):
         ReceivedReader(tmp_path / "none.db")
+
+
+def format_1(path: Path, came: list[Arrival]) -> None:
+    """Make a file as the first format had it: no message names the one before it, an index finds them."""
+    file = ReceivedFile(path)
+    file.keep(came)
+    file.close()
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as database:
+        database.executescript(
+            "BEGIN; ALTER TABLE source DROP COLUMN latest; ALTER TABLE message DROP COLUMN before; "
+            "CREATE INDEX of_source ON message (source, number); PRAGMA user_version=1; COMMIT;"
+        )
+
+
+def test_a_file_of_the_first_format_is_read_and_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "received.db"
+    came = [arrival(account, number, f"#{account}|NBA{number}") for number in range(1, 90) for account in ("1234", "77FF")]
+    format_1(path, came)
+    reader = ReceivedReader(path)
+    before = reader.since(0)
+    assert len(before) == len(came)
+    reader.close()
+    look_through(path)
+    file = ReceivedFile(path)
+    assert file.since(0) == before
+    # What was said before is known again, one of another start too; what is new follows.
+    assert file.keep(came[-2 * REMEMBERED :]) == [Kept(len(came) - 2 * REMEMBERED + nth, True) for nth in range(1, 2 * REMEMBERED + 1)]
+    assert file.keep([arrival("1234", 90, "#1234|NBA90")]) == [Kept(len(came) + 1)]
+    file.close()
+    look_through(path)
+    ReceivedFile(tmp_path / "new.db").close()
+    with contextlib.closing(sqlite3.connect(path)) as database, contextlib.closing(sqlite3.connect(tmp_path / "new.db")) as new:
+        columns = "SELECT tables.name, columns.name FROM sqlite_schema AS tables, pragma_table_info(tables.name) AS columns"
+        assert set(database.execute(columns)) == set(new.execute(columns))
+
+
+def test_a_file_that_cannot_be_brought_up_stays_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "received.db"
+    format_1(path, [arrival("1234", number, f"#1234|NBA{number}") for number in range(1, 9)])
+    for stopped_at in range(1, len(received_tables._TO_FORMAT_2) + 1):
+        with monkeypatch.context() as patch:
+            patch.setattr(received_tables, "_TO_FORMAT_2", (*received_tables._TO_FORMAT_2[:stopped_at], "no statement at all"))
+            with pytest.raises(StoreError, match="cannot be written"):
+                ReceivedFile(path)
+        with contextlib.closing(sqlite3.connect(path)) as database:
+            assert database.execute("PRAGMA user_version").fetchone() == (1,)
+            assert "before" not in {name for _, name, *_ in database.execute("PRAGMA table_info(message)")}
+    file = ReceivedFile(path)
+    assert len(file.since(0)) == 8
+    file.close()
+
+
+def test_the_log_is_as_long_at_first_as_it_grows_where_each_commit_waits_for_the_disk(tmp_path: Path) -> None:
+    path = tmp_path / "received.db"
+    file = ReceivedFile(path, flushed=True)
+    log = path.with_name(f"{path.name}-wal")
+    at_first = log.stat().st_size
+    assert at_first > 0.9 * received_tables.FLUSHED_LOG_PAGES * received_tables.PAGE_BYTES
+    for number in range(1, 60):
+        file.keep([arrival("1234", number, f"#1234|NBA{number}")])
+    assert log.stat().st_size == at_first
+    assert path.stat().st_size < 100_000
+    file.close()
+    look_through(path)
+    with contextlib.closing(sqlite3.connect(path)) as database:
+        assert {name for (name,) in database.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")} == {
+            "source",
+            "message",
+            "polled",
+        }
 
 
 def test_who_looks_while_it_is_made_finds_none_or_a_whole_one(tmp_path: Path) -> None:

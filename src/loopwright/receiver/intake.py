@@ -91,12 +91,12 @@ class Intake:
         self._pending.append((tuple.__new__(Arrival, (verdict, now, way, peer)), reply, verdict.reply))
 
     def settle(self, *, at_once: bool = False) -> None:
-        """Keep what was taken, ``at_once`` or once no more comes."""
+        """Keep what was taken, ``at_once`` or once no more comes. At once the loop itself waits for a slow disk: there is nobody else."""
         if self._asked or not self._pending:
             return
         self._asked = True
-        if at_once and self._aside is None:
-            self._keep()
+        if at_once:
+            self._keep(None)
         else:
             # After what this turn of the loop has still to read.
             self._loop.call_soon(self._gather, len(self._pending))
@@ -122,16 +122,16 @@ class Intake:
         if before < now < self._limits.together:
             self._loop.call_soon(self._gather, now)
         else:
-            self._keep()
+            self._keep(self._aside)
 
-    def _keep(self) -> None:
+    def _keep(self, aside: ThreadPoolExecutor | None) -> None:
         pending = self._pending
         batch = [pending.popleft() for _ in range(min(len(pending), self._limits.batch))]
         arrivals = [arrival for arrival, _, _ in batch if arrival is not None]
-        if self._aside is None:
+        if aside is None:
             self._kept(batch, self._tried(arrivals))
             return
-        done = self._loop.run_in_executor(self._aside, self._tried, arrivals)
+        done = self._loop.run_in_executor(aside, self._tried, arrivals)
         done.add_done_callback(lambda done: self._kept(batch, done.result()))
 
     def _tried(self, arrivals: Sequence[Arrival]) -> Sequence[Kept | str]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import secrets
 import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -22,38 +21,19 @@ from loopwright.signalling.received import Arrival, Kept, Polled, Received, Way
 from loopwright.signalling.received import received as events_in
 from loopwright.signalling.repeats import REMEMBERED, Recent, Source, Stored, source_of
 from loopwright.signalling.verdict import POLLS, Answer, Verdict
-from loopwright.store.engine import BUSY_MS, plain, to_read, told
+from loopwright.store.engine import plain, to_read, told
 from loopwright.store.file import StoreError
-from loopwright.store.whole import take_name
+from loopwright.store.received_tables import check_readable, open_to_write
 
 SUFFIX = ".received.db"
-FORMAT = 2
-OURS_ALONE = 0o600
 MOST_MESSAGES = 5_000_000
 MOST_POLLED = 10_000
 NOTE_EVERY = 10_000
 """Messages after which it is noted which is the last of each source: with every batch it would cost as much as a quarter of the batch."""
-LOG_PAGES = 4000
-"""Pages of the log (16 MB) after which it is taken over into the database, which waits for the disk."""
 # A named tuple takes half as long to make so as by its own name.
 _made = tuple.__new__
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
-_TABLES = """
-CREATE TABLE source (
-    id INTEGER PRIMARY KEY, receiver TEXT NOT NULL, line TEXT NOT NULL, account TEXT NOT NULL, latest INTEGER,
-    UNIQUE (receiver, line, account)
-);
-CREATE TABLE message (
-    number INTEGER PRIMARY KEY, source INTEGER NOT NULL REFERENCES source, sequence TEXT NOT NULL, token TEXT NOT NULL,
-    encrypted INTEGER NOT NULL, at_us INTEGER NOT NULL, said_us INTEGER, way TEXT NOT NULL, peer TEXT NOT NULL,
-    data TEXT NOT NULL, extended TEXT, warnings TEXT, before INTEGER, repeats INTEGER NOT NULL DEFAULT 0, repeated_us INTEGER
-);
-CREATE TABLE polled (
-    source INTEGER NOT NULL REFERENCES source, way TEXT NOT NULL, peer TEXT NOT NULL, first_us INTEGER NOT NULL, last_us INTEGER NOT NULL,
-    polls INTEGER NOT NULL, longest_us INTEGER NOT NULL, PRIMARY KEY (source, way, peer)
-) WITHOUT ROWID;
-"""
 _PUT = (
     "INSERT INTO message (number, source, before, sequence, token, encrypted, at_us, said_us, way, peer, data, extended, warnings) "
     "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
@@ -96,7 +76,7 @@ def received_path(job: Path) -> Path:
 def look_through(path: Path) -> None:
     """Raise StoreError when a file of received events is not whole: pages, numbers without gaps, the source of each message."""
     with told(path.name, "cannot be read"), contextlib.closing(to_read(path)) as database:
-        _checked(database, path)
+        check_readable(database, path)
         odd = database.execute("PRAGMA integrity_check(1)").fetchone()[0] != "ok" or database.execute("PRAGMA foreign_key_check").fetchone()
         if odd or database.execute("SELECT coalesce(max(number), 0) <> count(*) FROM message").fetchone()[0]:
             raise StoreError(f"{path.name} is not what was put there.")
@@ -112,7 +92,7 @@ class ReceivedReader:
             raise StoreError(f"{path.name}: nothing was received yet.")
         with told(path.name, "cannot be read"):
             self._database = to_read(path)
-            _checked(self._database, path)
+            check_readable(self._database, path)
 
     def since(self, number: int, *, most: int = 1000) -> tuple[Received, ...]:
         """Return the events of the messages after this number, in their order, at most so many messages. Raises StoreError."""
@@ -151,8 +131,7 @@ class ReceivedFile(ReceivedReader):
         self.flushed = flushed
         self._most = most
         with told(path.name, "cannot be written"):
-            self._database = _to_write(path, flushed=flushed)
-            _checked(self._database, path)
+            self._database = open_to_write(path, flushed=flushed)
         self._sources: dict[Source, _Known] = {}
         self._recent = Recent(self._last_of)
         self._number: int | None = None
@@ -326,43 +305,3 @@ def _whole(value: object) -> int:
 
 def _moment(at_us: object) -> datetime:
     return _EPOCH + timedelta(microseconds=_whole(at_us))
-
-
-def _to_write(path: Path, *, flushed: bool) -> sqlite3.Connection:
-    if not path.exists():
-        _make(path)
-    # One that was put back out of a copy has no log yet.
-    log = ("journal_mode=WAL", f"wal_autocheckpoint={LOG_PAGES}")
-    return _written(path, *log, f"synchronous={'FULL' if flushed else 'NORMAL'}", "foreign_keys=ON")
-
-
-def _make(path: Path) -> None:
-    """Make the empty database under another name first: who looks for it meanwhile finds none, or a whole one."""
-    draft = path.parent / f".loopwright-{secrets.token_hex(8)}"
-    os.close(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, OURS_ALONE))
-    try:
-        # A database takes its log only before its first table.
-        with contextlib.closing(_written(draft, "journal_mode=WAL")) as database:
-            database.executescript(f"BEGIN;{_TABLES}PRAGMA user_version={FORMAT};COMMIT;")
-        with contextlib.suppress(FileExistsError):
-            take_name(draft, path, over=False)
-    finally:
-        draft.unlink(missing_ok=True)
-
-
-def _written(path: Path, *pragmas: str) -> sqlite3.Connection:
-    database = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None, check_same_thread=False)
-    try:
-        for pragma in pragmas:
-            database.execute(f"PRAGMA {pragma}")
-    except BaseException:
-        database.close()
-        raise
-    return database
-
-
-def _checked(database: sqlite3.Connection, path: Path) -> None:
-    found = database.execute("PRAGMA user_version").fetchone()[0]
-    if found != FORMAT:
-        database.close()
-        raise StoreError(f"{path.name} was written by {'a later' if found > FORMAT else 'an earlier'} version; it is left as it is.")
