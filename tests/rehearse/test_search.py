@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from loopwright.programme.response import Response
-from loopwright.rehearse.part import OTHERS, masked, part_of
+from loopwright.rehearse.part import MOST_SOUNDINGS, OTHERS, masked, part_of
 from loopwright.rehearse.plan import Programme, ZonePlan
 from loopwright.rehearse.search import Reached, TooManyStatesError, search
 from loopwright.rehearse.state import ANOTHER, FIRST, begin, fields, known
@@ -131,6 +131,17 @@ def test_observers_leave_what_the_areas_reach_as_it_is(seed: int) -> None:
     for name in OBSERVERS:
         beside = search(replace(made, observers=frozenset([name])))
         assert projected(beside, list(fields(made))) == alone
+
+
+@pytest.mark.parametrize("seed", range(often(6)))
+def test_sounders_that_may_sound_so_often_that_it_is_not_counted_reach_what_they_reach_counted(seed: int) -> None:
+    random = Random(9000 + seed)
+    made = programme(random, followed=1, rest=1, observers=frozenset(["sound"]))
+    counted = replace(made, told=replace(made.told, soundings=MOST_SOUNDINGS + random.randint(1, 5)))
+    part = part_of(counted, counted.areas, ["z0"], observers=["sound"])
+    kept = list(fields(part))
+    assert not any(name.endswith(".sounded") for name in kept) and any(name.endswith(".sounded") for name in fields(counted))
+    assert projected(search(counted), kept) == projected(search(part), kept)
 
 
 def projected(reached: Reached, names: list[str], apart: Sequence[str] | None = None) -> set[Fixed]:

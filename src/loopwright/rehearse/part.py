@@ -13,7 +13,7 @@ from loopwright.rehearse.search import Reached, search
 OTHERS = "the other areas"
 KEPT_SEARCHES = 512
 MOST_SOUNDINGS = 7
-"""Where the sounders may sound oftener than that, it is not counted: no story is so long."""
+"""Where the sounders may sound oftener than that, it is not counted: what else can be reached is the same."""
 
 
 @lru_cache(maxsize=KEPT_SEARCHES)
