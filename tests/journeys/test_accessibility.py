@@ -1,7 +1,7 @@
 """Every room and every page held against axe-core, the rules of WCAG 2.2 as Deque Systems keep them: desk and phone, light and dark.
 
 One browser and one server; each page is opened once. By night every page is looked at in all four looks and as a whole. By day each has two
-of the looks, in which both widths and both sheets come, and of siblings that are made alike the first two: the rest cost minutes.
+of the looks, in which both widths and both sheets come, and two of every kind of element in every place: the rest cost minutes.
 """
 
 from __future__ import annotations
@@ -55,24 +55,29 @@ BY_DAY = (
 THIN = """() => {
   const made = new Map();
   const shown = ["class", "type", "role", "open", "hidden", "style"];
-  const of = (each) => {
+  const kind = (each) => {
     if (!made.has(each)) {
-      const names = [...each.attributes].map(({ name, value }) => (shown.includes(name) ? `${name}=${value}` : name)).sort();
+      const own = [...each.attributes].filter(({ name }) => name !== "selected");
+      const names = own.map(({ name, value }) => (shown.includes(name) ? `${name}=${value}` : name)).sort();
       const text = [...each.childNodes].some((node) => node.nodeType === 3 && node.data.trim());
-      made.set(each, `${each.localName}[${names}]${text ? "text" : ""}(${[...each.children].map(of)})`);
+      made.set(each, `${each.localName}[${names}]${text ? "text" : ""}`);
     }
     return made.get(each);
   };
-  for (const parent of document.body.querySelectorAll("*")) {
-    if (!parent.isConnected) continue;
-    const seen = new Map();
+  const kinds = (each, above = "") => [above + kind(each), ...[...each.children].flatMap((child) => kinds(child, `${above}${kind(each)}>`))];
+  const seen = new Map();
+  const thin = (parent, above) => {
     for (const each of [...parent.children]) {
-      seen.set(of(each), (seen.get(of(each)) ?? 0) + 1);
-      if (seen.get(of(each)) > 2) each.remove();
+      const within = kinds(each, above);
+      if (each !== parent.firstElementChild && within.every((one) => seen.get(one) > 1)) each.remove();
+      else { thin(each, above + kind(each) + ">"); seen.set(above + kind(each), (seen.get(above + kind(each)) ?? 0) + 1); }
     }
-  }
+  };
+  thin(document.body, "");
 }"""
-"""Takes out every sibling from the third on that is made like two before it: in elements, classes and attributes, all the way down."""
+"""Takes out every sibling but the first all of whose elements are like two, each, that stay: in name, classes and attributes, and so all the
+way up. Two of every kind in every place are looked at; a fault that one of many alike has by its words alone is the night's to find.
+"""
 LIST = "Device\tWhere it is\tModel\tRoom\r\nextra-1\tExtra 1\treed\tShop\r\nextra-2\tExtra 2\treed\tNowhere\r\n"
 
 
