@@ -6,16 +6,19 @@ import asyncio
 import contextlib
 import socket
 import sqlite3
+import struct
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
+from loopwright.receiver import intake
 from loopwright.receiver.running import Running
 from loopwright.receiver.server import NOBODY_RESPONDS, NotOpened, Place
 from loopwright.signalling.frame import parse, revealed
 from loopwright.signalling.key import Key
 from loopwright.signalling.received import Matter
-from loopwright.signalling.verdict import Why
+from loopwright.signalling.verdict import Desk, Verdict, Why
 from receiving import CIPHER, KEY, MISREAD, TYPED, Run, Site, Wire, message, site_at, until
 
 
@@ -266,6 +269,51 @@ def test_datagrams_that_are_no_message_are_refused_and_the_next_is_answered(run:
             "bytes outside a frame.",
             "a frame that never ended.",
         }
+
+    run(story)
+
+
+@pytest.mark.parametrize("slow", [False, True], ids=["at once", "flushed"])
+def test_those_who_break_off_leave_nothing_behind(run: Run, slow: bool) -> None:
+    async def story(site: Site) -> None:
+        faults: list[object] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, told: faults.append(told))
+        for number in range(1, 61):
+            with socket.create_connection(("127.0.0.1", site.receiver.port)) as sender:
+                sender.sendall(message(number) if number % 3 else message(number)[:30])
+                if number % 2:
+                    # The end is a reset, not a farewell.
+                    sender.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            await asyncio.sleep(0)
+        good = await site.connect()
+        good.send(message(100))
+        assert parse(await good.answer()).head.sequence == "0100"
+        await until(lambda: site.receiver.connections == 1)
+        assert site.keeper.last() > 1 and not faults
+
+    run(story, slow=slow)
+
+
+def test_a_connection_that_cannot_be_borne_ends_alone(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    judged = intake.judge
+
+    def breaks(octets: bytes, now: datetime, desk: Desk) -> Verdict:
+        if b"BA002" in octets:
+            raise RuntimeError("nobody foresaw it")
+        return judged(octets, now, desk)
+
+    monkeypatch.setattr(intake, "judge", breaks)
+
+    async def story(site: Site) -> None:
+        faults: list[dict[str, object]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, told: faults.append(told))
+        wires = [await site.connect() for _ in range(3)]
+        for number, wire in enumerate(wires, start=1):
+            wire.send(message(number))
+        assert await wires[1].closed()
+        for number in (0, 2):
+            assert parse(await wires[number].answer()).head.sequence == f"{number + 1:04d}"
+        assert [each["message"] for each in faults] == ["a connection could not be read"]
 
     run(story)
 

@@ -60,6 +60,7 @@ _LAST = (
 )
 """The last messages of a source: each names the one before it. An index would be written to at as many places as there are sources."""
 _POLLED_ONLY = Kept(0)
+_WAYS = {each: str(each) for each in Way}
 _POLLED = "SELECT account, line, receiver, way, peer, first_us, last_us, polls, longest_us FROM polled JOIN source ON source.id = source"
 
 
@@ -183,7 +184,7 @@ class ReceivedFile(ReceivedReader):
             source = source_of(head)
             known = self._sources.get(source) or self._known(source)
             if head.token in POLLS:
-                batch.polls.append((known.id, str(way), peer, at_us, at_us))
+                batch.polls.append((known.id, _WAYS[way], peer, at_us, at_us))
                 kept.append(_POLLED_ONLY)
                 continue
             repeated = first(source, number + 1, at, head.sequence, content.data)
@@ -192,7 +193,7 @@ class ReceivedFile(ReceivedReader):
                 kept.append(_made(Kept, (repeated, True)))
                 continue
             number += 1
-            batch.messages.append((number, known.id, known.latest, *_row(verdict, head, content, at_us, way, peer)))
+            batch.messages.append(_row(verdict, head, content, at_us, way, peer, number, known))
             known.latest = number
             kept.append(_made(Kept, (number, False)))
         self._number = number
@@ -250,15 +251,20 @@ class _Batch:
     polls: list[tuple[object, ...]] = field(default_factory=list)
 
 
-def _row(verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, peer: str) -> tuple[object, ...]:
+def _row(
+    verdict: Verdict, head: Head, content: Content, at_us: int, way: Way, peer: str, number: int, known: _Known
+) -> tuple[object, ...]:  # fmt: skip
     # Whole numbers and text alone: anything else, a bool too, is first asked at length what it would be adapted to.
     return (
+        number,
+        known.id,
+        known.latest,
         head.sequence,
         head.token,
-        int(head.encrypted),
+        1 if head.encrypted else 0,
         at_us,
         None if content.at is None else _said_us(content.at),
-        str(way),
+        _WAYS[way],
         peer,
         content.data,
         json.dumps(content.extended) if content.extended else None,
