@@ -51,8 +51,3 @@ def does(zone: Zone, state: str) -> str:
     """
     said = zone.response.get(state, "")
     return str(ALSO_SAID.get(said, said))
-
-
-def begins_entry(job: Job, zone: Zone) -> bool:
-    """Return whether a zone begins entry in some set state."""
-    return any(does(zone, state) == DOOR for state in set_states(job))

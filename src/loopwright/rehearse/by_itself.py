@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from loopwright.rehearse import setting
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import CONDITIONS, Person, Programme
+from loopwright.rehearse.plan import Person, Programme
 from loopwright.rehearse.state import UNSET, Event
 
 FULL_SET = 0
@@ -21,11 +21,7 @@ def events(programme: Programme, area: str) -> Iterator[Event]:
     if warns:
         yield Event("warning-ends", area)
         yield from (Event("put-off", area, person.name) for person in programme.people if _may_put_off(person, area))
-    for name in CONDITIONS:
-        remembered = name == "memory" or (name != "open" and "conditions" in programme.tracks)
-        there = name != "open" or any(not programme.zones[each].followed for each in programme.zones_of(area))
-        if not remembered and there and programme.prevents.get(name, "ignored") != "ignored":
-            yield Event(sets, area, "", FULL_SET, name)
+    yield from (Event(sets, area, "", FULL_SET, name) for name in setting.not_remembered(programme, area))
 
 
 def _may_put_off(person: Person, area: str) -> bool:

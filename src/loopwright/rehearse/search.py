@@ -95,11 +95,6 @@ class Reached:
         at = np.flatnonzero(wanted)
         return int(self.states[at[np.argmin(self.depths[at])]]) if at.size else None
 
-    def takes(self, row: Row) -> NDArray[np.bool_]:
-        """Return the states in which a row happens."""
-        taken: NDArray[np.bool_] = (self.states & np.uint64(row.mask)) == np.uint64(row.value)
-        return taken
-
     def taken(
         self, wanted: Callable[[Row], bool], there: NDArray[np.bool_] | None = None, among: Iterable[Row] | None = None
     ) -> list[Taken]:

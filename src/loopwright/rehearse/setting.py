@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import CONDITIONS, Person
+from loopwright.rehearse.plan import CONDITIONS, Person, Programme
 from loopwright.rehearse.state import ENTRY, EXIT, NOBODY, NOT_USED, SET, SETTLING, UNSET, USED, Event, fields, forgets_when_quiet
 
 
@@ -18,7 +18,7 @@ def sets(now: Moment, event: Event, person: Person) -> bool:
         return False
     overridden = []
     for name in conditions(now, area, event.state, event.over):
-        if not _overrides(now, name, person):
+        if not overrides(now.programme, name, person):
             now.say("prevented", area, name)
             return True
         overridden.append(name)
@@ -45,6 +45,18 @@ def conditions(now: Moment, area: str, state: int, over: str) -> Iterator[str]:
             yield name
 
 
+def not_remembered(programme: Programme, area: str) -> Iterator[str]:
+    """Yield what may stand in the way of setting an area and is not remembered: it may be there whenever somebody sets."""
+    for name in CONDITIONS:
+        if programme.prevents.get(name, "ignored") == "ignored" or name == "memory":
+            continue
+        if name == "open":
+            if any(not programme.zones[each].followed for each in programme.zones_of(area)):
+                yield name
+        elif "conditions" not in programme.tracks:
+            yield name
+
+
 def _open_zones(now: Moment, area: str, state: int) -> list[str]:
     """Return the followed zones that stand open and would be watched, those on the way out left aside."""
     zones = now.programme.zones
@@ -52,9 +64,9 @@ def _open_zones(now: Moment, area: str, state: int) -> list[str]:
     return [name for name in watched if zones[name].does[1 + state] not in ON_THE_WAY | QUIET and now[f"{name}.open"]]
 
 
-def _overrides(now: Moment, condition: str, person: Person) -> bool:
+def overrides(programme: Programme, condition: str, person: Person) -> bool:
     """A fob shows nothing, so what is in the way cannot be seen and taken into account: whoever has only that overrides nothing."""
-    who = "never" if person.fob else now.programme.prevents[condition]
+    who = "never" if person.fob else programme.prevents[condition]
     return who == "user" or (who == "engineer" and person.engineer)
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET
+from loopwright.programme.response import ON_THE_WAY, QUIET
 from loopwright.rehearse.plan import Programme
 
 UNSET, EXIT, SET, ENTRY = range(4)
@@ -206,8 +206,3 @@ def tick_s(programme: Programme) -> float:
     times_s += [told.blind_s] if "power" in programme.tracks else []
     times_s += [programme.walk.lasts_s] if programme.walk else []
     return math.gcd(*(round(10 * time_s) for time_s in times_s)) / 10 or 1.0
-
-
-def answers_any_time(programme: Programme, zone: str) -> bool:
-    """Return whether a zone answers at any time, also unset."""
-    return programme.zones[zone].does[0] in ANY_TIME

@@ -10,22 +10,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 
 from loopwright.programme.response import ON_THE_WAY, Response
-from loopwright.rehearse import by_itself, confirm, observe, setting, walk, zone
+from loopwright.rehearse import by_itself, confirm, observe, power, setting, walk, zone
 from loopwright.rehearse.moment import Moment
-from loopwright.rehearse.plan import CONDITIONS, Person, Programme
+from loopwright.rehearse.plan import Person, Programme
 from loopwright.rehearse.state import (
-    BLIND,
     ENTRY,
     EXIT,
     GONE,
-    ON,
     SET,
     SETTLING,
     UNSET,
     Effect,
     Event,
     Output,
-    clocks,
     forgets_when_quiet,
     running,
     tick_s,
@@ -110,8 +107,8 @@ def _happens(now: Moment, event: Event) -> bool:
         return zone.opens(now, place)
     if kind == "shut":
         return zone.shuts(now, place)
-    if kind in POWER:
-        return _power(now, kind)
+    if kind in power.EVENTS:
+        return power.happens(now, kind)
     if "power" in now.programme.tracks and now["power"] == GONE:
         return False
     match kind:
@@ -187,49 +184,6 @@ def _fault(now: Moment, kind: str, condition: str) -> bool:
     return True
 
 
-POWER = ("power-lost", "power-back", "awake")
-
-
-def _power(now: Moment, kind: str) -> bool:
-    """Row 20: all power is lost and comes back. Modes and inhibits stand; exit, entry and windows begin again (common practice)."""
-    stands = now["power"]
-    if kind == "power-lost":
-        now["power"] = GONE
-        _all_clocks(now)
-        now.say(kind)
-        return stands != GONE
-    if kind == "power-back":
-        _all_clocks(now)
-        now["power"] = BLIND if now.programme.told.blind_s else ON
-        now.say(kind)
-        if now.programme.told.after_power == "unset":
-            _unset_all(now)
-        return stands == GONE
-    now["power"] = ON
-    now.due = "power-clock"
-    now.begin("power-clock")
-    now.say(kind)
-    return stands == BLIND
-
-
-def _unset_all(now: Moment) -> None:
-    """A unit that forgets its set state comes back unset, and nobody is told that it is (its data sheet says whether it does)."""
-    for area in now.programme.areas:
-        if now[f"{area}.mode"] == UNSET:
-            continue
-        if now.programme.areas[area].stand_in:
-            now[f"{area}.mode"] = now[f"{area}.part"] = 0
-            setting.served(now, area)
-        else:
-            setting.leave(now, area)
-            now.say("unset", area)
-
-
-def _all_clocks(now: Moment) -> None:
-    for clock in clocks(now.programme):
-        now.begin(clock)
-
-
 def _stand_in(now: Moment, event: Event) -> bool:
     """The areas that are not looked at: all of them set, one of them unset, or a change that leaves them as they count."""
     area, mode = event.place, now[f"{event.place}.mode"]
@@ -254,7 +208,7 @@ def events(programme: Programme) -> list[Event]:
     if "conditions" in programme.tracks:
         found += [Event(kind, each) for each in FAULTS for kind in ("fault", "restored")]
         found += [Event("clear-latched", each, who) for each in ("tamper", "hold-up") for who in _clear_by(programme)]
-    found += [Event(kind) for kind in POWER] if "power" in programme.tracks else []
+    found += [Event(kind) for kind in power.EVENTS] if "power" in programme.tracks else []
     return found + ([Event("midnight")] if programme.told.trips and programme.told.trips_reset == "midnight" else [])
 
 
@@ -273,7 +227,9 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
         if person.right(name, "set") and not programme.areas[name].serves:
             for state in states[:1] if person.fob else states:
                 yield Event("set", name, person.name, state)
-                yield from (Event("set", name, person.name, state, over) for over in _in_the_way(programme, name, person))
+                # What prevents setting altogether changes nothing, and needs no event of its own.
+                over = (each for each in setting.not_remembered(programme, name) if setting.overrides(programme, each, person))
+                yield from (Event("set", name, person.name, state, each) for each in over)
         if person.right(name, "unset"):
             yield Event("unset", name, person.name)
     yield from (Event("clear", name, who) for who in _clear_by(programme))
@@ -290,17 +246,6 @@ def _of_area(programme: Programme, name: str) -> Iterator[Event]:
         yield from (Event(f"{each}-ends", name) for each in ("report", "sound") if each in programme.observers)
     if programme.confirms(name):
         yield Event("confirm-ends", name)
-
-
-def _in_the_way(programme: Programme, area: str, person: Person) -> Iterator[str]:
-    """Yield the conditions not remembered that this person may override; what prevents setting altogether changes nothing."""
-    for name in CONDITIONS:
-        remembered = name == "memory" or (name != "open" and "conditions" in programme.tracks)
-        who = programme.prevents.get(name, "ignored")
-        if remembered or person.fob or not (who == "user" or (who == "engineer" and person.engineer)):
-            continue
-        if name != "open" or any(not programme.zones[each].followed for each in programme.zones_of(area)):
-            yield name
 
 
 def _of_zone(programme: Programme, name: str) -> Iterator[Event]:

@@ -54,10 +54,6 @@ class Packing:
         if at > WIDEST:
             raise NotCoveredError(f"a state of it takes {at} bits, and {WIDEST} can be held; follow fewer zones or areas")
 
-    def pack(self, values: Mapping[str, int]) -> int:
-        """Return the fields in one number; what is no field is left aside."""
-        return sum(value << self.place[name][0] for name, value in values.items() if name in self.place)
-
     def stated(self, values: Mapping[str, int]) -> tuple[int, int]:
         """Return the bits of some fields, and the fields in them."""
         bits, packed, place = 0, 0, self.place
