@@ -74,7 +74,7 @@ def _tidy(value: float) -> float:
 
 def _refusal(written: str, unit: str) -> str:
     shown = written if len(written) <= LONGEST else written[:45] + "..."
-    comma = _COMMA.fullmatch(shown)
+    comma = _COMMA.fullmatch(shown) if shown.count(",") == 1 else None
     accepted = f"write for example {EXAMPLES[unit]}"
     if comma and len(comma[2]) == 3:
         return f"'{shown}' has a comma, which may mean two things: write {comma[1]}.{comma[2]}{comma[3]} or {comma[1]}{comma[2]}{comma[3]}"
@@ -142,7 +142,7 @@ def _gauge(written: str) -> Gauge | None:
 def _gauge_refusal(shown: str) -> str:
     if _PLAIN.fullmatch(shown):
         return f"'{shown}' may be mm² or AWG: write {shown} mm² or {shown} AWG"
-    comma = _COMMA.fullmatch(shown)
+    comma = _COMMA.fullmatch(shown) if shown.count(",") == 1 else None
     if comma:
         return f"'{shown}' has a decimal comma: write {comma[1]}.{comma[2]}{comma[3]}"
     return f"'{shown}' is not a conductor size: write for example {EXAMPLES['mm²']}"

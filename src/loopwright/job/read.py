@@ -275,7 +275,11 @@ def _number_step(shape: NumberShape) -> Step:
         if not low <= value <= high:
             return run.refuse(node, path, f"{shorten(node.value)} is out of bounds.", bounds(quantity))
         if whole:
-            return int(value) if value == int(value) else run.refuse(node, path, f"{shorten(node.value)} is not a whole number.")
+            return (
+                int(value)
+                if value == int(value)
+                else run.refuse(node, path, f"{shorten(node.value)} is not a whole number.", bounds(quantity))
+            )
         return value
 
     return step

@@ -17,6 +17,9 @@ from loopwright.values.error import JobError, Problem
 from loopwright.web.dictionary import as_entered, field_at, is_entry, shape_of_cell, shown, value_at
 from loopwright.web.entered import added
 
+TURNS = re.compile("[\u202a-\u202e\u2066-\u2069]")
+"""Signs that turn the direction of reading: what stands behind them is shown otherwise than it is."""
+TURNED = "This holds a sign that cannot be seen and changes what is read. Type it instead of pasting it."
 LONGEST_PATH, LONGEST_TEXT, MOST_FIELDS, MOST_REVISIONS = 300, 8000, 300, 2**31 - 1
 
 
@@ -46,6 +49,9 @@ def edit_of(change: Change, job: Job) -> Edit:
 
     Raises JobError when the place is none that can be changed so.
     """
+    for field, text in (("", change.text), *change.fields.items()):
+        if TURNS.search(text):
+            _refuse(f"{change.path}/{field}" if field else change.path, TURNED)
     if change.do == "add":
         return added(change.path, {key: text.strip() for key, text in change.fields.items()}, job)
     if shape_of_cell(change.path) is None:

@@ -35,11 +35,10 @@ from loopwright.desk.question import LONGEST_HOURS, NAMES, NONE, Question, openi
 from loopwright.explain.catalogue import faults
 from loopwright.explain.learned import NOTHING_WRONG, UNKNOWN
 from loopwright.job.document import Job
+from loopwright.web.change import TURNED, TURNS
 from loopwright.web.site_change import Moment, refuse
 
 LONGEST, MOST_FIELDS, SHOWN = 300, 12, 20
-TURNS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""Signs that turn the direction of reading."""
 NO_CODES = "This looks like a code or a pass-word, and no case holds one. Say it without; a number takes its unit, as in 30 min."
 WHO_FIRST = "Whoever is on the line has to be identified first; the page shows where."
 _HOURS = re.compile(r"([0-9]{1,9}(?:[.,][0-9]{1,6})?) ?(|h|hours?|min|minutes?|d|days?)")
@@ -120,8 +119,8 @@ def changed(change: DeskChange, case: Case, job: Job, asking: Asking, now: Momen
 def plain(text: str, path: str) -> str:
     """Return a text somebody typed, its blanks put right. Raises JobError where it may hold a code."""
     words = " ".join(text.split())
-    if any(category(letter) == "Cc" or letter in TURNS for letter in words):
-        refuse(path, "This holds a sign that cannot be seen and changes what is read. Type it instead of pasting it.")
+    if TURNS.search(words) or any(category(letter) == "Cc" for letter in words):
+        refuse(path, TURNED)
     if holds_a_code(words):
         refuse(path, NO_CODES)
     return words

@@ -13,6 +13,7 @@ from loopwright.web.change import Change
 from loopwright.web.dictionary import fitting, shape_of_cell
 
 MOST_NAMED = 12
+_EMPTY = re.compile(r"'' (?:is|cannot be) (?:not )?an? [\w ]+")
 _MISSING = re.compile(r"The key (\w+) is missing(?:: .*)?")
 
 
@@ -20,6 +21,10 @@ def told(problems: Sequence[Problem], change: Change, job: Job) -> list[dict[str
     """Return each problem with the field of the form or cell it belongs to."""
     if change.do == "remove" and problems and all(item.path and not item.path.startswith(f"{change.path}/") for item in problems):
         return [{"path": change.path, "message": still_used(problems, change.path, job)}]
+    if change.do == "set" and len(problems) > 1 and not any(item.path == change.path for item in problems):
+        first, *rest = [_said(item, change, job) for item in problems]
+        places = f"{len(rest)} more {'place' if len(rest) == 1 else 'places'}"
+        return [{"path": change.path, "message": f"{first['message']} So it is in {places}: change those first."}]
     return [_said(item, change, job) for item in problems]
 
 
@@ -36,6 +41,8 @@ def still_used(problems: Sequence[Problem], path: str, job: Job) -> str:
 def _said(problem: Problem, change: Change, job: Job) -> dict[str, str]:
     path, message = problem.path, fitting(problem.path, problem.message, job.region.units)
     shape = shape_of_cell(path) if path else None
+    if change.do == "set" and path == change.path and not change.text.strip():
+        message = _EMPTY.sub("This cannot be empty", message)
     missing = _MISSING.fullmatch(problem.message.strip())
     if missing and isinstance(shape, RecordShape) and missing[1] in shape.fields:
         path, message = f"{path}/{missing[1]}", f"{_capital(label_in(shape.record, missing[1]))} is missing."
