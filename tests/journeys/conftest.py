@@ -19,6 +19,8 @@ from loopwright.web.app import create_app
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
+from .in_the_hand import PATIENCE_MS
+
 Launch = Callable[..., Any]
 Serve = Callable[..., AbstractContextManager[int]]
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
@@ -29,7 +31,20 @@ def launch(chromium: str) -> Iterator[Launch]:
     """Return a function that starts a browser, with switches of its own where it has any."""
     playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
     with playwright.sync_playwright() as started:
-        yield lambda *more: started.chromium.launch(executable_path=chromium, args=[*SWITCHES, *more])
+        yield lambda *more: patient(started.chromium.launch(executable_path=chromium, args=[*SWITCHES, *more]))
+
+
+def patient(launched: Any) -> Any:
+    """Return a browser all of whose contexts wait as long as a machine with much else to do may take."""
+    own = launched.new_context
+
+    def new_context(**more: Any) -> Any:
+        made = own(**more)
+        made.set_default_timeout(PATIENCE_MS)
+        return made
+
+    launched.new_context = new_context
+    return launched
 
 
 @pytest.fixture(scope="package")

@@ -64,19 +64,19 @@ THIN = """() => {
     }
     return made.get(each);
   };
-  const kinds = (each, above = "") => [above + kind(each), ...[...each.children].flatMap((child) => kinds(child, `${above}${kind(each)}>`))];
+  const within = (each, above) => [above + kind(each), ...[...each.children].flatMap((child) => within(child, `${above}${kind(each)}>`))];
   const seen = new Map();
   const thin = (parent, above) => {
     for (const each of [...parent.children]) {
-      const within = kinds(each, above);
-      if (each !== parent.firstElementChild && within.every((one) => seen.get(one) > 1)) each.remove();
+      const again = each !== parent.firstElementChild && within(each, above).every((one) => seen.get(one) > 1);
+      if (again) each.remove();
       else { thin(each, above + kind(each) + ">"); seen.set(above + kind(each), (seen.get(above + kind(each)) ?? 0) + 1); }
     }
   };
   thin(document.body, "");
 }"""
-"""Takes out every sibling but the first all of whose elements are like two, each, that stay: in name, classes and attributes, and so all the
-way up. Two of every kind in every place are looked at; a fault that one of many alike has by its words alone is the night's to find.
+"""Takes out every sibling but the first all of whose elements are like two, each, that stay: in name, classes and attributes, and so
+all the way up. Two of every kind in every place are looked at; a fault that one of many alike has by its words alone is for the night.
 """
 LIST = "Device\tWhere it is\tModel\tRoom\r\nextra-1\tExtra 1\treed\tShop\r\nextra-2\tExtra 2\treed\tNowhere\r\n"
 
@@ -112,7 +112,6 @@ def address(tmp_path_factory: pytest.TempPathFactory, serve: Callable[..., Any])
 def page(browser: Any, address: str) -> Iterator[Any]:
     """Open one page in one browser, signed in as the owner; the certificate is another test's business."""
     context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]}, ignore_https_errors=True, reduced_motion="reduce")
-    context.set_default_timeout(30_000)
     made = context.new_page()
     made.goto(f"{address}sign-in")
     made.get_by_label("Name").fill("Ada")

@@ -7,6 +7,8 @@ from typing import Any
 from loopwright.job.edit import SetField
 from loopwright.web.session import Session
 
+from .in_the_hand import until
+
 # What is ours alone (names of drawings, what the browser noted beside an element) is left out of the comparison.
 SHOWN = """() => {
   const copy = document.getElementById("sheet").cloneNode(true);
@@ -34,11 +36,7 @@ def change(page: Any, run: str, metres: str) -> None:
 
 def after_drawing(page: Any, before: str) -> None:
     """Wait until the page holds another drawing."""
-    for _ in range(1000):
-        if page.locator("#page").get_attribute("data-drawn") not in (before, "", None):
-            return
-        page.wait_for_timeout(20)
-    raise AssertionError("nothing was drawn")
+    until(page, f"![{before!r}, '', undefined].includes(document.getElementById('page')?.dataset.drawn)")
 
 
 def test_what_is_shown_is_the_whole_room(bench: tuple[str, Session], browser: Any) -> None:
@@ -47,7 +45,6 @@ def test_what_is_shown_is_the_whole_room(bench: tuple[str, Session], browser: An
     one, two = context.new_page(), context.new_page()
     sizes: list[int] = []
     for page in (one, two):
-        page.set_default_timeout(30_000)
         page.on("response", lambda answer: sizes.append(len(answer.body())) if answer.url.endswith("/edit") else None)
         page.goto(f"{address}/wiring?open=d:cables/W22")
     change(one, "W22", "31")

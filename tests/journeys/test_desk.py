@@ -42,7 +42,6 @@ def address(folder: Path, serve: Serve) -> Iterator[str]:
 @contextmanager
 def opened(browser: Any, size: tuple[int, int], *, touch: bool = False) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=touch, reduced_motion="reduce")
-    context.set_default_timeout(60_000)
     page = context.new_page()
     wrong: list[str] = []
     page.on("console", lambda told: wrong.append(told.text) if told.type == "error" else None)

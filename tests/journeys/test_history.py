@@ -18,7 +18,6 @@ from loopwright.web.app import create_app
 from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor
 
-WAIT_MS = 30_000
 LEAST_TARGET_PX = 44
 
 
@@ -55,7 +54,6 @@ def address(session: Session, serve: Callable[..., Any]) -> Iterator[str]:
 def page(browser: Any, address: str, request: pytest.FixtureRequest) -> Iterator[Any]:
     width, height = request.param
     context = browser.new_context(viewport={"width": width, "height": height}, has_touch=width < 940, is_mobile=width < 940)
-    context.set_default_timeout(WAIT_MS)
     made, complaints = context.new_page(), list[str]()
     made.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
     made.on("pageerror", lambda error: complaints.append(str(error)))

@@ -10,10 +10,8 @@ import pytest
 from loopwright.web.rooms.register import ROOMS
 from loopwright.web.session import Session
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
+from .in_the_hand import until
 
-PATIENCE = 6000
-"""Looks, 20 ms apart, before something never comes: a room of many figures takes its time on a loaded machine."""
 FOCUS = """(wanted) => { const on = document.activeElement, look = getComputedStyle(on), box = on.getBoundingClientRect();
   const moved = on !== window.lastFocus; window.lastFocus = on;
   return { name: on.innerText || on.getAttribute("aria-label") || on.name || "", path: on.dataset.path || "", moved,
@@ -30,24 +28,10 @@ def premises() -> str:
 @pytest.fixture
 def page(browser: Any, bench: tuple[str, Session]) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 1280, "height": 860})
-    context.set_default_timeout(120_000)
     made = context.new_page()
     made.goto(bench[0])
     yield made
     context.close()
-
-
-def until(page: Any, truth: str) -> None:
-    for _ in range(PATIENCE):
-        try:
-            if page.evaluate(truth):
-                return
-        except playwright.Error as error:
-            # Between two pages there is none to ask.
-            if "navigation" not in str(error):
-                raise
-        page.wait_for_timeout(20)
-    raise AssertionError(f"never came true: {truth}")
 
 
 def tab_to(page: Any, selector: str, most: int = 400) -> None:

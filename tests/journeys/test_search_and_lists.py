@@ -13,7 +13,7 @@ import pytest
 from loopwright.web.app import create_app
 from loopwright.web.session import Session
 
-playwright = pytest.importorskip("playwright.sync_api", reason="oracle missing: playwright")
+from .in_the_hand import until
 
 WIDTHS = [pytest.param((1280, 860), id="desk"), pytest.param((390, 844), id="phone")]
 TEN = "Device\tWhere it is\tModel\tRoom\r\n" + "".join(f"extra-{n}\tExtra {n}\treed\tShop\r\n" for n in range(10))
@@ -36,7 +36,6 @@ def bench(session: Session, serve: Callable[..., Any]) -> Iterator[Workbench]:
 def page(browser: Any, bench: Workbench, request: pytest.FixtureRequest) -> Iterator[Any]:
     width, height = request.param
     context = browser.new_context(viewport={"width": width, "height": height}, permissions=["clipboard-read", "clipboard-write"])
-    context.set_default_timeout(30_000)
     made = context.new_page()
     complaints: list[str] = []
     made.on("console", lambda said: complaints.append(said.text) if said.type in ("error", "warning") else None)
@@ -44,20 +43,6 @@ def page(browser: Any, bench: Workbench, request: pytest.FixtureRequest) -> Iter
     yield made
     context.close()
     assert not complaints, "\n".join(complaints)
-
-
-def until(page: Any, truth: str) -> None:
-    """Wait until something holds on the page."""
-    for _ in range(1500):
-        try:
-            if page.evaluate(truth):
-                return
-        except playwright.Error as error:
-            # Between two pages there is none to ask.
-            if "navigation" not in str(error):
-                raise
-        page.wait_for_timeout(20)
-    raise AssertionError(f"never came true: {truth}")
 
 
 FOCUSED = "document.activeElement?.id"
@@ -106,7 +91,7 @@ def test_the_search_says_what_a_screen_reader_needs(page: Any, bench: Workbench)
     until(page, "document.querySelector('#search-said').textContent.startsWith('Nothing')")
     assert field.get_attribute("aria-activedescendant") is None
     page.keyboard.press("Escape")
-    assert page.locator("#search[open]").count() == 0
+    until(page, "!document.querySelector('#search[open]')")
     box = page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     assert box
 

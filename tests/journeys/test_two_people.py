@@ -12,7 +12,8 @@ from loopwright.web.app import create_app
 from loopwright.web.session import Session
 from loopwright.web.visitor import Visitor
 
-WAIT_MS = 30_000
+from .in_the_hand import until
+
 LENGTH = '[data-path="cables/W22/length_m"]'
 
 
@@ -21,7 +22,6 @@ class Person:
 
     def __init__(self, browser: Any, address: str, key: str) -> None:
         self.context = browser.new_context(viewport={"width": 1280, "height": 860})
-        self.context.set_default_timeout(WAIT_MS)
         self.page = self.context.new_page()
         self.complaints: list[str] = []
         self.page.on("console", lambda said: self.complaints.append(said.text) if said.type in ("error", "warning") else None)
@@ -35,16 +35,8 @@ class Person:
         cell.fill(text)
         cell.press("Enter")
 
-    def until(self, truth: str) -> None:
-        """Wait until something holds on the page, which then says it in an attribute."""
-        for _ in range(WAIT_MS // 50):
-            if self.page.evaluate(truth):
-                return
-            self.page.wait_for_timeout(50)
-        raise AssertionError(f"never came true: {truth}")
-
     def reads(self, path: str, text: str) -> None:
-        self.until(f"document.querySelector('[data-path=\"{path}\"]').value === '{text}'")
+        until(self.page, f"document.querySelector('[data-path=\"{path}\"]').value === '{text}'")
 
 
 @pytest.fixture

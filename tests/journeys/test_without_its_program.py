@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 import subprocess
 import sys
-import time
 from base64 import b64decode
 from collections.abc import Iterator
 from pathlib import Path
@@ -25,7 +25,7 @@ from loopwright.web.serve import listen
 from loopwright.web.session import Session
 
 from .conftest import Serve
-from .in_the_hand import PHONE, idle, kept_whole, opened
+from .in_the_hand import PATIENCE_MS, PHONE, idle, kept_whole, opened
 
 PICTURE = """() => {
   const made = document.createElement('canvas');
@@ -47,18 +47,49 @@ LEFT = """() => new Promise((go) => {
 WHERE = b"GPSLatitude 52.0907 N"
 
 
+STARTED = """
+import os, signal, sys
+from pathlib import Path
+from loopwright.cli import main
+from loopwright.store.beside import Beside
+
+change = Beside.change
+
+def ends_where_it_is_told_to(self, act):
+    made = change(self, act)
+    if Path(sys.argv[-1]).exists():
+        os.kill(os.getpid(), signal.SIGKILL)
+    return made
+
+Beside.change = ends_where_it_is_told_to
+sys.exit(main(sys.argv[1:-1]))
+"""
+"""Starts the program; while there is a file of the name that comes last it is killed as soon as something said is on the disk."""
+
+
 class Laptop:
     """The program as it is started on a laptop, always at one port, with a new key each time."""
 
     def __init__(self, folder: Path, port: int) -> None:
-        self.job, self.port = folder / "job.yaml", port
+        self.job, self.port, self.end = folder / "job.yaml", port, folder / "end"
         self.job.write_text(loopwright.demo.text("business"), encoding="utf-8")
         self.start()
 
     def start(self) -> None:
         env = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
         env |= {"PYTHONPATH": str(Path(loopwright.__file__).parents[1]), "XDG_DATA_HOME": str(self.job.parent)}
-        asked = [sys.executable, "-m", "loopwright", "serve", str(self.job), "--port", str(self.port), "--no-browser", "--no-history"]
+        asked = [
+            sys.executable,
+            "-c",
+            STARTED,
+            "serve",
+            str(self.job),
+            "--port",
+            str(self.port),
+            "--no-browser",
+            "--no-history",
+            str(self.end),
+        ]
         self.process = subprocess.Popen(asked, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=env)
         assert self.process.stdout is not None
         said = ""
@@ -74,12 +105,14 @@ class Laptop:
     def record(self) -> Record:
         return ProofFile(proof_path(self.job)).load().record
 
-    def kill_when(self, entries: int) -> None:
-        """End the program at once, without a word, as soon as so many things said are on its disk: before it can answer."""
-        end_s = time.monotonic() + 60
-        while len(self.record.entries) < entries:
-            assert time.monotonic() < end_s
-        self.kill()
+    def is_killed_when_it_has_kept(self) -> None:
+        """Have the program end at once, without a word, when the next thing said is on its disk: before it can answer."""
+        self.end.touch()
+
+    def is_gone(self) -> None:
+        """Wait until it has ended so."""
+        assert self.process.wait(PATIENCE_MS / 1000) == -signal.SIGKILL
+        self.end.unlink()
 
     def kill(self) -> None:
         self.process.kill()
@@ -105,9 +138,11 @@ def test_nothing_is_lost_or_doubled_though_the_program_is_killed_and_the_room_cl
         page.get_by_text("Read with meter 2").wait_for()
         kept_whole(page, "prove")
         # Received, stored, and killed before the answer.
+        laptop.is_killed_when_it_has_kept()
         page.locator('[id="thing:float:control"] input').fill("13.62")
         page.locator('[id="thing:float:control"] input').press("Enter")
-        laptop.kill_when(1)
+        laptop.is_gone()
+        assert len(laptop.record.entries) == 1
         page.locator('[id="thing:minute:control"] input').fill("12.88")
         page.locator('[id="thing:minute:control"]').get_by_role("button", name="Note").click()
         page.get_by_text("2 kept here, not sent yet").wait_for()
