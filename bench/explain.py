@@ -1,4 +1,4 @@
-"""Blind faults, a technician who takes the advised check each time, and two simpler ways of working beside it.
+"""Blind faults, a technician who takes the advised check each time, and three simpler ways of working beside it.
 
 What is wrong and what is read comes from ``bench/world.py``. Run from the project's root with ``PYTHONPATH=src``: ``--cases N`` single
 faults, half of them again with blunders and a tenth as many pairs; ``--seed S``; ``--jobs J`` generated premises; ``--workers W``;
@@ -30,7 +30,7 @@ from loopwright.explain.weigh.next_check import alike
 from loopwright.explain.weigh.outcome import forecast, outcomes
 from loopwright.job.read import read
 from premises import premises
-from simpler import Known, Simple
+from simpler import SURE, Known, Simple
 from world import Unknown, World, blind
 
 MOST_CHECKS = 40
@@ -54,14 +54,16 @@ NAMES = {
     "alarms": "unmeant alarms, apart",
 }
 NOTHING = "nothing"
+SIMPLER = {"weight a minute, anew": (True, True), "weight a minute": (True, False), "down the list": (False, False)}
+"""The simpler ways: whether by weight a minute, and whether every fault is weighed anew after each check or its own alone."""
 
 
 @dataclass
 class Run:
     """How a case went: minutes, checks, whether the leading answer holds the truth, whether one of three does; what was believed when.
 
-    ``beside`` says that the case was worked in the simpler ways too; ``alone`` is whether the leading cause is the truth or one that no
-    check of the premises parts from it; ``causes`` counts the causes of the leading answer.
+    ``spent`` is the minutes until each step. ``beside`` says that the case was worked in the simpler ways too; ``alone`` is whether the
+    leading cause is the truth or one that no check of the premises parts from it; ``causes`` counts the causes of the leading answer.
     """
 
     way: str
@@ -75,6 +77,7 @@ class Run:
     causes: int = 1
     beside: bool = False
     believed: tuple[tuple[float, bool], ...] = ()
+    spent: tuple[float, ...] = ()
     cpu: tuple[float, ...] = ()
     instead: str = ""
 
@@ -132,7 +135,7 @@ class Shift:
         fault, truth = (world.truths[0].fault.id, world.truths[0].key) if world.truths else (NOTHING, NOTHING)
         sees = group == "circuit" and truth != NOTHING and world.truths[0].part == "system"
         named = NOTHING if truth == NOTHING and group not in APART else "sees" if sees else group
-        seen, minutes, believed, cpu = list(first), 0.0, [], []
+        seen, minutes, believed, spent, cpu = list(first), 0.0, [], [], []
         while True:
             start = time.process_time()
             weighed, _ = self.inquiry.weigh(Observations(seen=tuple(seen), meter=world.meter))
@@ -141,6 +144,7 @@ class Shift:
             # No case has two faults, or one that no row knows: what is believed is taken given that.
             known = max(1 - weighed.after.two_faults - weighed.after.none_of_these, 1e-9)
             believed.append((min(ranked[0][0] / known, 1.0) if ranked[0][1] != {"none"} else 0.0, truth in ranked[0][1]))
+            spent.append(minutes)
             advice = weighed.advised
             if advice.stop or not advice.checks or len(seen) - len(first) >= MOST_CHECKS:
                 break
@@ -162,18 +166,19 @@ class Shift:
                 causes=len(ranked[0][1]),
                 beside=simpler,
                 believed=tuple(believed),
+                spent=tuple(spent),
                 cpu=tuple(cpu),
                 instead=leading.partition("@")[0],
             )
         ]
         if simpler:
-            key = tuple(part.name for part in weighed.rows.parts) + tuple(h.key for h in weighed.rows.hypotheses[-1:])
+            key = tuple(h.key for h in weighed.rows.hypotheses)
             if key not in self.simple:
-                self.simple[key] = Known(weighed.rows)
-            for name, by_weight in (("weight a minute", True), ("down the list", False)):
+                self.simple[key] = Known(weighed.rows, self._parted(weighed))
+            for name, (by_weight, anew) in SIMPLER.items():
                 again = replace(world, draw=Random(self.draw.random()))
                 again.seed = world.seed
-                minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight)
+                minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight, anew=anew)
                 alone = keys[0] == truth or self._never(weighed, keys[0], truth)
                 third = any(k == truth or self._never(weighed, k, truth) for k in keys)
                 runs.append(Run(name, named, fault, minutes, checks, alone, third, alone))
@@ -186,11 +191,14 @@ class Shift:
 
     def _never(self, weighed: Weighed, one: str, other: str) -> bool:
         """Return whether no check parts two hypotheses."""
-        names = tuple(part.name for part in weighed.rows.parts) + (str(len(weighed.rows.hypotheses)),)
+        known = self._parted(weighed)
+        return one in known and other in known and known[one] == known[other]
+
+    def _parted(self, weighed: Weighed) -> dict[str, int]:
+        names = tuple(h.key for h in weighed.rows.hypotheses)
         if names not in self.parted:
             self.parted[names] = never_parted(weighed)
-        known = self.parted[names]
-        return one in known and other in known and known[one] == known[other]
+        return self.parted[names]
 
     def inseparable(self) -> set[str]:
         """Return the faults that no check parts, as they were met: of one place, or "elsewhere" where two places are not parted."""
@@ -266,6 +274,13 @@ def shift(asked: tuple[int, int, float, int, int, int]) -> tuple[list[Run], list
     return out[0], out[1], two, work.unknown, work.drawn, work.inseparable()
 
 
+def until_sure(run: Run) -> Run:
+    """Return how a case went had it ended where the simpler ways end: as soon as one answer is believed so much."""
+    at = next((n for n, (p, _) in enumerate(run.believed) if p >= SURE), len(run.believed) - 1)
+    right = run.believed[at][1]
+    return replace(run, minutes=run.spent[at], checks=at, right=right, third=right, alone=right)
+
+
 def table(title: str, runs: list[Run]) -> None:
     """Print how every way of working did."""
     print(f"\n{title}")
@@ -275,7 +290,8 @@ def table(title: str, runs: list[Run]) -> None:
     ways = [(f"advised, {name}", [r for r in runs if r.way == "advised" and r.group == g]) for g, name in NAMES.items()]
     runs = [r for r in runs if r.group not in APART]
     ways += [("advised", [r for r in runs if r.way == "advised"]), ("advised, the cases below", [r for r in runs if r.beside])]
-    ways += [(way, [r for r in runs if r.way == way]) for way in ("weight a minute", "down the list")]
+    ways += [("the same, until 95 % sure", [until_sure(r) for r in runs if r.beside])]
+    ways += [(way, [r for r in runs if r.way == way]) for way in SIMPLER]
     for name, some in ways:
         if some:
             minutes = np.array([r.minutes for r in some])

@@ -1,9 +1,8 @@
-"""The two simpler ways of working that the advice is held against: each fault's own check, inside or outside what a sound system reads."""
+"""The simpler ways of working that the advice is held against: each fault's own check, inside or outside what a sound system reads."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -20,47 +19,51 @@ MOST_CHECKS = 25
 SURE = 0.95
 QUIET = "unset/mains"
 OWN = {
-    "D04": (CheckKind.STATE, ActKind.ACTIVATED, "", 1.0),
-    "D08": (CheckKind.CAPACITANCE, ActKind.REST, "", 6.0),
-    "D09": (CheckKind.OHM, ActKind.REST, "", 5.0),
-    "D10": (CheckKind.STATE, ActKind.LIFTED, "", 4.0),
-    "D11": (CheckKind.STATE, ActKind.SHORTED, "", 4.0),
-    "D12": (CheckKind.OHM, ActKind.REST, "", 3.0),
-    "D13": (CheckKind.OHM, ActKind.REST, "", 3.0),
-    "D15": (CheckKind.OHM, ActKind.ACTIVATED, "", 3.0),
-    "D17": (CheckKind.OHM, ActKind.REST, "", 3.0),
-    "D18": (CheckKind.OHM, ActKind.ACTIVATED, "", 4.0),
-    "D19": (CheckKind.STATE, ActKind.LID_OPEN, "", 3.0),
-    "D20": (CheckKind.OHM, ActKind.REST, "", 3.0),
-    "D21": (CheckKind.STATE, ActKind.ACTIVATED, "", 4.0),
-    "D23": (CheckKind.STATE, ActKind.LID_OPEN, "", 2.0),
-    "D26": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET, 3.0),
-    "D27": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET, 3.0),
-    "D28": (CheckKind.CONTACT_OHM, ActKind.ACTIVATED, "", 5.0),
-    "D29": (CheckKind.CONTACT_OHM, ActKind.REST, "", 3.0),
-    "D36": (CheckKind.STATE, ActKind.ACTIVATED, "", 1.0),
-    "P06": (CheckKind.LEADS_VOLTS, ActKind.REST, "", 3.0),
-    "P07": (CheckKind.BUS_VOLTS, ActKind.REST, QUIET, 2.0),
-    "P09": (CheckKind.FUSE_VOLTS, ActKind.REST, "", 2.0),
-    "P10": (CheckKind.BATTERY_VOLTS, ActKind.REST, QUIET, 2.0),
-    "P13": (CheckKind.BATTERY_VOLTS, ActKind.REST, "rested", 5.0),
-    "P16": (CheckKind.OUTPUT_AMPS, ActKind.REST, QUIET, 5.0),
-    "P17": (CheckKind.OUTPUT_VOLTS, ActKind.REST, QUIET, 5.0),
-    "P18": (CheckKind.OUTPUT_VOLTS, ActKind.REST, QUIET, 3.0),
-    "P19": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET, 4.0),
-    "P20": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET, 4.0),
-    "S01": (CheckKind.OHM, ActKind.REST, "", 4.0),
-    "S02": (CheckKind.OHM, ActKind.REST, "", 4.0),
-    "S05": (CheckKind.TROUBLE, ActKind.CUT, "", 3.0),
+    "D04": (CheckKind.STATE, ActKind.ACTIVATED, ""),
+    "D08": (CheckKind.CAPACITANCE, ActKind.REST, ""),
+    "D09": (CheckKind.OHM, ActKind.REST, ""),
+    "D10": (CheckKind.STATE, ActKind.LIFTED, ""),
+    "D11": (CheckKind.STATE, ActKind.SHORTED, ""),
+    "D12": (CheckKind.OHM, ActKind.REST, ""),
+    "D13": (CheckKind.OHM, ActKind.REST, ""),
+    "D15": (CheckKind.OHM, ActKind.ACTIVATED, ""),
+    "D17": (CheckKind.OHM, ActKind.REST, ""),
+    "D18": (CheckKind.OHM, ActKind.ACTIVATED, ""),
+    "D19": (CheckKind.STATE, ActKind.LID_OPEN, ""),
+    "D20": (CheckKind.OHM, ActKind.REST, ""),
+    "D21": (CheckKind.STATE, ActKind.ACTIVATED, ""),
+    "D23": (CheckKind.STATE, ActKind.LID_OPEN, ""),
+    "D26": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET),
+    "D27": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET),
+    "D28": (CheckKind.CONTACT_OHM, ActKind.ACTIVATED, ""),
+    "D29": (CheckKind.CONTACT_OHM, ActKind.REST, ""),
+    "D36": (CheckKind.STATE, ActKind.ACTIVATED, ""),
+    "P06": (CheckKind.LEADS_VOLTS, ActKind.REST, ""),
+    "P07": (CheckKind.BUS_VOLTS, ActKind.REST, QUIET),
+    "P09": (CheckKind.FUSE_VOLTS, ActKind.REST, ""),
+    "P10": (CheckKind.BATTERY_VOLTS, ActKind.REST, QUIET),
+    "P13": (CheckKind.BATTERY_VOLTS, ActKind.REST, "rested"),
+    "P16": (CheckKind.OUTPUT_AMPS, ActKind.REST, QUIET),
+    "P17": (CheckKind.OUTPUT_VOLTS, ActKind.REST, QUIET),
+    "P18": (CheckKind.OUTPUT_VOLTS, ActKind.REST, QUIET),
+    "P19": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET),
+    "P20": (CheckKind.DEVICE_VOLTS, ActKind.REST, QUIET),
+    "S01": (CheckKind.OHM, ActKind.REST, ""),
+    "S02": (CheckKind.OHM, ActKind.REST, ""),
+    "S05": (CheckKind.TROUBLE, ActKind.CUT, ""),
 }
-"""The check the trade's list names for a fault that has no look, and its minutes there."""
+"""The check the trade's list names for a fault that has no look; its minutes are those of whoever makes it."""
 
 
 class Known:
-    """What the simpler ways know of some rows: for each check inside or outside, or a word, by row; each fault's own check."""
+    """What the simpler ways know of some rows: for each check inside or outside, or a word, by row; each fault's own check.
 
-    def __init__(self, rows: Rows) -> None:
+    ``parted`` is for each hypothesis the number of those that no check at all parts from it: one answer in every way of working.
+    """
+
+    def __init__(self, rows: Rows, parted: Mapping[str, int]) -> None:
         self.rows = rows
+        self.alike = np.unique([parted[h.key] for h in rows.hypotheses], return_inverse=True)[1]
         made: Forecast = forecast(rows, Instrument())
         self.checks = made.checks
         self.column = {check: n for n, check in enumerate(self.checks)}
@@ -84,21 +87,21 @@ class Known:
             self.chances.append(present * out + (1 - present) * out[:1])
         self.own = [self._own(h) for h in rows.hypotheses]
 
-    def _own(self, hypothesis: Hypothesis) -> tuple[int, float] | None:
+    def _own(self, hypothesis: Hypothesis) -> int | None:
         fault = hypothesis.fault
         if fault.look is not None:
             return next(
-                (n, check.minutes)
+                n
                 for n, check in enumerate(self.checks)
                 if check.kind is CheckKind.LOOK and (check.where, check.fault, check.place) == (hypothesis.part, fault.id, hypothesis.place)
             )
         wanted = OWN.get(fault.id)
         if wanted is None:
             return None
-        kind, act, state, minutes = wanted
+        kind, act, state = wanted
         fits = [n for n, c in enumerate(self.checks) if c.kind is kind and c.act is act and (c.scenario == state or kind is CheckKind.OHM)]
         near = [n for n in fits if hypothesis.place in ("", self.checks[n].device, self.checks[n].where)] or fits
-        return (near[0], minutes) if near else None
+        return near[0] if near else None
 
 
 class Simple:
@@ -124,32 +127,35 @@ class Simple:
         self.p = self.p * self.known.chances[column][:, outcome]
         self.p = self.p / max(self.p.sum(), 1e-300)
 
-    def run(self, *, by_weight: bool) -> tuple[float, int, list[str]]:
-        """Work by weight a minute, or down the list, until sure or nothing is left; return minutes, checks and the first three answers."""
+    def run(self, *, by_weight: bool, anew: bool) -> tuple[float, int, list[str]]:
+        """Work by weight a minute, or down the list, until sure or nothing is left; return minutes, checks and the first three answers.
+
+        ``anew``: what a check shows weighs every fault; else it confirms its own fault or strikes it off, and the order stays.
+        """
         rows, minutes, done = self.known.rows, 0.0, set[int]()
         while True:
             by = np.bincount(np.maximum(rows.owner, 0), weights=self.p * (rows.owner >= 0), minlength=len(rows.hypotheses))
-            if by.max() >= SURE or len(done) > MOST_CHECKS:
+            if np.bincount(self.known.alike, weights=by).max() >= SURE or len(done) > MOST_CHECKS:
                 break
             at_hand = AtHand(self.world.job, self.done)
-            checks = [(n, *own) for n, own in enumerate(self.known.own) if by[n] > 0.002 and own is not None and own[0] not in done]
+            checks = [(n, own) for n, own in enumerate(self.known.own) if by[n] > 0.002 and own is not None and own not in done]
             # What stands ready saves them minutes too.
-            offers = [(n, (c, at_hand.now(replace(self.known.checks[c], minutes=cost)).minutes)) for n, c, cost in checks]
+            offers = [(n, c, at_hand.now(self.known.checks[c]).minutes) for n, c in checks]
             if not offers:
                 break
-            number, (column, cost) = max(offers, key=lambda o: by[o[0]] / o[1][1]) if by_weight else offers[0]
+            number, column, cost = max(offers, key=lambda o: by[o[0]] / o[2]) if by_weight else offers[0]
             done.add(column)
             minutes += cost
             self.done.append(self.known.checks[column])
             _, outcome = self.outcome(self.world.check(self.known.checks[column]))
-            if by_weight:
+            if anew:
                 self.update(column, outcome)
             else:
                 self._confirm(number, column, outcome)
         return minutes, len(done), [rows.hypotheses[n].key for n in np.argsort(-by)[:3]]
 
     def _confirm(self, number: int, column: int, outcome: int) -> None:
-        """Down the list a check confirms its own fault or strikes it off; nothing else is learnt."""
+        """A check confirms its own fault or strikes it off; nothing else is learnt."""
         own = self.known.rows.owner == number
         fits = float((self.known.chances[column][own, outcome] * self.known.rows.share[own]).sum())
         self.p = np.where(own, self.p * (100.0 if fits > 0.5 else 0.001), self.p)

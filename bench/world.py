@@ -25,6 +25,7 @@ from loopwright.explain.meter import LEAST_STEP, Instrument, Mistake, Shown
 from loopwright.explain.observation import Observations
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.explain.weigh.posterior import TWO_FAULTS
+from loopwright.explain.whole.history import BEGINS, WORD
 from loopwright.explain.whole.part import FITFUL, SHOWN, STEADY, told
 from loopwright.explain.whole.place import devices_at
 from loopwright.explain.whole.scope import OPERATED, UNDONE
@@ -174,6 +175,8 @@ class World:
     def _told(self, check: Check) -> list[float]:
         """Return the chance of each outcome of a word: that of the fault that speaks of it here, of either of two, or as with none."""
         word = words()[check.scenario]
+        if word.id == WORD:
+            return list(BEGINS[self.draw.choice(self.truths).fault.begins]) if self.truths else list(word.share)
         found = [word.chances(says[word.id]) for says in map(self._says, self.truths, [check] * len(self.truths)) if word.id in says]
         if len(found) == 2 and len(word.outcomes) == 2:
             no = found[0][1] * found[1][1] / word.unmoved[1]

@@ -225,7 +225,9 @@ def test_row_16_a_leak_to_earth_leads_to_the_order_of_parting(bindery: Appraisal
     found = call.play("trouble-lamp", {"opening:trouble": "earth"})
     where = next(each for each in found.verdicts if each.part)
     assert where.part == "?find=earth:control#where" and "half by half" in where.words and "mains" in where.caution
-    assert not [key for key in call.asked if key.startswith("check:")], "no lamp a caller reads out says where a leak is"
+    assert [key for key in call.asked if key.startswith("check:")] == ["check:system||||before"], (
+        "no lamp a caller reads out says where a leak is"
+    )
     assert found.visit is not None and found.visit.causes[0].startswith("One leg leaking to earth")
     assert not any("Exit time" in each for each in found.visit.causes), "what explains nothing that was told is nothing to send for"
 

@@ -72,6 +72,7 @@ class Fault:
 
     ``says`` is how likely it makes each word of ``whole/words.toml``, on the ground of ``basis``; ``later`` names the computation that is
     to take its place. ``reads`` operated: its circuit reads as with the device at work. ``bears`` is what of the document bears it out.
+    ``begins`` is how it comes about, one of :data:`loopwright.explain.whole.history.BEGINS`.
     """
 
     id: str
@@ -96,6 +97,7 @@ class Fault:
     basis: str = ""
     later: str = ""
     bears: str = ""
+    begins: str = "any time"
 
 
 @cache

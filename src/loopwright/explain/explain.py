@@ -30,6 +30,7 @@ from loopwright.explain.weigh.outcome import Outcomes, forecast, outcomes
 from loopwright.explain.weigh.posterior import Posterior, posterior
 from loopwright.explain.whole.bus import PART as BUS
 from loopwright.explain.whole.bus import SHOWN, bus_part, on_bus
+from loopwright.explain.whole.history import begun, history_part
 from loopwright.explain.whole.part import SystemPart, system_part
 from loopwright.explain.whole.scope import PART as WHOLE
 from loopwright.explain.whole.scope import Scope, circuits_behind, scope_of
@@ -135,6 +136,7 @@ class Inquiry:
         self._parts: dict[str, Part] = {}
         self._powers: dict[Focus, PowerPart] = {}
         self._wholes: dict[tuple[Scope, tuple[int, ...]], SystemPart] = {}
+        self._history = history_part()
         self._compiled = network
         self._last: tuple[tuple[int, ...], Rows] | None = None
 
@@ -183,9 +185,17 @@ class Inquiry:
         power = self._power(observed, [device for some in devices for device in some])
         dark = {n: _dark_rows(power, part, some) for n, (part, some) in enumerate(zip(parts, devices, strict=True))} if power else {}
         parts += [self._output(name.partition("/")[2]) for name in names if name.startswith("outputs/") and self._watched(name)]
-        if power is None:
-            return self._with_whole(observed, parts, {})
-        return self._with_whole(observed, [*parts, power.part], {len(parts): {n: rows for n, rows in dark.items() if (rows >= 0).any()}})
+        moved: Moved = {}
+        if power is not None:
+            moved = {len(parts): {n: rows for n, rows in dark.items() if (rows >= 0).any()}}
+            parts.append(power.part)
+        return self._with_history(*self._with_whole(observed, parts, moved))
+
+    def _with_history(self, parts: list[Part], moved: Moved) -> tuple[list[Part], Moved]:
+        """Return the parts with the one that tells since when it is wrong, which all of them move."""
+        for number, part in enumerate(parts):
+            moved.setdefault(number, {})[len(parts)] = begun(part)
+        return ([*parts, self._history] if parts else parts), moved
 
     def _with_whole(self, observed: Observations, parts: list[Part], moved: Moved) -> tuple[list[Part], Moved]:
         """Return the parts with what of the whole is looked into, and what that and they do to each other."""

@@ -15,6 +15,7 @@ from loopwright.explain.observation import Observations
 from loopwright.explain.terminal import ACT_WORDS
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.weigh.next_check import Advice
+from loopwright.explain.whole.history import PART as HISTORY
 from loopwright.explain.whole.word import words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
@@ -53,7 +54,7 @@ def tell(job: Job, weighed: Weighed, observed: Observations, left_out: tuple[str
         next_checks=tuple(_next(job, weighed, advice) for advice in weighed.advised.checks),
         stop=weighed.advised.stop,
         verdict=_verdict(weighed, answers),
-        looked_at=tuple(part.name for part in weighed.rows.parts),
+        looked_at=tuple(part.name for part in weighed.rows.parts if part.name != HISTORY),
         used=len(weighed.used),
         left_out=(*(str(problem) for problem in observed.problems), *left_out),
         halving=_halving(job, weighed),

@@ -18,6 +18,8 @@ from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
 
 PART = "system"
+HISTORY = "history"
+"""What the word that is of no part, but of them all, is asked ``at``."""
 OPERATED = "operated"
 """What a fault reads as that makes a detector truly see something."""
 
@@ -68,7 +70,7 @@ def scope_of(job: Job, seen: Iterable[Check], circuits: tuple[str, ...], every: 
     checks = list(seen)
     asked = zones_seen(checks)
     zones = tuple(name for name, zone in job.zones.items() if zone.circuit in circuits or name in asked)
-    told = [check for check in checks if check.kind is CheckKind.TOLD]
+    told = [check for check in checks if check.kind is CheckKind.TOLD and not of_history(check)]
     loose = any(_of_zone(check) and not check.place for check in told)
     looked = {check.fault for check in checks if _own_look(check)}
     heard = {check.scenario for check in told}
@@ -108,11 +110,17 @@ def of_step(step: int) -> tuple[str, ...]:
 def asks_of(step: int) -> tuple[str, ...]:
     """Return the words of a step: those of a zone that its faults speak of, or all of them."""
     spoken = {word for name in of_step(step) for word in speaks_of(faults()[name])}
-    return tuple(word.id for word in words().values() if step == len(STEPS_IN) or (word.at == "zone" and word.id in spoken))
+    every = (word for word in words().values() if word.at != HISTORY)
+    return tuple(word.id for word in every if step == len(STEPS_IN) or (word.at == "zone" and word.id in spoken))
 
 
 def _of_zone(check: Check) -> bool:
     return check.kind is CheckKind.TOLD and words()[check.scenario].at == "zone"
+
+
+def of_history(check: Check) -> bool:
+    """Return whether a check asks since when it is wrong: a word of whatever is looked into, that brings nothing in by itself."""
+    return check.kind is CheckKind.TOLD and words()[check.scenario].at == HISTORY
 
 
 def _own_look(check: Check) -> bool:

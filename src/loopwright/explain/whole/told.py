@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from difflib import get_close_matches
 
-from loopwright.explain.check import Check
+from loopwright.explain.check import YES_NO, Check
 from loopwright.explain.unclear import Unclear
 from loopwright.explain.weigh.likelihood import Seen
 from loopwright.explain.whole.event_times import chances_of, events_in
+from loopwright.explain.whole.history import WORD
 from loopwright.explain.whole.part import told
 from loopwright.explain.whole.scope import PART
 from loopwright.explain.whole.word import Word, words
@@ -19,18 +20,24 @@ TIMES = "hours"
 MONTH_FIRST = "US"
 """The country where 3/4/2026 is a day of March."""
 ANSWERS = {"true": "yes", "false": "no"}
+FIRST_DAY = "first-day"
+"""How earlier versions asked since when it is wrong, with yes and no."""
 
 
 def told_of(job: Job, where: str, name: str, answer: str) -> Seen:
     """Return one entry of what was told, tied to its check. Raises Unclear with a sentence."""
-    word = words().get(" ".join(name.lower().split()).replace(" ", "-"))
+    name = " ".join(name.lower().split()).replace(" ", "-")
+    said = ANSWERS.get(answer.lower().strip(), answer.lower().strip())
+    if name == FIRST_DAY and said in YES_NO:
+        since = words()[WORD]
+        return Seen(check=check_at(job, where, since), told=since.outcomes[:1] if said == "yes" else since.outcomes[1:], text=said)
+    word = words().get(name)
     if word is None:
         close = get_close_matches(name.lower(), words(), 1, 0.5)
         hint = f" Did you mean {close[0]}?" if close else ""
         raise Unclear(f"'{name}' is no word of what can be told.{hint} docs/observations.md lists them.")
     if word.id == TIMES and any(letter.isdigit() for letter in answer):
         return _times(job, check_at(job, where, word), answer, word)
-    said = ANSWERS.get(answer.lower().strip(), answer.lower().strip())
     if said not in word.outcomes:
         raise Unclear(f"'{answer}' is no answer to '{word.asks}?'. Accepted: {', '.join(word.outcomes)}.")
     return Seen(check=check_at(job, where, word), told=(said,), text=said)
