@@ -47,6 +47,8 @@ ROUND = 2000
 """Messages made ready at a time."""
 ROUNDS = 12
 """Turns each receiver has in a measurement."""
+ALONE = 4
+"""How many times fewer messages one sender alone sends: he waits for each answer, and his turns begin and end at once."""
 TYPED = "0123456789ABCDEF"
 KEY, CIPHER = Key(TYPED.encode("ascii")), ChainedAes()
 ACCOUNTS = [f"{number:04X}" for number in range(0x1000, 0x1000 + MANY)]
@@ -260,7 +262,9 @@ def rates(messages: int) -> None:
     receivers |= {"ours, survives a kill": ours, "the same, each told": told, "ours, flushed to the disk": flushed}
     for hidden in (False, True):
         for senders in (1, MANY):
-            rounds, others = measured(list(receivers.values()), senders=senders, messages=messages, hidden=hidden)
+            rounds, others = measured(
+                list(receivers.values()), senders=senders, messages=messages // (1 if senders > 1 else ALONE), hidden=hidden
+            )
             print(f"{'AES-128' if hidden else 'plain'}, {senders} at once; others kept {others:.1f} cores busy; ", end="")
             print(f"the disk flushes a page {flushes_a_second():.0f} times a second")
             for name, mine in zip(receivers, rounds, strict=True):
@@ -394,7 +398,7 @@ def main() -> None:
     asked = parser.parse_args()
     resource.setrlimit(resource.RLIMIT_NOFILE, (4096, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
     if asked.what in (None, "rate"):
-        rates(asked.messages or 12_000)
+        rates(asked.messages or 24_000)
     if asked.what in (None, "killed"):
         with tempfile.TemporaryDirectory(prefix="receive-") as folder:
             acknowledged, lost, doubled = killed(asked.kills, Path(folder))
