@@ -156,13 +156,13 @@ def test_a_closed_pipe_is_quiet(sample: str, arguments: list[str]) -> None:
     os.close(reader)
     with _start(*arguments, sample, stdout=writer) as process:
         os.close(writer)
-        _, err = process.communicate(timeout=60)
+        _, err = process.communicate(timeout=240)
     assert (process.returncode, err) == (141, b"")
 
 
 def test_a_full_disk_is_told_in_words(sample: str) -> None:
     with open("/dev/full", "wb") as full, _start("forecast", sample, "--json", stdout=full) as process:
-        _, err = process.communicate(timeout=60)
+        _, err = process.communicate(timeout=240)
     assert process.returncode == 2
     assert err == b"loopwright: standard output: No space left on device.\n"
 
@@ -188,5 +188,5 @@ def test_control_c_stops_quietly() -> None:
         process.stdin.write(b"#" * 100_000)  # more than a pipe holds: written once it is being read
         process.stdin.flush()
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=60)
+        out, err = process.communicate(timeout=240)
     assert (process.returncode, out, err) == (130, b"", b"")

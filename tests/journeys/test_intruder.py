@@ -35,6 +35,8 @@ from loopwright.store.secret import Secret
 from loopwright.store.vault import create_vault, vault_path
 from loopwright.web.guard import HEADERS
 
+from .in_the_hand import PATIENCE_MS
+
 CHEAP = Cost(passes=1, memory_kib=8, lanes=1)
 PASSWORD, CODE = "blue ladder, no rungs", "739164820517724415"
 MARKUP = '<img src="http://evil.example/x" onerror="window.owned=1"><script>window.owned=1</script>'
@@ -64,7 +66,7 @@ class Served(NamedTuple):
 
     def speak(self, raw: bytes) -> bytes:
         """Return all that comes back for these bytes, whatever they are; the connection ends with them."""
-        with socket.create_connection(("127.0.0.1", self.port), timeout=30) as bare:
+        with socket.create_connection(("127.0.0.1", self.port), timeout=PATIENCE_MS / 1000) as bare:
             spoken: socket.socket = bare
             if self.tls:
                 context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
@@ -77,7 +79,8 @@ class Served(NamedTuple):
                     spoken.shutdown(socket.SHUT_WR)
                 while more := spoken.recv(65_536):
                     came += more
-                    spoken.settimeout(0.4)
+                    if b"\r\n\r\n" in came:
+                        spoken.settimeout(1)
             except OSError:
                 pass
             finally:
@@ -123,7 +126,7 @@ def started(folder: Path, *more: str) -> Iterator[Served]:
     scheme, port, key = found[1], int(found[2]), found[3] or ""
     yield Served(f"{scheme}://127.0.0.1:{port}", port, key, process, folder, token, scheme == "https")
     process.send_signal(signal.SIGINT)
-    process.communicate(timeout=60)
+    process.communicate(timeout=PATIENCE_MS / 1000)
 
 
 @pytest.fixture(scope="module")

@@ -27,7 +27,7 @@ from loopwright.store.proof_file import ProofFile
 from loopwright.store.received import ReceivedFile, received_path
 from loopwright.web.session import Session
 
-from .in_the_hand import DESK, PHONE, fits_the_hand, idle, opened
+from .in_the_hand import DESK, PATIENCE_MS, PHONE, fits_the_hand, idle, opened
 
 POST = "await fetch('prove', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(said)})"
 
@@ -51,7 +51,7 @@ class Unit:
             line = Line(account="4711", key=None, cipher=ChainedAes(), draw=secrets.token_bytes)
             content = Content(data=f"#4711|{event.event}")
             self.wire.send(build(line.head("ADM-CID", self.number), content, key=None, cipher=line.cipher, draw=line.draw))
-            assert self.wire.answer(10.0), "acknowledged"
+            assert self.wire.answer(PATIENCE_MS / 1000), "acknowledged"
 
     def stop(self) -> None:
         self.wire.close()

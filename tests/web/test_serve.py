@@ -57,9 +57,9 @@ def test_it_starts_prints_its_address_and_stops_on_ctrl_c(tmp_path: Path) -> Non
         line = running.stdout.readline()
         assert line, "ended before it printed its address"
         address = "".join(re.findall(r"http://127\.0\.0\.1:\d+/\?key=\S{20,}", line))
-    with urllib.request.urlopen(address, timeout=20) as answer:
+    with urllib.request.urlopen(address, timeout=120) as answer:
         assert answer.status == 200
     time.sleep(0.2)
     running.send_signal(signal.SIGINT)
-    out, _ = running.communicate(timeout=20)
+    out, _ = running.communicate(timeout=120)
     assert running.returncode == 0 and "Stopped" in out
