@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
-from loopwright.rehearse.plan import AreaPlan, Column, Person, Programme, ZonePlan, may_be_left
+from loopwright.rehearse.plan import AreaPlan, Choices, Column, Person, Programme, ZonePlan, may_be_left
 from loopwright.rehearse.search import Reached, search
 
 OTHERS = "the other areas"
@@ -42,12 +42,13 @@ def part_of(
     if any(OTHERS in plan.serves for plan in plans.values()):
         plans[OTHERS] = AreaPlan(name=OTHERS, stand_in=True)
     zones = {name: _lying(whole.zones[name], chosen, True) for name in kept}
-    judged = any(may_be_left(whole.told, zone) for zone in zones.values())
+    told = _told(whole.told, bool(observers or tracks))
+    judged = any(may_be_left(told, zone) for zone in zones.values())
     # Where what is confirmed matters, the others are told apart: two of a kind confirm each other's alarm, and so do two that do the same.
     rest = _rest(whole, chosen, set(kept), max(each, 2) if judged else each)
     return replace(
         whole,
-        told=replace(whole.told, soundings=0) if whole.told.soundings > MOST_SOUNDINGS else whole.told,
+        told=told,
         areas=plans,
         zones=zones | (rest if judged or "confirm" in observers else _needed(rest)),
         people=distinct(whole.people, chosen),
@@ -56,6 +57,12 @@ def part_of(
         tracks=frozenset(tracks),
         walk=None,
     )
+
+
+def _told(told: Choices, beside: bool) -> Choices:
+    """Return the choices of a part. A zone left inhibited opens with no alarm; nothing looked at ``beside`` the areas depends on that."""
+    soundings = told.soundings if told.soundings <= MOST_SOUNDINGS else 0
+    return replace(told, soundings=soundings, unconfirmed="watched" if beside else told.unconfirmed)
 
 
 def _served(whole: Programme, name: str, chosen: tuple[str, ...]) -> AreaPlan:

@@ -209,9 +209,7 @@ class Trial:
         part = part_of(self.whole, there, (walk.door,), observers=("report",))
         plans = {name: replace(plan, serves=tuple(set(plan.serves) - {OTHERS})) for name, plan in part.areas.items() if name != OTHERS}
         past = {name: replace(self.whole.zones[name], followed=False) for name in walk.past if name != walk.door}
-        # What an alarm leaves inhibited comes after it; the walk is over with the alarm.
-        told = replace(part.told, unconfirmed="watched")
-        return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, told=told, walk=walk))
+        return self._reached(replace(part, areas=plans, zones={walk.door: part.zones[walk.door]} | past, walk=walk))
 
     def with_served(self, areas: tuple[str, ...]) -> tuple[str, ...]:
         """Return areas, each shared one with the first of those it is shared by: by itself it would never be set."""

@@ -84,7 +84,6 @@ class Tabling:
         self.programme = programme
         self.packing = Packing(fields(programme))
         self.events = events(programme)
-        self._of_event: list[list[int]] = [[] for _ in self.events]
         self._found: list[tuple[tuple[int, ...], Row | None]] = []
         self._columns: list[tuple[int, int, int, int, bool]] = []
         self._lay_out()
@@ -94,6 +93,7 @@ class Tabling:
         mask, value, keep, put, moves = columns
         self._mask, self._value, self._keep, self._set = (np.array(each, dtype=np.uint64) for each in (mask, value, keep, put))
         self._moves = np.array(moves, dtype=np.bool_)
+        self._event = np.array([key[0] for key, _ in self._found], dtype=np.int64)
 
     def after(self, states: States) -> Iterator[States]:
         """Yield, a piece at a time, what states come to by every event that changes something."""
@@ -111,8 +111,11 @@ class Tabling:
 
     def _work_out(self, states: States, takes: NDArray[np.bool_]) -> None:
         """Work out what each event does in the states of which that is not known."""
-        for number, known in enumerate(self._of_event):
-            left = states[~takes[:, known].any(axis=1)]
+        known = np.zeros((states.size, len(self.events)), dtype=np.bool_)
+        state, case = np.nonzero(takes)
+        known[state, self._event[case]] = True
+        for number in np.flatnonzero(~known.all(axis=0)).tolist():
+            left = states[~known[:, number]]
             while left.size:
                 mask, value = self._add(number, int(left[0]))
                 left = left[(left & np.uint64(mask)) != np.uint64(value)]
@@ -127,7 +130,6 @@ class Tabling:
             bits, put = self.packing.stated({name: after for name, after in effect.changes.items() if known.get(name) != after})
             keep = ALL & ~bits
             row = Row(mask, value, keep, put, event, effect.outputs, effect.due, effect.begun)
-        self._of_event[number].append(len(self._found))
         self._found.append(((number, *(-each for each in known.values())), row))
         self._columns.append((mask, value, keep, put, row is not None and row.moves()))
         return mask, value

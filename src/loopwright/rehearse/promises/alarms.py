@@ -10,7 +10,7 @@ import numpy as np
 
 from loopwright.rehearse.promise import Broken, Trial
 from loopwright.rehearse.search import Reached, Taken
-from loopwright.rehearse.state import QUIET_REPORT, SENT, UNSET, fields
+from loopwright.rehearse.state import QUIET_REPORT, SENT, SET, UNSET, fields
 from loopwright.rehearse.story import Scene
 from loopwright.rehearse.table import Row
 
@@ -94,12 +94,17 @@ def _left_untold(trial: Trial, area: str) -> Iterator[Broken]:
         if name not in trial.whole.left:
             continue
         found = trial.search((area,), (name,))
-        told = found.told(("left untold", area), partial(found.reached.taken, _untold))
+        told = found.told(("left untold", area), partial(_left_while_set, found.reached, area))
         if told:
             zone = trial.whole.zones[name].text
             sentence = f"{zone[0].upper()}{zone[1:]} is left inhibited after an alarm that nothing confirmed, and nobody is told."
             yield told.breaks("confirm", "signalling/reports/zone-inhibited", sentence)
             return
+
+
+def _left_while_set(found: Reached, area: str) -> list[Taken]:
+    """Return the rows that leave a zone inhibited, untold, once the area is set: an exit time seldom lasts as long as confirmation."""
+    return found.taken(_untold, np.equal(found.field(f"{area}.mode"), np.uint64(SET)))
 
 
 def _untold(row: Row) -> bool:
