@@ -220,6 +220,18 @@ def test_row_11_what_comes_and_goes_is_held_against_the_bus_of_the_design(binder
     assert any(each.normal is False and "address" in each.words for each in wrong)
 
 
+def test_row_11_what_worked_for_long_was_not_wired_wrongly_from_the_first_day(bindery: Appraisal) -> None:
+    answers = {"opening:keypad": "keypad-press", "opening:keypad-when": "at-times", "opening:keypad-lit": "yes"}
+
+    def wrongly_wired(since: str) -> float:
+        call = Call(bindery)
+        found = call.play("keypad", answers | {"opening:keypad-since": since}).found
+        assert found is not None and "check:system||||before" not in call.asked, "the same is not asked in other words"
+        return sum(cause.probability for each in found.answers for cause in each.causes if cause.fault in {"B01", "B06"})
+
+    assert wrongly_wired("long") < wrongly_wired("work") < wrongly_wired("first")
+
+
 def test_row_16_a_leak_to_earth_leads_to_the_order_of_parting(bindery: Appraisal) -> None:
     call = Call(bindery)
     found = call.play("trouble-lamp", {"opening:trouble": "earth"})
