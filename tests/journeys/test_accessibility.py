@@ -112,6 +112,7 @@ def address(tmp_path_factory: pytest.TempPathFactory, serve: Callable[..., Any])
 def page(browser: Any, address: str) -> Iterator[Any]:
     """Open one page in one browser, signed in as the owner; the certificate is another test's business."""
     context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]}, ignore_https_errors=True, reduced_motion="reduce")
+    context.add_init_script(axe.Axe().axe_script)
     made = context.new_page()
     made.goto(f"{address}sign-in")
     made.get_by_label("Name").fill("Ada")
@@ -141,7 +142,6 @@ def faults(page: Any, within: str = "html", looks: Sequence[tuple[tuple[int, int
             found.append(Fault("reflow", "serious", f"{width}", "html", "WCAG 2.2, 1.4.10: the page is wider than the window"))
     if not DEEP:
         page.evaluate(THIN)
-    page.evaluate(axe.Axe().axe_script)
     for (width, height), scheme, asked in looks:
         page.set_viewport_size({"width": width, "height": height})
         page.emulate_media(color_scheme=scheme)
