@@ -61,8 +61,9 @@ def part_of(
 
 def _told(told: Choices, beside: bool) -> Choices:
     """Return the choices of a part. A zone left inhibited opens with no alarm; nothing looked at ``beside`` the areas depends on that."""
-    soundings = told.soundings if told.soundings <= MOST_SOUNDINGS else 0
-    return replace(told, soundings=soundings, unconfirmed="watched" if beside else told.unconfirmed)
+    if told.soundings > MOST_SOUNDINGS:
+        told = replace(told, soundings=0)
+    return replace(told, unconfirmed="watched") if beside and told.unconfirmed != "watched" else told
 
 
 def _served(whole: Programme, name: str, chosen: tuple[str, ...]) -> AreaPlan:

@@ -119,8 +119,9 @@ def may_be_inhibited(programme: Programme, zone: str) -> bool:
 
 def forgets_when_quiet(programme: Programme) -> list[str]:
     """Return the followed zones whose alarms are forgotten when they were quiet for a time."""
-    told = programme.told
-    return [name for name in programme.followed if told.trips_quiet_s and f"{name}.trips" in fields(programme)]
+    if not programme.told.trips_quiet_s:
+        return []
+    return [name for name in programme.followed if f"{name}.trips" in fields(programme)]
 
 
 def known(programme: Programme) -> tuple[str, ...]:
