@@ -21,6 +21,7 @@ CASE = Case(
     said=(
         Said(key="opening:keypad", at="", by="Dora", question="Which?", answer="pad-foyer"),
         Said(key="opening:keypad-when", at="", by="Dora", question="When?", answer="always", where="pad-foyer", shows="yes"),
+        Said(key="opening:keypad-since", at="", by="Dora", question="Since when?", answer="first", where="system", told="before", told_answer="never yet"),
     ),
 )  # fmt: skip
 

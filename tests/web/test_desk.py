@@ -212,6 +212,7 @@ def test_who_is_not_identified_is_told_nothing_of_the_system(desk: Desk) -> None
     desk.begun(complaint="keypad", verified=NOT_IDENTIFIED)
     assert "has to be identified first" in desk.refused("answer", key="opening:keypad", answer="pad-foyer")
     desk.say("answer", key="opening:keypad-when", answer="always")
+    desk.say("answer", key="opening:keypad-since", answer="first")
     told = desk.say("answer", key="opening:keypad-lit", answer="yes")
     page = told["page"].partition('id="desk"')[2]
     assert "What may still be said" in page and "Until the caller is identified" in page
@@ -261,6 +262,7 @@ def test_answers_go_over_into_the_visit_once(desk: Desk) -> None:
     desk.begun(complaint="keypad")
     desk.say("answer", key="opening:keypad", answer="pad-foyer")
     desk.say("answer", key="opening:keypad-when", answer="always")
+    desk.say("answer", key="opening:keypad-since", answer="first")
     page = unescape(desk.say("answer", key="opening:keypad-lit", answer="yes")["page"])
     asked = re.search(r'"key": "(check:[^"]+)"', page)
     assert asked is not None
@@ -272,6 +274,7 @@ def test_answers_go_over_into_the_visit_once(desk: Desk) -> None:
     visit = VisitFile(visit_path(desk.path)).load()
     assert [(entry.where, entry.place, entry.shows) for entry in visit.standing] == [
         ("pad-foyer", "", "yes"),
+        ("system", "", ""),
         ("pad-foyer", "lit", "yes"),
         (where, place, "no"),
     ]
