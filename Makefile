@@ -6,7 +6,9 @@ ARGS ?=
 
 VENV := .venv
 BIN := $(VENV)/bin
-PIP := $(BIN)/python -m pip install --quiet --no-compile --require-hashes
+# Both lists hold everything there is to install; left to resolve, pip refuses them as soon as a later version of what is asked for with an
+# extra (`coverage[toml]`) appears.
+PIP := $(BIN)/python -m pip install --quiet --no-compile --no-deps --require-hashes
 DEV := $(VENV)/.dev
 RUN := $(VENV)/.run
 BENCHES = $(sort $(wildcard bench/*.py))
