@@ -25,7 +25,8 @@ from loopwright.explain.meter import LEAST_STEP, Instrument, Mistake, Shown
 from loopwright.explain.observation import Observations
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.explain.weigh.posterior import TWO_FAULTS
-from loopwright.explain.whole.history import BEGINS, WORD
+from loopwright.explain.whole.history import BEGINS, SINCE, STAYS, stays
+from loopwright.explain.whole.history import PART as HISTORY
 from loopwright.explain.whole.part import FITFUL, SHOWN, STEADY, told
 from loopwright.explain.whole.place import devices_at
 from loopwright.explain.whole.scope import OPERATED, UNDONE
@@ -175,8 +176,10 @@ class World:
     def _told(self, check: Check) -> list[float]:
         """Return the chance of each outcome of a word: that of the fault that speaks of it here, of either of two, or as with none."""
         word = words()[check.scenario]
-        if word.id == WORD:
-            return list(BEGINS[self.draw.choice(self.truths).fault.begins]) if self.truths else list(word.share)
+        if word.at == HISTORY:
+            fault = self.draw.choice(self.truths).fault if self.truths else None
+            ways = BEGINS[fault.begins] if fault and word.id == SINCE else STAYS[stays(fault)] if fault else word.unmoved
+            return list(ways)
         found = [word.chances(says[word.id]) for says in map(self._says, self.truths, [check] * len(self.truths)) if word.id in says]
         if len(found) == 2 and len(word.outcomes) == 2:
             no = found[0][1] * found[1][1] / word.unmoved[1]

@@ -1,4 +1,4 @@
-"""Since when it is wrong: one question that every fault looked into moves, whatever part it is of.
+"""Since when it is wrong, and whether always: two questions that every fault looked into moves, whatever part it is of.
 
 That a fault left by the fitter shows from the first day and a worn part after years is common practice, no source.
 """
@@ -12,18 +12,18 @@ from loopwright.explain.catalogue import faults
 from loopwright.explain.explain import Inquiry
 from loopwright.explain.explanation import Explanation
 from loopwright.explain.observation import read_observations
-from loopwright.explain.whole.history import BEGINS, WORD
+from loopwright.explain.whole.history import BEGINS, SINCE, STAYS, STEADY, stays
 from loopwright.explain.whole.word import words
 from loopwright.job.read import read
 
 JOB = read(demo.text("business")).job
 INQUIRY = Inquiry(JOB)
-NEVER, WORK, LONG = words()[WORD].outcomes
+NEVER, WORK, LONG = words()[SINCE].outcomes
 MISSING = "{where: keypad-press, at: missing, shows: yes}"
 BATTERY = "{where: control, at: battery, shows: yes}"
 
 
-def since(answer: str, word: str = WORD) -> str:
+def since(answer: str, word: str = SINCE) -> str:
     return f"{{where: system, told: {word}, answer: {answer}}}"
 
 
@@ -43,7 +43,8 @@ def chances(found: Explanation) -> dict[str, float]:
 
 def test_every_fault_begins_in_a_way_that_is_known() -> None:
     assert {fault.begins for fault in faults().values()} == set(BEGINS)
-    for chance in BEGINS.values():
+    assert {stays(fault) for fault in faults().values()} == set(STAYS)
+    for chance in (*BEGINS.values(), *STAYS.values()):
         assert sum(chance) == pytest.approx(1.0)
         assert min(chance) > 0, "no answer rules a fault out"
 
@@ -64,16 +65,26 @@ def test_what_it_was_told_moves_by_the_stated_chances_alone() -> None:
     """Bayes' rule by hand: between two single faults the odds move by the quotient of their stated chances."""
     said = since(WORK)
     plain, told = chances(explained(MISSING)), chances(explained(MISSING, said))
-    at = words()[WORD].outcomes.index(WORK)
+    at = words()[SINCE].outcomes.index(WORK)
     # A word may be misheard; that mixes the stated chance with an even one.
     moved = (told["B01"] / told["B02"]) / (plain["B01"] / plain["B02"])
     stated = BEGINS[faults()["B01"].begins][at] / BEGINS[faults()["B02"].begins][at]
     assert moved == pytest.approx(stated, rel=0.1)
 
 
+def test_what_comes_and_goes_is_no_swapped_pair() -> None:
+    always, at_times = (chances(explained(MISSING, since(answer, STEADY))) for answer in ("yes", "no"))
+    assert always["B01"] > 2 * at_times["B01"], "swapped cores never answer"
+    assert at_times["B05"] > 5 * always["B05"], "two with one address answer now and then"
+    assert at_times["P19"] > always["P19"], "volts fall while keypads are lit"
+    # Both together: each moves by its own chances.
+    both = chances(explained(MISSING, since("no", STEADY), since(LONG)))
+    assert both["B01"] < at_times["B01"]
+
+
 def test_it_is_among_the_first_questions_where_a_caller_can_tell() -> None:
     found = INQUIRY.explain(read_observations(JOB, f"readings:\n  - {MISSING}\n"), may=lambda check: check.by == "caller")
-    assert any(each.entry.get("told") == WORD for each in found.next_checks)
+    assert any(each.entry.get("told") == SINCE for each in found.next_checks)
 
 
 @pytest.mark.parametrize(("answer", "as_now"), [("yes", NEVER), ("no", None)])

@@ -109,7 +109,7 @@ def test_the_questions_people_ring_with_by_keys_alone(browser: Any, address: str
         rung(page, address + HOUSE, "5")
         keyed(page, "Which keypad", "1")
         keyed(page, "When does it fail", "1")
-        keyed(page, "Since when does it fail", "1")
+        keyed(page, "Since when does it fail", "3")
         keyed(page, "is anything on it lit", "y")
         page.locator("#now", has_text="other keypads or units are missing").wait_for()
         assert page.locator(".may").count() >= 5 and page.locator(".may .bar").count() >= 5

@@ -212,7 +212,7 @@ def test_who_is_not_identified_is_told_nothing_of_the_system(desk: Desk) -> None
     desk.begun(complaint="keypad", verified=NOT_IDENTIFIED)
     assert "has to be identified first" in desk.refused("answer", key="opening:keypad", answer="pad-foyer")
     desk.say("answer", key="opening:keypad-when", answer="always")
-    desk.say("answer", key="opening:keypad-since", answer="first")
+    desk.say("answer", key="opening:keypad-since", answer="long")
     told = desk.say("answer", key="opening:keypad-lit", answer="yes")
     page = told["page"].partition('id="desk"')[2]
     assert "What may still be said" in page and "Until the caller is identified" in page
@@ -262,7 +262,7 @@ def test_answers_go_over_into_the_visit_once(desk: Desk) -> None:
     desk.begun(complaint="keypad")
     desk.say("answer", key="opening:keypad", answer="pad-foyer")
     desk.say("answer", key="opening:keypad-when", answer="always")
-    desk.say("answer", key="opening:keypad-since", answer="first")
+    desk.say("answer", key="opening:keypad-since", answer="long")
     page = unescape(desk.say("answer", key="opening:keypad-lit", answer="yes")["page"])
     asked = re.search(r'"key": "(check:[^"]+)"', page)
     assert asked is not None

@@ -6,7 +6,7 @@ that is expected to tell most a minute. Until the caller is identified nothing i
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from loopwright.appraisal.appraise import Appraisal
@@ -185,7 +185,7 @@ def observations(case: Case, appraisal: Appraisal, should: Expectation) -> tuple
     keypad = answer(case, "keypad")
     told = [(said.question, noted_of(said)) for said in case.standing if said.where and said.settles]
     told += [
-        (said.question, Noted(at=row.get("place", ""), where=row["where"], shows=row["shows"]))
+        (said.question, noted_of(_also(said, row)))
         for said in case.standing
         for row in also_told(appraisal.job, said.key, said.answer, keypad)
     ]
@@ -201,6 +201,11 @@ def observations(case: Case, appraisal: Appraisal, should: Expectation) -> tuple
         seen.append(seen_of(appraisal.job, recharging, Instrument()))
     kept, contradictions = settle(seen)
     return Observations(seen=kept, contradictions=contradictions), tuple(left_out)
+
+
+def _also(said: Said, row: Mapping[str, str]) -> Said:
+    """Return what an answer tells besides, as if it had been answered by itself."""
+    return replace(Said(key=said.key, at=said.at, by=said.by, question=said.question, answer=said.answer), **row)
 
 
 def noted_of(said: Said) -> Noted:

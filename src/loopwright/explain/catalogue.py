@@ -72,7 +72,8 @@ class Fault:
 
     ``says`` is how likely it makes each word of ``whole/words.toml``, on the ground of ``basis``; ``later`` names the computation that is
     to take its place. ``reads`` operated: its circuit reads as with the device at work. ``bears`` is what of the document bears it out.
-    ``begins`` is how it comes about, one of :data:`loopwright.explain.whole.history.BEGINS`.
+    ``begins`` is how it comes about, one of :data:`loopwright.explain.whole.history.BEGINS`; ``stays`` whether it is there all the time,
+    one of its STAYS, where that does not follow from ``present``.
     """
 
     id: str
@@ -98,6 +99,7 @@ class Fault:
     later: str = ""
     bears: str = ""
     begins: str = "any time"
+    stays: str = ""
 
 
 @cache

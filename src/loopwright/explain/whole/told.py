@@ -9,7 +9,7 @@ from loopwright.explain.check import YES_NO, Check
 from loopwright.explain.unclear import Unclear
 from loopwright.explain.weigh.likelihood import Seen
 from loopwright.explain.whole.event_times import chances_of, events_in
-from loopwright.explain.whole.history import WORD
+from loopwright.explain.whole.history import SINCE
 from loopwright.explain.whole.part import told
 from loopwright.explain.whole.scope import PART
 from loopwright.explain.whole.word import Word, words
@@ -29,7 +29,7 @@ def told_of(job: Job, where: str, name: str, answer: str) -> Seen:
     name = " ".join(name.lower().split()).replace(" ", "-")
     said = ANSWERS.get(answer.lower().strip(), answer.lower().strip())
     if name == FIRST_DAY and said in YES_NO:
-        since = words()[WORD]
+        since = words()[SINCE]
         return Seen(check=check_at(job, where, since), told=since.outcomes[:1] if said == "yes" else since.outcomes[1:], text=said)
     word = words().get(name)
     if word is None:
