@@ -47,16 +47,10 @@ def awkward_edges(generator: np.random.Generator, widths: np.ndarray) -> np.ndar
     """Return edges in the middle, deep in either tail, and beside a corner of the wide ones, where the narrow ones decide."""
     total, half = widths.sum(), max(1, widths.size // 2)
     corner = widths[:half].sum()
-    return np.array(
-        [
-            total / 2,
-            total * generator.random(),
-            total * 10.0 ** generator.uniform(-3, 0),
-            total * (1 - 10.0 ** generator.uniform(-3, 0)),
-            corner + widths[half:].sum() * generator.random(),
-            widths[0] + generator.normal() * widths[-1],
-        ]
-    )
+    return np.array([
+        total / 2, total * generator.random(), total * 10.0 ** generator.uniform(-3, 0), total * (1 - 10.0 ** generator.uniform(-3, 0)),
+        corner + widths[half:].sum() * generator.random(), widths[0] + generator.normal() * widths[-1],
+    ])
 
 
 @pytest.mark.parametrize("kind", range(6))

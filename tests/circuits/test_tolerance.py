@@ -151,14 +151,8 @@ def test_a_leak_at_the_terminals_moves_the_edges_of_a_circuit_with_a_fixed_pull_
     without = thresholds_from_ohm(1 / (1 / edges_ohm - 1 / leak_ohm), 4700.0)
     exact = band_probabilities([parts], without)
     got = monte_carlo(
-        parts.low_ohm,
-        parts.high_ohm,
-        4700.0,
-        4700.0,
-        thresholds_from_ohm(edges_ohm, 4700.0),
-        samples=40_000,
-        generator=np.random.default_rng(5),
-        leak_ohm=leak_ohm,
+        parts.low_ohm, parts.high_ohm, 4700.0, 4700.0, thresholds_from_ohm(edges_ohm, 4700.0),
+        samples=40_000, generator=np.random.default_rng(5), leak_ohm=leak_ohm,
     )
     assert within(got.frequency, exact, 40_000)
     assert got.standard_error == pytest.approx(np.sqrt(exact * (1 - exact) / 40_000), rel=0.1)
@@ -167,15 +161,8 @@ def test_a_leak_at_the_terminals_moves_the_edges_of_a_circuit_with_a_fixed_pull_
 def test_a_leak_at_the_far_end_leaves_the_cable_in_series() -> None:
     edge = thresholds_from_ohm([100.0 + 1 / (1 / 4700 + 1 / 22_000)], 4700.0)
     got = monte_carlo(
-        [100.0, 4600.0],
-        [100.0, 4800.0],
-        4700.0,
-        4700.0,
-        edge,
-        samples=40_000,
-        generator=np.random.default_rng(6),
-        leak_ohm=22_000.0,
-        leak_from=1,
+        [100.0, 4600.0], [100.0, 4800.0], 4700.0, 4700.0, edge,
+        samples=40_000, generator=np.random.default_rng(6), leak_ohm=22_000.0, leak_from=1,
     )
     assert within(got.frequency, np.array([[0.5, 0.5]]), 40_000)
 
@@ -203,14 +190,8 @@ def test_a_truncated_normal_part_is_the_one_of_scipy() -> None:
     exact = np.diff(np.concatenate([[0], cut, [1]]))[None]
     for shape in (Shape.TRUNCATED_NORMAL, (Shape.TRUNCATED_NORMAL, Shape.UNIFORM)):
         got = monte_carlo(
-            [5320.0],
-            [5880.0],
-            4700.0,
-            4700.0,
-            thresholds_from_ohm(edges_ohm, 4700.0),
-            samples=40_000,
-            generator=np.random.default_rng(9),
-            shape=shape,
+            [5320.0], [5880.0], 4700.0, 4700.0, thresholds_from_ohm(edges_ohm, 4700.0),
+            samples=40_000, generator=np.random.default_rng(9), shape=shape,
         )
         assert within(got.frequency, exact, 40_000)
 

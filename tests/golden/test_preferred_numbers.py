@@ -22,16 +22,7 @@ E24 = "1.0 1.1 1.2 1.3 1.5 1.6 1.8 2.0 2.2 2.4 2.7 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5
 
 # IEC 60062, table seen at gist.github.com/pwillard/a415d93f6e180685fc12.
 DIGITS = {
-    "black": 0,
-    "brown": 1,
-    "red": 2,
-    "orange": 3,
-    "yellow": 4,
-    "green": 5,
-    "blue": 6,
-    "violet": 7,
-    "grey": 8,
-    "white": 9,
+    "black": 0, "brown": 1, "red": 2, "orange": 3, "yellow": 4, "green": 5, "blue": 6, "violet": 7, "grey": 8, "white": 9,
 }
 # Orange, yellow and grey are left out: two editions give three different tolerances, and neither was seen whole.
 TOLERANCES_PCT = {"brown": 1, "red": 2, "green": 0.5, "blue": 0.25, "violet": 0.1, "gold": 5, "silver": 10}

@@ -119,11 +119,8 @@ def test_monte_carlo_agrees_with_the_exact_volume_on_240_circuits() -> None:
         nominal = float((low + high).sum() / 2)
         edges = thresholds_from_ohm(nominal * np.sort(generator.normal(1, 0.01, 4)), 4700.0)
         spread = Spread(
-            names=tuple("abcdefg"[:count]),
-            low_ohm=tuple(low.tolist()),
-            high_ohm=tuple(high.tolist()),
-            pull_up_low_ohm=4653.0,
-            pull_up_high_ohm=4747.0,
+            names=tuple("abcdefg"[:count]), low_ohm=tuple(low.tolist()), high_ohm=tuple(high.tolist()),
+            pull_up_low_ohm=4653.0, pull_up_high_ohm=4747.0,
         )
         exact = band_probabilities([spread], edges)
         got = monte_carlo(low, high, 4653.0, 4747.0, edges, samples=samples, generator=generator)

@@ -44,8 +44,6 @@ AREAS = (
 )
 ONE_CIRCUIT = tuple(RemoveItem(path) for path in ("circuits/c02", "zones/z2", "circuits/c03", "zones/z3"))
 SHED = (AddItem("areas", "shed", {"name": "Shed", "entry_s": 30, "exit_s": 45}), SetField("users/owner/areas/shed", "set"))
-
-
 def keyed(name: str, **what: Value) -> Edit:
     """Put a setting that is keyed at the unit into its sheet."""
     return AddItem(f"{PANEL}/settings", name, {"address": "line Here", **what})

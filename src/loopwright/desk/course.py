@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.desk.caller import is_of_hold_up
@@ -205,7 +206,8 @@ def observations(case: Case, appraisal: Appraisal, should: Expectation) -> tuple
 
 def _also(said: Said, row: Mapping[str, str]) -> Said:
     """Return what an answer tells besides, as if it had been answered by itself."""
-    return replace(Said(key=said.key, at=said.at, by=said.by, question=said.question, answer=said.answer), **row)
+    told: Mapping[str, Any] = row
+    return Said(key=said.key, at=said.at, by=said.by, question=said.question, answer=said.answer, **told)
 
 
 def noted_of(said: Said) -> Noted:
