@@ -88,7 +88,8 @@ class Connection(asyncio.Protocol):
         own.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         # Answers nobody takes wait in the system's memory too; left alone it takes megabytes for each.
         own.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
-        transport.pause_reading()
+        # The loop begins to read after this, in earlier versions of Python also where it was told not to before.
+        asyncio.get_running_loop().call_soon(transport.pause_reading)
         self._file = own.fileno()
         self._reads = True
         self._house.readiness.begin(self._file, self)
