@@ -15,8 +15,7 @@ from loopwright.explain.observation import Observations
 from loopwright.explain.terminal import ACT_WORDS
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows
 from loopwright.explain.weigh.next_check import Advice
-from loopwright.explain.whole.history import PART as HISTORY
-from loopwright.explain.whole.word import words
+from loopwright.explain.whole.word import HISTORY, words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from loopwright.values.figure import show

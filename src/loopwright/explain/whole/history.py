@@ -18,10 +18,9 @@ from loopwright.explain.catalogue import WHOLE, Fault
 from loopwright.explain.check import Check
 from loopwright.explain.hypothesis import Floats, Part
 from loopwright.explain.whole.part import told
-from loopwright.explain.whole.word import words
+from loopwright.explain.whole.word import HISTORY, words
 from loopwright.explain.whole.worded import worded
 
-PART = "history"
 SINCE, STEADY = "before", "steady"
 BEGINS: Mapping[str, tuple[float, float, float]] = {
     "made": (0.75, 0.20, 0.05),
@@ -53,7 +52,7 @@ def history_part() -> Part:
         ways = [BEGINS[begins] if check.scenario == SINCE else STAYS[stays_] for begins, stays_ in WAYS]
         return np.array([words()[check.scenario].unmoved, *ways])
 
-    return Part(name=PART, hypotheses=(), predicted=worded(PART, (), len(WAYS), asked, chances), hidden={}, paired=False, worded=True)
+    return Part(name=HISTORY, hypotheses=(), predicted=worded(HISTORY, (), len(WAYS), asked, chances), hidden={}, paired=False, worded=True)
 
 
 def begun(part: Part) -> NDArray[np.int64]:

@@ -13,13 +13,11 @@ from functools import cache
 
 from loopwright.explain.catalogue import WHOLE, Fault, faults, of_group
 from loopwright.explain.check import Check, CheckKind
-from loopwright.explain.whole.word import words
+from loopwright.explain.whole.word import HISTORY, words
 from loopwright.job.document import Job
 from loopwright.job.sheet import Kind
 
 PART = "system"
-HISTORY = "history"
-"""What the word that is of no part, but of them all, is asked ``at``."""
 OPERATED = "operated"
 """What a fault reads as that makes a detector truly see something."""
 

@@ -1,7 +1,7 @@
 """The words of what is shown, logged, received and told: each a question with outcomes, read from ``words.toml``.
 
-A word is asked of the premises as a whole, of a zone or of a radio device. How likely a fault makes each outcome stands with the fault
-(``says``), or is computed; everything else leaves a word ``idle``.
+A word is asked of the premises as a whole, of a zone, of a radio device, or of whatever is looked into (:data:`HISTORY`). How likely a
+fault makes each outcome stands with the fault (``says``), or is computed; everything else leaves a word ``idle``.
 """
 
 from __future__ import annotations
@@ -17,6 +17,9 @@ import numpy as np
 
 from loopwright.explain.check import YES_NO
 from loopwright.explain.hypothesis import Floats
+
+HISTORY = "history"
+"""What a word that is of no part, but of them all, is asked ``at``; and the part that answers it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
