@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Protocol, cast
 
 from loopwright.receiver.foreign import foreign
-from loopwright.receiver.intake import Intake, Standing
+from loopwright.receiver.intake import LISTED, REFUSED, Intake, Standing
 from loopwright.receiver.limits import Limits
 from loopwright.receiver.readiness import Readiness
 from loopwright.receiver.tally import Tally
@@ -23,6 +23,8 @@ READ_AT_ONCE = 16_384
 """Bytes taken at once of what a connection brings; room for them is made anew each time."""
 NO_FILE = -1
 _LET_GO = "connections let go"
+_TCP = Way.TCP
+"""Looked up once, as every message comes by it."""
 
 
 class House(Protocol):
@@ -186,7 +188,7 @@ class Connection(asyncio.Protocol):
 
     def _take(self, frame: bytes, at: datetime) -> None:
         self._under_way += 1
-        self._intake.take(frame, at, Way.TCP, self.peer, self._answer)
+        self._intake.take(frame, at, _TCP, self.peer, self._answer)
 
     def _feed(self, data: bytes, at: datetime) -> None:
         """Take what is no frame by itself: parts of one, or several."""
@@ -214,11 +216,11 @@ class Connection(asyncio.Protocol):
         self._under_way -= 1
         if octets is not None and self._file != NO_FILE:
             self._write(octets)
-        if standing is Standing.REFUSED:
+        if standing is REFUSED:
             self._count_refusal()
         else:
             self._refused = 0
-            if not self.is_proven and standing is Standing.LISTED:
+            if not self.is_proven and standing is LISTED:
                 self.is_proven = True
                 self._house.proven(self)
         if self._still:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import field
 from datetime import datetime
+from functools import lru_cache
 from typing import NamedTuple
 
 from loopwright.signalling import moment
@@ -16,6 +17,8 @@ from loopwright.signalling.key import Cipher, Draw, Key, padded
 from loopwright.signalling.made_often import made_often
 from loopwright.signalling.stream import CR, LF, MOST_BODY
 
+SENDERS_KNOWN = 1024
+"""Senders whose part of the head is kept in mind as it is written."""
 _ASCII_HEAD = re.compile(rb"\n([0-9A-Fa-f]{4})0([0-9A-Fa-f]{3})(?=\")")
 _BINARY_HEAD = re.compile(rb"\n([\x00-\xff]{2})0([0-9A-Fa-f]{3})(?=\")", re.DOTALL)
 # 0 alone is the account of the 2007 annex; every other has three digits or more.
@@ -193,10 +196,14 @@ def head_bytes(head: Head) -> bytes:
 
 def begun(token: str, head: Head) -> bytes:
     """Return the head under another name, its star before it."""
-    _, _, sequence, receiver, line, account = head
-    receiver = "" if receiver is None else f"R{receiver}"
-    account = f"#{account}" if account else ""
-    return f'"{token}"{sequence}{receiver}L{line}{account}['.encode("ascii")
+    return f'"{token}"{head.sequence}{_line_of(head[3:])}['.encode("ascii")
+
+
+# Senders are few, and every message is answered.
+@lru_cache(maxsize=SENDERS_KNOWN)
+def _line_of(sender: tuple[str | None, str, str]) -> str:
+    receiver, line, account = sender
+    return f"{'' if receiver is None else f'R{receiver}'}L{line}{f'#{account}' if account else ''}"
 
 
 def framed(body: bytes) -> bytes:

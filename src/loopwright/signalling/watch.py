@@ -72,15 +72,15 @@ class Watch:
     def tick(self, now: datetime) -> list[Notice]:
         """Return what is worth saying because nothing came."""
         notices = []
-        for source, account in self._accounts.items():
+        for (_, _, named), account in self._accounts.items():
             for path, state in account.paths.items():
                 interval_s = self._interval_s(state)
                 if state.late or interval_s is None or (now - state.last_at).total_seconds() <= interval_s * LATE_TIMES + LATE_S:
                     continue
                 state.late = True
                 since = f"{state.last_at:%H:%M:%S} UTC; one is due every {interval_s:.0f} s"
-                words = f"Account {source.account}: no poll by {_named(path)} since {since}."
-                notices.append(Notice(at=now, matter=Matter.LATE_POLL, words=words, account=source.account))
+                words = f"Account {named}: no poll by {_named(path)} since {since}."
+                notices.append(Notice(at=now, matter=Matter.LATE_POLL, words=words, account=named))
         return notices
 
     def _interval_s(self, state: _Path) -> float | None:

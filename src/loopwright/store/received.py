@@ -219,7 +219,8 @@ class ReceivedFile(ReceivedReader):
 
     def _known(self, source: Source) -> _Known:
         """Return what the file knows of a source, which is put there where it is not; from now on it is known here too."""
-        named = (source.receiver or "", source.line, source.account)
+        receiver, line, account = source
+        named = (receiver or "", line, account)
         row = self._database.execute(_SOURCE, named).fetchone()
         if row is None:
             self._database.execute("INSERT INTO source (receiver, line, account) VALUES (?, ?, ?)", named)
