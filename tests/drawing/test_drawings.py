@@ -130,7 +130,7 @@ def test_the_power_tree_writes_every_device_and_its_state() -> None:
         else:
             assert label not in written, name
     silent = sum(1 for name in job.equipment if not job.sheet_of(name).loads and job.sheet_of(name).supply is None)
-    assert f"{silent} devices take no supply" in written
+    assert f"{silent} more devices take nothing from a supply" in written
     assert sum(words.endswith(" V short") for words in written) == len(short)
     assert "off" in texts(power_tree(business(), "unset/mains"))[-200:]
 

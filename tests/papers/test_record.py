@@ -142,5 +142,28 @@ def test_a_default_nobody_confirmed_is_marked() -> None:
     assert marks["Topology"] is False
 
 
+def test_no_figure_on_paper_has_more_digits_than_were_worked_out(read_back: str) -> None:
+    assert not re.findall(r"\d\.\d{7,}", read_back)
+
+
+def test_a_finding_stands_whole_on_one_page() -> None:
+    pages = [closed(page.extract_text()) for page in PdfReader(BytesIO(record(appraisal("business")))).pages]
+    told = contents(appraisal("business"), revision="0a1b2c3d", now=NOW)["findings"]
+    assert isinstance(told, list)
+    for finding in told:
+        parts = [closed(finding[part]) for part in ("sentence", "remedy", "source")]
+        assert any(all(part in page for part in parts) for page in pages), finding["sentence"]
+
+
+def test_temperatures_follow_the_units_and_words_of_the_document_are_said_as_people_say_them(read_back: str) -> None:
+    job = appraisal("business").job
+    us = contents(appraise(replace(job, region=replace(job.region, units=UnitSystem.US))), revision="x", now=NOW)
+    supplies = us["supplies"]
+    assert isinstance(supplies, list)
+    assert {row["text"] for each in supplies for row in each["battery"] if row["name"] == "Box temperature"} == {"68 °F", "71.6 °F"}
+    for key in ("active-and-fault", "two-zones", "holdupdevice", closed("not readable not readable")):
+        assert key not in read_back, key
+
+
 def test_papers_are_found_by_name() -> None:
     assert PAPERS["circuit-and-power-record"] is circuit_and_power_record

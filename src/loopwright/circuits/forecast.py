@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from loopwright.circuits.said import part_words
 from loopwright.circuits.tolerance import Margin, Spread, band_probabilities, extra_ohm_at_misread, leak_to_edge
 from loopwright.job.document import Job
 from loopwright.job.sheet import Band, InputsSheet, Reads, RestPosition, Topology
@@ -394,7 +395,7 @@ def ohm_working(job: Job, item: CircuitForecast, act: ActForecast) -> Working:
             continue
         path = _resistor_path(item.circuit, name)
         origin = Origin.DOCUMENT if path or ".core-" in name else Origin.SHEET
-        inputs.append(Input(name=name, value=float(ohm), unit="Ω", origin=origin, path=path))
+        inputs.append(Input(name=part_words(job, item.circuit, name), value=float(ohm), unit="Ω", origin=origin, path=path))
         terms.append(f"{ohm:.4g}" if weight > 0.999 else f"{weight:.4f} × {ohm:.4g}")
     if math.isinf(act.field_ohm):
         return Working(formula="R = Σ w R", inputs=tuple(inputs), substituted="the loop is interrupted", result="OL")

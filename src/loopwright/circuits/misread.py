@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, act_words
+from loopwright.circuits.said import taken_words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from loopwright.values.figure import Figure, Input, Origin, Working
@@ -31,7 +32,7 @@ def misread_figure(job: Job, item: CircuitForecast, act: ActForecast) -> Figure:
     circuit = job.circuits[item.circuit]
 
     def working() -> Working:
-        meant = " or ".join(sorted(act.meant))
+        meant = " or ".join(sorted(taken_words(job, item.circuit, each) for each in act.meant))
         given = f"circuits/{item.circuit}/resistor_tolerance_pct" in job.given
         return Working(
             formula=f"P = 1 - P(taken for {meant}), every part uniform between its bounds",

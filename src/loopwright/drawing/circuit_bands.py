@@ -11,10 +11,12 @@ import numpy as np
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.circuits.forecast import ActForecast, CircuitForecast
 from loopwright.circuits.half_space import Array
+from loopwright.circuits.said import taken_words
 from loopwright.circuits.tolerance import Spread, band_probabilities
 from loopwright.drawing.pen import FIRM, HAIR, SMALL_SIZE, Sheet, fitted, wrapped
 from loopwright.job.document import Job
 from loopwright.job.quantity import show_quantity
+from loopwright.job.sheet import Reads
 from loopwright.power.forecast import label_of
 
 NIL = 1e-9
@@ -78,11 +80,11 @@ def circuit_bands(appraisal: Appraisal, circuit_id: str, *, narrow: bool = False
     sheet = Sheet(width=plan.width, height=height, title=title, about=bands_words(appraisal.job, item), name="circuit-bands")
     axis = _axis(item, plan)
     sheet.text(plan.left if narrow else 4, 15, fitted(title, plan.width - 10), bold=True)
-    _bands(sheet, plan, axis, item, height - 26)
+    _bands(sheet, plan, axis, appraisal.job, item, height - 26)
     densities = _densities(item.spreads, item.network.pull_up.ohm)
     for position, act in enumerate(item.acts):
         y = plan.top + plan.row * position
-        _act(sheet, plan, axis, appraisal.job, act, y)
+        _act(sheet, plan, axis, appraisal.job, item.circuit, act, y)
         if not narrow:
             _lens(sheet, plan.lens, item, densities[position], y)
     _foot(sheet, plan, height)
@@ -102,14 +104,15 @@ def act_words(job: Job, act: ActForecast) -> str:
     return f"{act.act.kind} · {label_of(job, act.act.device)}" if act.act.device else str(act.act.kind)
 
 
-def reading_words(act: ActForecast) -> str:
+def reading_words(job: Job, circuit_id: str, act: ActForecast) -> str:
     """Return what an act is taken for, and against what it is meant to be, in a few words."""
     if act.misread is None:
         return "no bands stated"
-    meant = " or ".join(sorted(act.meant))
+    meant = " or ".join(sorted(taken_words(job, circuit_id, each) for each in act.meant))
     if act.taken_for is None:
         return f"nothing promised; meant {meant}"
-    return f"reads {act.taken_for}" if act.right else f"reads {act.taken_for}; meant {meant}"
+    reads = f"reads {taken_words(job, circuit_id, act.taken_for)}"
+    return reads if act.right else f"{reads}; meant {meant}"
 
 
 def chance_words(chance: float | None) -> str:
@@ -133,7 +136,7 @@ def bands_words(job: Job, item: CircuitForecast) -> str:
     for act in item.acts:
         chance = chance_words(act.misread)
         ohm = "open" if math.isinf(act.field_ohm) else f"{act.field_ohm:.0f} Ω"
-        told.append(f"{act_words(job, act)}: {ohm}, {reading_words(act)}{', ' + chance if chance else ''}")
+        told.append(f"{act_words(job, act)}: {ohm}, {reading_words(job, item.circuit, act)}{', ' + chance if chance else ''}")
     return "; ".join(told) + "."
 
 
@@ -155,7 +158,7 @@ def _axis(item: CircuitForecast, plan: _Plan) -> _Axis:
     return _Axis(knots_ohm=tuple(ohms), knots_x=tuple(xs), right=plan.right)
 
 
-def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, item: CircuitForecast, bottom: float) -> None:
+def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, item: CircuitForecast, bottom: float) -> None:
     """Draw the strip of bands with their names, the gaps hatched, and each edge down through the acts."""
     top, deep = plan.top - 38, 20
     if item.bands is None:
@@ -169,9 +172,11 @@ def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, item: CircuitForecast, bottom
         if reads is None:
             sheet.hatch(x0, top, x1 - x0, deep)
             continue
-        word = fitted(str(reads).replace("active-and-fault", "both"), x1 - x0 - 2, SMALL_SIZE)
+        told = "both" if reads is Reads.BOTH else taken_words(job, item.circuit, reads).removesuffix(" active")
+        word = fitted(told, x1 - x0 - 2, SMALL_SIZE)
         sheet.text((x0 + x1) / 2, top + 14, word, size=SMALL_SIZE, anchor="middle")
     sheet.box(plan.left, top, plan.right - plan.left, deep, line=HAIR)
+    sheet.text(plan.right, top - 4, "Ω", look="lw-soft", size=9, anchor="end")
     taken = [-1e9, -1e9]
     for edge in item.bands.edges_ohm:
         x = axis.x(edge)
@@ -183,11 +188,11 @@ def _bands(sheet: Sheet, plan: _Plan, axis: _Axis, item: CircuitForecast, bottom
 
 
 def _short_ohm(ohm: float) -> str:
-    """Return ohms as they are written on a drawing: 800, 1.6k, 13k."""
+    """Return ohms as they are written over an axis of ohms: 800, 1.6k, 13k."""
     return show_quantity(ohm, "Ω").replace(" MΩ", "M").replace(" kΩ", "k").replace(" Ω", "")
 
 
-def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: float) -> None:
+def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, circuit_id: str, act: ActForecast, y: float) -> None:
     wrong = act.misread is not None and not act.right
     look = "lw-short" if wrong else "lw-ink"
     base, level = (y + 15, y + 34) if plan.narrow else (y + 18, y + 18)
@@ -206,7 +211,7 @@ def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: 
     if plan.narrow:
         sheet.text(plan.left, base, fitted(act_words(job, act), 200))
         sheet.text(plan.right, base, ohm, look="lw-ink lw-num", anchor="end")
-        told = ", ".join(filter(None, (reading_words(act), chance)))
+        told = ", ".join(filter(None, (reading_words(job, circuit_id, act), chance)))
         sheet.text(plan.left, y + 53, fitted(told, 290, SMALL_SIZE), look=look, size=SMALL_SIZE)
         sheet.text(plan.right, y + 53, corners, look="lw-soft lw-num", size=SMALL_SIZE, anchor="end")
         return
@@ -215,7 +220,7 @@ def _act(sheet: Sheet, plan: _Plan, axis: _Axis, job: Job, act: ActForecast, y: 
     sheet.text(4, y + 27, fitted(device, plan.left - 14, SMALL_SIZE), look="lw-soft", size=SMALL_SIZE)
     sheet.text(plan.ohm, y + 14, ohm, look="lw-ink lw-num", anchor="end")
     sheet.text(plan.ohm, y + 27, corners, look="lw-soft lw-num", size=9, anchor="end")
-    told = ", ".join(filter(None, (reading_words(act), chance)))
+    told = ", ".join(filter(None, (reading_words(job, circuit_id, act), chance)))
     lines = wrapped(told, plan.width - plan.words, SMALL_SIZE)
     for number, line_ in enumerate(lines[:3]):
         at = y + (20 if len(lines) == 1 else 14 if len(lines) == 2 else 9) + 12.5 * number

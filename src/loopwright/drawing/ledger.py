@@ -96,7 +96,11 @@ class _Walk:
                 yield from self._outputs(item.landing.equipment, 2)
         silent = sum(1 for name in self.job.equipment if not self.job.sheet_of(name).loads and self.job.sheet_of(name).supply is None)
         if silent:
-            yield Row(depth=0, mark=Mark.HEADING, name=f"{silent} devices take no supply" if silent > 1 else "1 device takes no supply")
+            yield Row(
+                depth=0,
+                mark=Mark.HEADING,
+                name=f"{silent} more devices take nothing from a supply" if silent > 1 else "1 more device takes nothing from a supply",
+            )
 
     def _supply(self, name: str) -> Iterator[Row]:
         item = self.appraisal.power.supply(name)
@@ -107,7 +111,7 @@ class _Walk:
             mark=Mark.SUPPLY,
             name=label_of(self.job, name),
             path=f"equipment/{name}",
-            run=f"gives {item.limit_a:g} A",
+            run=f"gives up to {item.limit_a:g} A",
             volts_v=volts,
             amps_a=amps,
             standing=_over(over),
@@ -122,7 +126,7 @@ class _Walk:
                 mark=Mark.BATTERY,
                 name=f"Battery {count}{sheet.capacity_ah:g} Ah",
                 path=f"equipment/{name}/battery",
-                run="gives" if given > 5e-4 else "takes" if given < -5e-4 else "idle",
+                run="giving" if given > 5e-4 else "taking" if given < -5e-4 else "idle",
                 amps_a=abs(given),
             )
         for item_name in [f"{name}.{load}" for load in self.job.sheet_of(name).loads]:
@@ -151,7 +155,7 @@ class _Walk:
             mark=Mark.OUTPUT,
             name=f"Output {name}",
             path=f"equipment/{unit}",
-            run=f"gives {item.limit_a:g} A",
+            run=f"gives up to {item.limit_a:g} A",
             amps_a=amps if live else None,
             volts_v=volts if live else None,
             standing=_over(amps - item.limit_a) if live else off,

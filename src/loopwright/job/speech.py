@@ -24,6 +24,14 @@ MANY = {
 }  # fmt: skip
 """What several rows of each part of the document are called; for one see ``labels.ROWS``."""
 
+_SAID = {
+    "hold-up": "hold-up", "hold-up-device": "hold-up device", "life-safety-device": "life-safety device", "24-hour": "24-hour",
+    "current-limited": "current-limited", "resistor-limited": "resistor-limited", "copper-clad-aluminium": "copper-clad aluminium",
+    "na-household": "North America, household", "na-commercial": "North America, commercial",
+    **{f"en-grade-{grade}": f"EN 50131, grade {grade}" for grade in (1, 2, 3, 4)}, "custom": "of your own",
+}  # fmt: skip
+"""Words whose hyphens stay, and names that are no words."""
+
 
 class Speech:
     """Says what stands in one job."""
@@ -88,7 +96,7 @@ class Speech:
                 return quoted(value, fine=fine)
         if isinstance(value, Gauge):
             return str(value) if fine else show_gauge(value, self.job.region.units)
-        return str(value).replace("-", " ") if isinstance(value, StrEnum) else str(value)
+        return plain_words(value) if isinstance(value, StrEnum) else str(value)
 
     def _reference(self, to: str, name: str) -> str:
         if to == "rooms":
@@ -100,6 +108,17 @@ class Speech:
         if to == "parties" and name in self.job.parties:
             return self.job.parties[name].name
         return name
+
+
+def plain_words(value: object) -> str:
+    """Return a word of the document as people say it.
+
+    >>> plain_words('first-fix'), plain_words(True)
+    ('first fix', 'yes')
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return _SAID.get(str(value)) or str(value).replace("-", " ")
 
 
 def quoted(text: str, *, fine: bool = False) -> str:

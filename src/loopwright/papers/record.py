@@ -17,9 +17,11 @@ from loopwright.drawing.state import State, standing_of
 from loopwright.job.document import Circuit, Job, UnitSystem
 from loopwright.job.labels import place_words
 from loopwright.job.quantity import show_gauge, show_quantity
+from loopwright.job.sheet import Topology
+from loopwright.job.speech import Speech, plain_words
 from loopwright.papers.press import pressed
 from loopwright.papers.supply import supplies
-from loopwright.papers.words import Cell, computed, fixed, moment, plain, stated, working_lines
+from loopwright.papers.words import Cell, capital, computed, fixed, moment, plain, stated, working_lines
 from loopwright.power.forecast import heat_w, label_of, scenario_words, transformer_va
 from loopwright.power.standby import longest_figure, recharge_figure, required_figure
 from loopwright.values.figure import Figure
@@ -92,7 +94,11 @@ def contents(appraisal: Appraisal, *, revision: str, now: datetime) -> dict[str,
         "devices": _devices(appraisal),
         "circuits": _circuits(appraisal),
         "watches": [
-            {"name": plain(item.circuit), "used": item.network.landed, "acts": [_act(job, item, act) for act in item.acts]}
+            {
+                "name": plain(capital(Speech(job).terminal("outputs", item.circuit))),
+                "used": item.network.landed,
+                "acts": [_act(job, item, act) for act in item.acts],
+            }
             for item in appraisal.watches
         ],
         "bands": [_drawing(circuit_bands(appraisal, c.circuit, paper=True), bands_words(job, c)) for c in _worth_a_picture(appraisal)],
@@ -109,13 +115,14 @@ def _drawing(svg: str, words: str) -> dict[str, object]:
 
 def _cover(appraisal: Appraisal, revision: str, now: datetime) -> list[list[str]]:
     job, rules = appraisal.job, appraisal.ruleset
-    count = ", ".join(f"{appraisal.count(each)} {_SEVERITY_WORDS[each]}" for each in Severity if appraisal.count(each)) or "none"
+    counted = ((appraisal.count(each), word) for each, word in _SEVERITY_WORDS.items())
+    count = ", ".join(f"{n} {word}{'s' if word == 'note' and n > 1 else ''}" for n, word in counted if n) or "none"
     rows = [
         ("Premises", job.premises.name),
         ("Address", job.premises.address.strip()),
         ("Ruleset", f"{rules.title}, {rules.edition}, as of {rules.as_of}"),
         ("Mains", f"{job.region.mains_v:g} V, {job.region.mains_hz:g} Hz, {job.region.country}"),
-        ("Stage", str(job.stage).replace("-", " ")),
+        ("Stage", plain_words(job.stage)),
         ("Findings", count),
         ("Made", moment(now)),
         ("Revision", revision),
@@ -185,12 +192,14 @@ def _circuit_facts(job: Job, name: str, circuit: Circuit) -> list[dict[str, obje
     length = sum(job.cables[hop.cable].length_m + job.cables[hop.cable].slack_m for hop in circuit.path)
     kinds = dict.fromkeys(show_gauge(job.sheets.cables[job.cables[hop.cable].sheet].gauge, units) for hop in circuit.path)
     resistors = circuit.resistors
-    named = (("end", resistors.end_ohm), ("alarm", resistors.alarm_ohm), ("fault", resistors.fault_ohm))
+    # Where two zones share a pair, each has a resistor of its own across its contact.
+    first, second = ("first zone", "second zone") if circuit.topology is Topology.PAIR else ("alarm", "fault")
+    named = (("end", resistors.end_ohm), (first, resistors.alarm_ohm), (second, resistors.fault_ohm))
     fitted = [f"{word} {show_quantity(ohm, 'Ω')}" for word, ohm in named if ohm is not None]
     cells: list[tuple[str, Cell]] = [
         ("Cable", computed(f"{', '.join(hop.cable for hop in circuit.path)} ({', '.join(kinds)})" if circuit.path else "none")),
         ("Length", computed(show_quantity(length, "m", units))),
-        ("Topology", stated(job, f"{base}/topology", str(circuit.topology))),
+        ("Topology", stated(job, f"{base}/topology", plain_words(circuit.topology))),
         ("Resistors", computed(", ".join(fitted) or "none")),
         ("Tolerance", stated(job, f"{base}/resistor_tolerance_pct", f"{circuit.resistor_tolerance_pct:g} %")),
     ]
@@ -209,7 +218,7 @@ def _act(job: Job, item: CircuitForecast, act: ActForecast) -> dict[str, object]
         "corners": _between(corners, digits),
         "volts": fixed(act.volts_v, 2),
         "volt_corners": _between((volts[0], volts[1]), 2),
-        "reads": ", ".join(filter(None, (reading_words(act), chance_words(act.misread)))),
+        "reads": ", ".join(filter(None, (reading_words(job, item.circuit, act), chance_words(act.misread)))),
         "wrong": act.misread is not None and (not act.right or act.misread >= NIL),
     }
 
@@ -221,7 +230,7 @@ def _between(ends: tuple[float, float], digits: int) -> str:
 
 
 def _worth_a_picture(appraisal: Appraisal) -> list[CircuitForecast]:
-    """Return the circuits whose bands are drawn: each that can be misread, and one of every kind that can not."""
+    """Return the circuits whose bands are drawn: each that can be misread, and one of every kind that cannot."""
     out, kinds = [], set()
     for item in appraisal.circuits:
         circuit = appraisal.job.circuits[item.circuit]
@@ -238,8 +247,8 @@ def _kit(job: Job) -> list[dict[str, object]]:
     out = []
     for name, sheet in job.sheets.equipment.items():
         count = sum(1 for item in job.equipment.values() if item.sheet == name)
-        kind = str(sheet.kind).replace("-", " ")
-        out.append(_kit_line(kind, f"{sheet.maker} {sheet.model}", str(count), sheet.provenance, sheet.invented))
+        named = sheet.maker if sheet.maker == sheet.model else f"{sheet.maker} {sheet.model}"
+        out.append(_kit_line(plain_words(sheet.kind), named, str(count), sheet.provenance, sheet.invented))
     for name, battery in job.sheets.batteries.items():
         fitted = [item.battery for item in job.equipment.values() if item.battery is not None and item.battery.sheet == name]
         count = sum(each.parallel for each in fitted)

@@ -6,11 +6,13 @@ from collections.abc import Iterator
 
 from loopwright.appraisal.appraise import Appraisal
 from loopwright.job.document import Job
+from loopwright.job.quantity import show_quantity
 from loopwright.job.sheet import STATES, ChargerKind, SupplySheet
+from loopwright.job.speech import plain_words
 from loopwright.papers.words import Cell, computed, fixed, plain, stated
 from loopwright.power.discharge import BATTERY
 from loopwright.power.forecast import SupplyForecast, heat_w, label_of, transformer_va
-from loopwright.power.standby import StandbyForecast
+from loopwright.power.standby import StandbyForecast, limit_words
 from loopwright.values.figure import show
 from loopwright.values.source import source
 
@@ -60,13 +62,13 @@ def _facts(appraisal: Appraisal, item: SupplyForecast, supply: SupplySheet) -> I
     if supply.low_battery_v is not None:
         yield "Low battery shown at", stated(job, f"{base}/low_battery_v", f"{supply.low_battery_v:.2f} V")
     charger = supply.charger
-    words = str(charger.kind).replace("-", " ")
+    words = plain_words(charger.kind)
     if charger.kind is ChargerKind.CURRENT_LIMITED and charger.limit_a is not None:
         words += f", {charger.limit_a:.2f}\N{NO-BREAK SPACE}A"
     yield "Charger", stated(job, f"{base}/charger/kind", words)
     yield "Float volts", stated(job, f"{base}/charger/float_v", f"{charger.float_v:.2f} V")
     yield "Heat at worst", computed(str(heat_w(job, appraisal.power, item.name)))
-    yield "at an efficiency of", stated(job, f"{base}/efficiency", f"{supply.efficiency:.2f}")
+    yield "At an efficiency of", stated(job, f"{base}/efficiency", f"{supply.efficiency:.2f}")
     rating = transformer_va(job, appraisal.power, item.name)
     if rating is not None:
         given = f" of {supply.transformer_va:g} VA" if supply.transformer_va is not None else ", rating not entered"
@@ -84,22 +86,18 @@ def _battery(job: Job, item: StandbyForecast) -> Iterator[tuple[str, Cell]]:
     yield "Hours asked for", computed(f"{need.standby_h:g} h set, then {need.alarm_h * 60:.0f} min in alarm")
     yield "Capacity asked for", computed(f"{show(item.required_ah, 'Ah')}, from {need.formula.equation}")
     yield "Current set, in alarm", computed(f"{item.standby_a:.3f} A, {item.alarm_a:.3f} A on battery")
-    by = "" if item.longest.limited_by == BATTERY else f", limited by {_owner(job, item.longest.limited_by)}"
+    by = "" if item.longest.limited_by == BATTERY else f", limited by {limit_words(job, item.longest.limited_by)}"
     yield "Hours set, alarm to come", computed(f"{item.longest.hours:.1f} h{by}" if item.longest.fits else f"the alarm does not fit{by}")
     yield "Hours set, to the cut-out", computed(f"{item.to_cut_out_h:.1f} h" if item.to_cut_out_h is not None else "over a year")
     if item.first_short is not None and item.to_first_short_h is not None:
-        yield "First device short", computed(f"{_owner(job, item.first_short)}, after {item.to_first_short_h:.1f} h set")
+        yield "First device short", computed(f"{limit_words(job, item.first_short)}, after {item.to_first_short_h:.1f} h set")
     hours, most = item.recharge.to_80_pct_h, need.recharge_h
     asked = "" if most is None else f"; at most {most:g} h asked for"
     yield "Recharge to 80 %", computed(f"{'never' if hours is None else show(hours, 'h')} at {item.charge_a:.3f} A{asked}")
     measured = fitted.measured_capacity_pct
     age = "80 % of it, as aged" if measured is None else f"{measured:g} % of it, as measured"
     yield "Capacity reckoned with", stated(job, f"{base}/measured_capacity_pct", age)
-    yield "Box temperature", stated(job, f"{base}/temperature_c", f"{fitted.temperature_c:g} °C")
-
-
-def _owner(job: Job, load: str) -> str:
-    return label_of(job, load.split(".")[0])
+    yield "Box temperature", stated(job, f"{base}/temperature_c", show_quantity(fitted.temperature_c, "°C", job.region.units))
 
 
 def _grounds(item: StandbyForecast) -> Iterator[str]:

@@ -32,6 +32,11 @@ def _pieces(word: str) -> list[str]:
     return [word[at : at + 12] for at in range(0, len(word), 12)]
 
 
+def capital(words: str) -> str:
+    """Return words as they begin a heading."""
+    return words[:1].upper() + words[1:]
+
+
 def moment(now: datetime) -> str:
     """Return a moment as it is written on a paper: date, time, and how far from UTC."""
     return f"{now:%Y-%m-%d %H:%M} {zone_words(now)}"
@@ -62,7 +67,7 @@ def working_lines(figure: Figure) -> dict[str, object]:
     """Return a figure with its working as plain lines: formula, inputs with their origin, the line with numbers, the source."""
     working: Working = figure.working()
     return {
-        "label": plain(figure.label),
+        "label": plain(capital(figure.label)),
         "value": str(figure),
         "why": plain(figure.why),
         "probes": plain(" to ".join(figure.probes)) if figure.probes else "",

@@ -20,7 +20,7 @@ from loopwright.netlist.element import BatteryState, Scenario
 from loopwright.netlist.solve import Solution, solve
 from loopwright.power import charge, sizing
 from loopwright.power.battery import END_OF_LIFE_FRACTION, KineticBattery, fit_kinetic, temperature_factor
-from loopwright.power.discharge import Load, Phase, Rest, Standby, Trace, discharge, longest_standby
+from loopwright.power.discharge import BATTERY, Load, Phase, Rest, Standby, Trace, discharge, longest_standby
 from loopwright.power.forecast import Floats, PowerForecast, label_of, read_power
 from loopwright.power.sizing import CapacityFormula
 from loopwright.power.table import DischargeRow, DischargeTable, assumed_table
@@ -305,6 +305,11 @@ def required_figure(job: Job, item: StandbyForecast) -> Figure:
     return Figure(key=f"required-ah/{item.supply}", label=label, value=item.required_ah, unit="Ah", working=working)
 
 
+def limit_words(job: Job, limited_by: str) -> str:
+    """Return what sets the end of a standby: the battery, or the equipment whose supply input falls short."""
+    return limited_by if limited_by == BATTERY else label_of(job, limited_by.partition(".")[0])
+
+
 def longest_figure(job: Job, item: StandbyForecast) -> Figure:
     """Return the longest standby after which the alarm still fits, with its working."""
 
@@ -321,7 +326,7 @@ def longest_figure(job: Job, item: StandbyForecast) -> Figure:
                 Input(name="current in alarm", value=round(item.alarm_a, 4), unit="A", origin=Origin.COMPUTED),
                 Input(name="hours in alarm", value=round(item.requirement.alarm_h, 3), unit="h", origin=_hours_from(job)[1]),
             ),
-            substituted=f"limited by {item.longest.limited_by}",
+            substituted=f"limited by {limit_words(job, item.longest.limited_by)}",
             result=f"{item.longest.hours:.1f} h",
             source="kibam",
             notes=(f"the model meets the discharge table within {battery.worst_row_pct:.1f} % of the hours (rows of an hour and more)",),

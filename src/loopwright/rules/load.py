@@ -104,7 +104,7 @@ def _sum_figure(
         inputs.append(Input(name=f"{len(rows) - MOST_TERMS} more", value=round(rest, 4), unit="A", origin=Origin.SHEET))
     if charging_a > 0:
         inputs.append(Input(name="charging a flat battery", value=charging_a, unit="A", origin=Origin.SHEET))
-    terms = " + ".join(f"{item.value}" for item in inputs)
+    terms = " + ".join(f"{item.value:.4g}" for item in inputs)
     notes = ("the currents are those of the sheets; the value is of the solved network, where some follow the volts",)
     return worked(key, label, float(value), "A", formula="I = Σ I_n", inputs=inputs, substituted=terms, notes=notes)
 

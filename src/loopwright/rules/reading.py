@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure
 from loopwright.circuits.misread import misread_figure, most_misread
+from loopwright.circuits.said import taken_words
 from loopwright.job.sheet import Reads, Topology
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import label_of
@@ -93,10 +94,6 @@ def _act_words(facts: Facts, act: ActForecast) -> str:
     return f"{act.act.kind} ({label_of(facts.job, act.act.device)})" if act.act.device else str(act.act.kind)
 
 
-def _read_words(reads: Reads | None) -> str:
-    return "nothing the sheet promises" if reads is None else str(reads)
-
-
 def _more(acts: list[ActForecast]) -> str:
     if len(acts) < 2:
         return ""
@@ -116,9 +113,10 @@ def _wrong(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Find
     figure = ohm_figure(facts.job, item, act)
     words = f"Circuit {item.circuit}, {_act_words(facts, act)}, reads {figure}"
     if not act.right:
-        sentence = f"{words} and is taken for {_read_words(act.taken_for)} instead of {_meant_words(act)}.{_more(acts)}"
+        taken = taken_words(facts.job, item.circuit, act.taken_for)
+        sentence = f"{words} and is taken for {taken} instead of {_meant_words(facts, item, act)}.{_more(acts)}"
     else:
-        sentence = f"{words} and is misread with a chance of {act.misread:.1%}, tolerances included.{_more(acts)}"
+        sentence = f"{words} and is misread with a chance of {100 * (act.misread or 0.0):.1f} %, tolerances included.{_more(acts)}"
     return Finding(
         code="circuit-misread",
         severity=Severity.SHOULD if act.right else Severity.MUST,
@@ -131,8 +129,8 @@ def _wrong(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Find
     )
 
 
-def _meant_words(act: ActForecast) -> str:
-    return " or ".join(sorted(act.meant))
+def _meant_words(facts: Facts, item: CircuitForecast, act: ActForecast) -> str:
+    return " or ".join(sorted(taken_words(facts.job, item.circuit, each) for each in act.meant))
 
 
 def _remedy(facts: Facts, item: CircuitForecast, act: ActForecast) -> str:
@@ -191,7 +189,7 @@ def _corner(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Fin
 
 def _blurred(facts: Facts, item: CircuitForecast, acts: list[ActForecast]) -> Finding:
     names = sorted({str(act.act.kind) for act in acts})
-    taken = sorted({_read_words(act.taken_for) for act in acts})
+    taken = sorted({taken_words(facts.job, item.circuit, act.taken_for) for act in acts})
     return Finding(
         code="circuit-cannot-tell",
         severity=Severity.NOTE,
@@ -222,7 +220,7 @@ def check_several_devices(facts: Facts) -> list[Finding]:
                 severity=Severity.MUST if hidden else Severity.NOTE if act.right else Severity.SHOULD,
                 subject=f"circuits/{item.circuit}",
                 sentence=f"With all devices of circuit {item.circuit} active together it reads {figure} "
-                f"and is taken for {_read_words(act.taken_for)}.",
+                f"and is taken for {taken_words(facts.job, item.circuit, act.taken_for)}.",
                 remedy="Give each device a circuit of its own where the unit has inputs left.",
                 source="data-sheet",
                 figures=(figure,),

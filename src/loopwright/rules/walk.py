@@ -93,7 +93,7 @@ def _not_borne(job: Job, route: Route, passed: Passed) -> Finding:
         severity=Severity.SHOULD if guessed else _gravity(job.areas[route.area], (state for _, state in bad)),
         subject=f"zones/{passed.zone}",
         sentence=f"Who walks between zone {door.number} ({door.text}) and the keypad of {job.areas[route.area].name} {passes} "
-        f"zone {zone.number} ({zone.text}), which does not bear it: {said}.",
+        f"zone {zone.number} ({zone.text}), which raises an alarm: {said}.",
         remedy="Enter where the detector stands and looks on the plan, or list what is passed and make it an entry route."
         if guessed
         else "Make it an entry route in the same area, move the keypad, or say that nobody passes it.",

@@ -25,6 +25,7 @@ from loopwright.job.shape import (
     WordShape,
     job_shape,
 )
+from loopwright.job.speech import plain_words
 from loopwright.job.unit import EXAMPLES, FOOT_M
 
 _BARE = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)", re.ASCII)
@@ -94,26 +95,6 @@ def is_entry(path: str) -> bool:
     above, _, _ = path.rpartition("/")
     over = shape_of_cell(above) if above else None
     return isinstance(over, MapShape) and not isinstance(over.value, RecordShape | MapShape | ListShape)
-
-
-_SAID = {
-    "hold-up": "hold-up", "hold-up-device": "hold-up device", "life-safety-device": "life-safety device", "24-hour": "24-hour",
-    "current-limited": "current-limited", "resistor-limited": "resistor-limited", "copper-clad-aluminium": "copper-clad aluminium",
-    "na-household": "North America, household", "na-commercial": "North America, commercial",
-    **{f"en-grade-{grade}": f"EN 50131, grade {grade}" for grade in (1, 2, 3, 4)}, "custom": "of your own",
-}  # fmt: skip
-"""Words whose hyphens stay, and names that are no words."""
-
-
-def plain_words(value: object) -> str:
-    """Return a word of the document as people say it.
-
-    >>> plain_words('first-fix'), plain_words(True)
-    ('first fix', 'yes')
-    """
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return _SAID.get(str(value)) or str(value).replace("-", " ")
 
 
 def cell_unit(path: str, unit: str, units: UnitSystem) -> str:

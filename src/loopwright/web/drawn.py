@@ -11,8 +11,8 @@ from fastapi import HTTPException
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.runtime import Context
 
+from loopwright.job.speech import plain_words
 from loopwright.web.desking import Desk
-from loopwright.web.dictionary import plain_words
 from loopwright.web.form import form_of
 from loopwright.web.fragment import Drawings
 from loopwright.web.page import Page, Query, working_of

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field, replace
 from loopwright.job.document import Job
 from loopwright.job.labels import ROWS, label_at, label_in
 from loopwright.job.shape import BoolShape, FieldShape, ListShape, MapShape, RecordShape, Shape, TextShape
+from loopwright.job.speech import plain_words
 from loopwright.rules.ruleset import rulesets
 from loopwright.web.change import next_id
-from loopwright.web.dictionary import cell_unit, choice_key, plain_words, shape_of_cell, shown, ticked, value_at, words_of
+from loopwright.web.dictionary import cell_unit, choice_key, shape_of_cell, shown, ticked, value_at, words_of
 from loopwright.web.entered import FITTED, NAME, TICK
 
 MANY = {"outputs": 1, "discharge": 3, "feeds": 1, "path": 1, "loads": 1, "settings": 1}

@@ -17,7 +17,8 @@ from loopwright.job.intake import Change, Intake
 from loopwright.job.list_plan import ID, ListKind, ListPlan, plan_for
 from loopwright.job.listing import take_in
 from loopwright.job.shape import NumberShape, Shape
-from loopwright.web.dictionary import choice_key, choices, plain_words, words_of
+from loopwright.job.speech import plain_words
+from loopwright.web.dictionary import choice_key, choices, words_of
 
 MOST_COLUMNS_SHOWN, ROWS_SHOWN, SAMPLES = 60, 6, 3
 MOST_TOLD = 60

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup, escape
 
-from loopwright.web.dictionary import plain_words
+from loopwright.job.speech import plain_words
 
 MOST_KEPT = 20_000
 PENCIL = Markup('<i class="pencil"><span class="vh">default, not confirmed</span></i>')

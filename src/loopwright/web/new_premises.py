@@ -10,13 +10,14 @@ from typing import Annotated
 from fastapi import FastAPI, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from loopwright.job.speech import plain_words
 from loopwright.job.starter import fresh
 from loopwright.rules.ruleset import rulesets
 from loopwright.store.file import StoreError
 from loopwright.store.folder import JobFolder
 from loopwright.store.person import Right
 from loopwright.values.error import JobError
-from loopwright.web.dictionary import plain_words, shape_of_cell, words_of
+from loopwright.web.dictionary import shape_of_cell, words_of
 from loopwright.web.drawn import Outside
 from loopwright.web.rights import demands
 from loopwright.web.visitor import visitor_of

@@ -18,7 +18,8 @@ from loopwright.job.document import Job
 from loopwright.job.labels import ROWS, label_in
 from loopwright.job.quantity import show_quantity
 from loopwright.job.shape import ListShape, MapShape, RecordShape
-from loopwright.web.dictionary import plain_words, shape_of_cell
+from loopwright.job.speech import plain_words
+from loopwright.web.dictionary import shape_of_cell
 from loopwright.web.place import link_to_cell, link_to_finding
 
 MOST_FOUND, MOST_WORDS, MOST_KEPT = 40, 8, 20_000

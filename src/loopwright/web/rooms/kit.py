@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 from loopwright.job.document import Equipment
 from loopwright.job.labels import label_at, label_in
 from loopwright.job.shape import FieldShape, ListShape, MapShape, RecordShape, Shape, TextShape, record_shape
-from loopwright.web.dictionary import plain_words, ticked, value_at, words_of
+from loopwright.job.speech import plain_words
+from loopwright.web.dictionary import ticked, value_at, words_of
 from loopwright.web.page import Page
 
 IN_THE_ROW = frozenset({"sheet", "label", "room"})

@@ -9,6 +9,7 @@ from typing import Any
 from loopwright.drawing.walk_plan import storeys_walked, walk_plan
 from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
+from loopwright.job.speech import plain_words
 from loopwright.programme.event import decided
 from loopwright.programme.odd import odd_cells
 from loopwright.programme.response import does
@@ -18,7 +19,6 @@ from loopwright.rehearse.plan import USUAL_PREVENTION, USUAL_SOUNDS
 from loopwright.rehearse.words import CONDITIONS
 from loopwright.rules.ruleset import beside_of
 from loopwright.values.source import source
-from loopwright.web.dictionary import plain_words
 from loopwright.web.form import RESPONSES
 from loopwright.web.page import Page
 from loopwright.web.rehearsed import verdict_of

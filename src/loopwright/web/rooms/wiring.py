@@ -10,15 +10,16 @@ from loopwright.appraisal.trend import of_circuit, trends
 from loopwright.circuits.forecast import ActForecast, CircuitForecast, limits, ohm_figure, volts_figure
 from loopwright.circuits.headroom import MOST_BOAST_M, extra_cable_figure, leak_figure
 from loopwright.circuits.misread import misread_figure, worst_act, worst_of_all
+from loopwright.circuits.said import taken_words
 from loopwright.drawing.circuit_bands import circuit_bands
 from loopwright.job.document import Cable
+from loopwright.job.speech import plain_words
 from loopwright.netlist.loop import ActKind
 from loopwright.power.forecast import LoadForecast, label_of, scenario_words
 from loopwright.power.forecast import volts_figure as load_volts_figure
 from loopwright.power.reach import MOST_REACH, reach_figure, reach_share, run_total_figure, thinnest_within
 from loopwright.power.reading import least_figure, worst_scenario
 from loopwright.values.figure import Figure
-from loopwright.web.dictionary import plain_words
 from loopwright.web.page import Page
 from loopwright.web.rooms.readings import readings_at
 
@@ -171,8 +172,8 @@ def _reading(page: Page, item: CircuitForecast, act: ActForecast) -> Reading:
         ohm=ohm_figure(job, item, act),
         volts=volts_figure(job, item, act),
         misread=misread_figure(job, item, act) if item.circuit in job.circuits else None,
-        taken_for=plain_words(act.taken_for) if act.taken_for else "nothing promised",
-        meant=" or ".join(sorted(plain_words(word) for word in act.meant)),
+        taken_for=taken_words(job, item.circuit, act.taken_for),
+        meant=" or ".join(sorted(taken_words(job, item.circuit, word) for word in act.meant)),
         right=act.right,
     )
 
