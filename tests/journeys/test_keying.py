@@ -9,6 +9,8 @@ import pytest
 from loopwright.store.visit import VisitFile, visit_path
 from loopwright.web.session import Session
 
+from .in_the_hand import until
+
 
 @pytest.fixture
 def premises() -> str:
@@ -19,8 +21,18 @@ def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: A
     context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
     page, complaints = context.new_page(), []
     page.on("pageerror", lambda error: complaints.append(str(error)))
+    asked: list[Any] = []
+    page.route("**/programme?verdict=now", lambda route: asked.append(route))
     page.goto(f"{bench[0]}/programme")
+    page.locator("details[id='fold:may'] > summary").tap()
+    before = page.locator("#page").get_attribute("data-drawn")
+    while not asked:
+        page.wait_for_timeout(20)
+    asked[0].continue_()
     page.locator("#verdict", has_text="No promise was found broken").wait_for()  # Searched after the sheet was seen, and brought to it.
+    until(page, f"!['', '{before}'].includes(document.getElementById('page').dataset.drawn || '')")
+    unfolded = page.locator("details[data-fold=''][open]").evaluate_all("parts => parts.map((part) => part.id)")
+    assert unfolded == ["fold:may"], "the verdict leaves folded and unfolded what was left so"
     page.locator('#sheet a[href="./keying"]').click()
     first = page.locator(".keyed > li").first
     box = first.locator("label.tick").bounding_box()

@@ -304,10 +304,8 @@ def test_the_area_of_a_detector_is_put_right_by_ticking(visit: Visit) -> None:
     row = page.locator('[id="row:zones/z02"]')
     row.wait_for()
     visit.until("document.readyState === 'complete'")  # a press before the scripts are at work does nothing
-    # The verdict comes after the sheet, and the sheet is brought up to date with it.
-    page.wait_for_load_state("networkidle")
+    unfold(page, "lies")
     for words in ("Offices", "Lobby and stair"):
-        page.locator("details[id='fold:lies']").evaluate("part => { part.open = true }")
         revision = visit.revision()
         page.get_by_label(f"zone 2 lies in {words}", exact=True).click()
         visit.revision_after(revision)

@@ -27,6 +27,19 @@ export function bring(page, wanted) {
   return true;
 }
 
+// What the server last said of each part that folds. How it stands is its reader's, until the server says otherwise than it did.
+const unfolds = new WeakMap();
+function noted(place) {
+  if (place.nodeType !== 1) return;
+  for (const part of [place, ...place.querySelectorAll("details")]) if (part.tagName === "DETAILS") unfolds.set(part, part.open);
+}
+noted(document.documentElement);
+
+function unfolded(old, fresh) {
+  if (fresh.open && unfolds.get(old) === false) old.open = true;
+  unfolds.set(old, fresh.open);
+}
+
 export function morph(old, fresh) {
   if (fresh.nodeType === 1 && fresh.hasAttribute("data-same")) return unticked(old);
   if (old.isEqualNode(fresh) && !old.querySelector("input, textarea, select")) return;
@@ -53,12 +66,14 @@ function attributes(old, fresh) {
     old.dataset.seen = old.defaultValue;
   }
   for (const { name, value: text } of [...fresh.attributes]) {
-    if (old.getAttribute(name) !== text) old.setAttribute(name, text);
+    if (old.getAttribute(name) !== text && !folds(old, name)) old.setAttribute(name, text);
   }
+  if (old.tagName === "DETAILS") unfolded(old, fresh);
   if (value && old.value !== old.defaultValue) old.value = old.defaultValue;
 }
 
-const kept = (node, name) => (name === "open" && /^(DETAILS|DIALOG)$/.test(node.tagName)) || /^(aria-invalid|aria-describedby|aria-busy|data-sending|data-seen)$/.test(name);
+const folds = (node, name) => name === "open" && /^(DETAILS|DIALOG)$/.test(node.tagName);
+const kept = (node, name) => folds(node, name) || /^(aria-invalid|aria-describedby|aria-busy|data-sending|data-seen)$/.test(name);
 
 function choice(old, fresh) {
   const now = chosen(fresh);
@@ -88,6 +103,7 @@ function children(old, fresh) {
     let match = key ? byKey.get(key) : at && !keyOf(at) && like(at, wanted) ? at : null;
     if (match && !like(match, wanted)) match = null;
     if (!match) {
+      noted(wanted);
       old.insertBefore(wanted, at);
       continue;
     }
