@@ -17,9 +17,10 @@ from loopwright.job.read import read
 from loopwright.job.sheet import KeyingSheet, Setting
 from loopwright.keying.form import Form, Kind, Unfit, same
 from loopwright.keying.found import found_at, readings_in
-from loopwright.keying.pace import paces_of
+from loopwright.keying.pace import Pace, paces_of
 from loopwright.keying.plan import plan_of
 from loopwright.keying.spot import spots_of, units_of
+from loopwright.programme.route import IN, routes_of
 from often import often
 
 DWELLING = demo.text("dwelling")
@@ -148,6 +149,23 @@ def test_the_times_are_held_against_the_stopwatch_the_rules_and_the_steps_of_the
     assert entry.sentence.endswith("it alarms on the way. Enter 45 s, and shorten the abort window to 15 s."), "60 s together (UL note)"
     assert leaving.enough is True and leaving.sentence == "60 s is enough for the slowest walk of 33 s."
     assert told(38.0)[0].proposed_s is None, "48 s would be over the 45 s that are allowed"
+
+
+def test_the_time_of_a_shared_area_is_held_against_those_who_walk_through_it_and_a_slower_person_against_every_time() -> None:
+    job = read(demo.text("business")).job
+    assert job.areas["lobby"].walk_s is None
+    offices = job.areas["offices"].walk_s
+    assert offices is not None
+
+    def paces(job: Job) -> dict[str, Pace]:
+        return {pace.path: pace for pace in paces_of(job, units_of(job)[-1])}
+
+    told = paces(job)
+    assert told["areas/lobby/entry_s"].walk_s == offices, "the slowest of those whose street door lies in it"
+    assert told["areas/lobby/entry_s"].enough is False
+    slow = replace(job, users={**job.users, "owner": replace(job.users["owner"], walk_s=offices + 9)})
+    for route in (each for each in routes_of(slow) if each.user == "owner" and each.way == IN):
+        assert {paces(slow)[f"areas/{name}/entry_s"].walk_s for name in route.areas} == {offices + 9}
 
 
 numbers = st.builds(

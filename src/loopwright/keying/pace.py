@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loopwright.job.document import Job
 from loopwright.keying.form import Form, Kind
 from loopwright.keying.spot import Spot, spots_of
+from loopwright.programme.route import IN, OUT, Route, routes_of
 from loopwright.rules.ruleset import Limit, ruleset_of
 
 SPARE = 1.25
 """Time allowed over the slowest walk that was timed: a quarter more (common practice, no source)."""
 FINE = 1e-6
 ABORT = "programme/abort_s"
-TIMES = (("entry_s", "entry time"), ("exit_s", "exit time"))
+TIMES = (("entry_s", "entry time", IN), ("exit_s", "exit time", OUT))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Pace:
     """One time of an area: what is programmed, the slowest walk [s], and the time to enter, None where none would do.
 
-    ``enough`` is None where nobody has timed the walk.
+    The walk is the slowest of those that go through the area: a shared one is walked through by the people of the areas that share it.
+    ``enough`` is None where nobody has timed it.
     """
 
     path: str
@@ -38,17 +40,24 @@ class Pace:
 def paces_of(job: Job, unit: str) -> tuple[Pace, ...]:
     """Return for every area its entry and exit time against the walk, the limits of the ruleset and the steps of the unit."""
     spots = {spot.path: spot for spot in spots_of(job, unit) if spot.form.kind is Kind.NUMBER}
+    routes = routes_of(job)
     return tuple(
-        _pace(job, name, time, words, spots)
+        _pace(job, name, time, words, _walk_s(job, name, [route for route in routes if route.way == way]), spots)
         for name in job.areas
-        for time, words in TIMES
+        for time, words, way in TIMES
         if f"areas/{name}/{time}" in spots or getattr(job.areas[name], time) is not None
     )
 
 
-def _pace(job: Job, name: str, time: str, words: str, spots: Mapping[str, Spot]) -> Pace:
+def _walk_s(job: Job, name: str, routes: Sequence[Route]) -> float | None:
+    """Return the slowest walk through an area [s], None where nobody has timed one."""
+    walks = (job.areas[name].walk_s, *(route.walk_s for route in routes if name in route.areas))
+    return max((walk for walk in walks if walk is not None), default=None)
+
+
+def _pace(job: Job, name: str, time: str, words: str, walk: float | None, spots: Mapping[str, Spot]) -> Pace:  # noqa: PLR0913
     area = job.areas[name]
-    value, walk = getattr(area, time), area.walk_s
+    value = getattr(area, time)
     limits, both = ruleset_of(job).limits_on(time), _both(job, time)
     path = f"areas/{name}/{time}"
     proposed = None if walk is None else _proposed(walk * SPARE, limits, _form(spots, path))

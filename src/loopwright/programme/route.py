@@ -33,8 +33,9 @@ class Passed:
 class Route:
     """One person's way from an entry door to where the area is unset, or ``out`` again.
 
-    ``walk_s`` is the time it takes [s] and ``allowed_s`` the entry or exit time, each None where nobody said; ``line`` is the way on the
-    plan, empty where there is none. ``begins`` says for each set state whether the door begins entry (coming in) or is tolerated.
+    ``walk_s`` is the time it takes [s] and ``allowed_s`` the shortest entry or exit time of the ``areas`` gone through, each None where
+    nobody said; ``line`` is the way on the plan, empty where there is none. ``begins`` says for each set state whether the door begins
+    entry (coming in) or is tolerated.
     """
 
     area: str
@@ -44,6 +45,7 @@ class Route:
     states: tuple[str, ...]
     begins: tuple[bool, ...]
     passed: tuple[Passed, ...]
+    areas: frozenset[str]
     walk_s: float | None
     allowed_s: float | None
     line: tuple[Point, ...] = ()
@@ -105,6 +107,7 @@ def _route(job: Job, area_id: str, user_id: str, door: str, way: str, line: tupl
     area, user = job.areas[area_id], job.users[user_id]
     states = states_entered(job, area)
     zone, within = job.zones[door], lying(job, area_id)
+    through = frozenset({area_id, *(within & set(zone.areas))})
     begun = tuple(does(zone, state) == DOOR and bool(within & set(zone.areas)) for state in states)
     return Route(
         area=area_id,
@@ -114,13 +117,14 @@ def _route(job: Job, area_id: str, user_id: str, door: str, way: str, line: tupl
         states=states,
         begins=begun,
         passed=tuple(_passed(job, name, known, within, states) for name, known in seen.items()),
+        areas=through,
         walk_s=area.walk_s if user.walk_s is None else user.walk_s,
-        allowed_s=_allowed_s(job, {area_id, *(within & set(zone.areas))}, way),
+        allowed_s=_allowed_s(job, through, way),
         line=line if way == IN else line[::-1],
     )
 
 
-def _allowed_s(job: Job, areas: set[str], way: str) -> float | None:
+def _allowed_s(job: Job, areas: frozenset[str], way: str) -> float | None:
     """Return the shortest entry or exit time [s] of the areas somebody goes through; None where one is not entered."""
     times = [job.areas[name].entry_s if way == IN else job.areas[name].exit_s for name in areas]
     known = [time for time in times if time is not None]
