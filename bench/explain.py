@@ -54,8 +54,15 @@ NAMES = {
     "alarms": "unmeant alarms, apart",
 }
 NOTHING = "nothing"
-SIMPLER = {"weight a minute, anew": (True, True), "weight a minute": (True, False), "down the list": (False, False)}
-"""The simpler ways: whether by weight a minute, and whether every fault is weighed anew after each check or its own alone."""
+AS_SURE = 0.99
+"""How sure the advice is on average when it stops, with wrong answers at what the program takes them for."""
+SIMPLER = {
+    "weight a minute, anew": (True, True, SURE),
+    "the same, until 99 % sure": (True, True, AS_SURE),
+    "weight a minute": (True, False, SURE),
+    "down the list": (False, False, SURE),
+}
+"""The simpler ways: whether by weight a minute, whether each check weighs every fault anew or its own alone, and until how sure."""
 
 
 @dataclass
@@ -175,10 +182,10 @@ class Shift:
             key = tuple(h.key for h in weighed.rows.hypotheses)
             if key not in self.simple:
                 self.simple[key] = Known(weighed.rows, self._parted(weighed))
-            for name, (by_weight, anew) in SIMPLER.items():
+            for name, (by_weight, anew, sure) in SIMPLER.items():
                 again = replace(world, draw=Random(self.draw.random()))
                 again.seed = world.seed
-                minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight, anew=anew)
+                minutes, checks, keys = Simple(again, self.simple[key], first).run(by_weight=by_weight, anew=anew, sure=sure)
                 alone = keys[0] == truth or self._never(weighed, keys[0], truth)
                 third = any(k == truth or self._never(weighed, k, truth) for k in keys)
                 runs.append(Run(name, named, fault, minutes, checks, alone, third, alone))

@@ -127,15 +127,15 @@ class Simple:
         self.p = self.p * self.known.chances[column][:, outcome]
         self.p = self.p / max(self.p.sum(), 1e-300)
 
-    def run(self, *, by_weight: bool, anew: bool) -> tuple[float, int, list[str]]:
-        """Work by weight a minute, or down the list, until sure or nothing is left; return minutes, checks and the first three answers.
+    def run(self, *, by_weight: bool, anew: bool, sure: float = SURE) -> tuple[float, int, list[str]]:
+        """Work by weight a minute, or down the list, until so sure or nothing is left; return minutes, checks and the first three answers.
 
         ``anew``: what a check shows weighs every fault; else it confirms its own fault or strikes it off, and the order stays.
         """
         rows, minutes, done = self.known.rows, 0.0, set[int]()
         while True:
             by = np.bincount(np.maximum(rows.owner, 0), weights=self.p * (rows.owner >= 0), minlength=len(rows.hypotheses))
-            if np.bincount(self.known.alike, weights=by).max() >= SURE or len(done) > MOST_CHECKS:
+            if np.bincount(self.known.alike, weights=by).max() >= sure or len(done) > MOST_CHECKS:
                 break
             at_hand = AtHand(self.world.job, self.done)
             checks = [(n, own) for n, own in enumerate(self.known.own) if by[n] > 0.002 and own is not None and own not in done]

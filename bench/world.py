@@ -26,11 +26,10 @@ from loopwright.explain.observation import Observations
 from loopwright.explain.weigh.likelihood import COMES_AND_GOES, Rows, Seen
 from loopwright.explain.weigh.posterior import TWO_FAULTS
 from loopwright.explain.whole.history import BEGINS, SINCE, STAYS, stays
-from loopwright.explain.whole.history import PART as HISTORY
 from loopwright.explain.whole.part import FITFUL, SHOWN, STEADY, told
 from loopwright.explain.whole.place import devices_at
 from loopwright.explain.whole.scope import OPERATED, UNDONE
-from loopwright.explain.whole.word import words
+from loopwright.explain.whole.word import HISTORY, words
 from loopwright.job.document import Job
 from loopwright.netlist.loop import ActKind
 from supply import STATE, Sounders, Supply, put_in_sounders, put_in_supply
