@@ -87,22 +87,34 @@ class Branches:
     guess: Floats
     curved: Ints
 
-    def linear(self, piece: Ints, across: Floats, *, newton: bool) -> tuple[Floats, Floats]:
-        """Return slope [S] and offset [A] of the chosen pieces.
-
-        Constant power on its curved piece stands as its current at ``across``; with ``newton`` it brings its (negative) slope too.
-        """
+    def linear(self, piece: Ints, across: Floats) -> tuple[Floats, Floats]:
+        """Return slope [S] and offset [A] of the chosen pieces; constant power on its curved piece stands as its current at ``across``."""
         slope = np.take_along_axis(self.slope, piece[None], axis=0)[0]
         offset = np.take_along_axis(self.offset, piece[None], axis=0)[0]
         rows = self.curved
         if rows.size:
             on = piece[rows] == 1
             volts = np.maximum(across[rows], self.edge[0, rows])
-            current = self.power_w[rows] / volts
-            bend = -current / volts if newton else np.zeros_like(current)
-            slope[rows] = np.where(on, LEAK_S + bend, slope[rows])
-            offset[rows] = np.where(on, current - bend * volts, offset[rows])
+            slope[rows] = np.where(on, LEAK_S, slope[rows])
+            offset[rows] = np.where(on, self.power_w[rows] / volts, offset[rows])
         return slope, offset
+
+    def tangent(self, column: int, across: Floats) -> tuple[Ints, Floats, Floats]:
+        """Return the pieces one scenario's volts ``across`` (branches) fall on, and their slope [S] and offset [A].
+
+        Constant power on its curved piece brings its (negative) slope there.
+        """
+        lines = Lines(self.edge[:, :, column], self.slope[:, :, column], self.offset[:, :, column])
+        piece = lines.locate(across)
+        slope, offset = lines.pick(piece)
+        rows = self.curved
+        if rows.size:
+            on = piece[rows] == 1
+            volts = np.maximum(across[rows], lines.edge[0, rows])
+            current = self.power_w[rows, column] / volts
+            slope[rows] = np.where(on, LEAK_S - current / volts, slope[rows])
+            offset[rows] = np.where(on, 2 * current, offset[rows])
+        return piece, slope, offset
 
     def frozen(self, column: int, before: Floats) -> Lines:
         """Return the laws of one scenario as increasing lines, constant power drawing the steady current it had at ``before`` (branches).

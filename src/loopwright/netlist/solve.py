@@ -228,9 +228,9 @@ class Work:
         """Return the solution; what does not settle with the others is finished by itself. Raises SolveError as :func:`solve` does."""
         law, state = self.branches, self.settle_together()
         sound = [column for column in range(len(self.scenarios)) if column not in state.left]
-        for column in state.left:
-            self._alone(column, state.volts, state.piece, state.across, self._near(column, sound, state.volts))
         volts = state.volts
+        for column in state.left:
+            volts[:, column] = self._alone(column, self._near(column, sound, volts))
         found = volts[law.a] - volts[law.b]
         return Solution(
             netlist=self.netlist,
@@ -256,7 +256,7 @@ class Work:
         seen: list[set[bytes]] = [set() for _ in self.scenarios]
         going_round: list[int] = []
         for _ in range(MOST_SHARED):
-            slope, offset = law.linear(piece, across, newton=False)
+            slope, offset = law.linear(piece, across)
             self._solve_columns(slope, offset, open_columns, volts)
             found = volts[law.a] - volts[law.b]
             moved = law.locate(found)
@@ -306,8 +306,13 @@ class Work:
                 factor = self.cache[key] = self.pattern.factorise(conductance, self.ground[:, first])
             volts[:, members] = factor.solve(right[:, places])
 
-    def _alone(self, column: int, volts: Floats, piece: Ints, across: Floats, x: Floats) -> None:
-        """Finish one scenario as the real network would: let the volts come down from no load.
+    def _solve_one(self, column: int, slope: Floats, offset: Floats) -> Floats:
+        """Return the node volts of one scenario with the chosen pieces, each (branches); no other comes by the same numbers again."""
+        conductance = np.concatenate((self.wire_g[:, column], slope))
+        return np.asarray(self.pattern.factorise(conductance, self.ground[:, column]).solve(self.into @ offset))
+
+    def _alone(self, column: int, x: Floats) -> Floats:
+        """Return the node volts of one scenario, finished as the real network would: let the volts come down from no load.
 
         With every constant power drawing the steady current it had at the volts before, all laws are increasing and the network has one
         solution, found by :meth:`_settle`; drawing more there, it comes down further, to the highest solution and never past it. Near
@@ -322,9 +327,9 @@ class Work:
             before = found
             if fell > SHORT_STEP_V:
                 continue
-            last = self._finish(column, before, volts, piece, across)
-            if last is not None and self._leap(column, before, last) <= SHORT_STEP_V:
-                return
+            last = self._finish(column, before)
+            if last is not None and self._leap(column, before, last[law.a] - last[law.b]) <= SHORT_STEP_V:
+                return last
             # Almost at rest, with no solution near: a narrow pass, gone through at a walking pace.
             before = before + fall * (SHORT_STEP_V / max(fell, SETTLED_V))
         raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
@@ -340,19 +345,15 @@ class Work:
         Such a network's volts are the least of a convex content made of parabolas (Millar 1951: from memory), so Newton with an exact line
         search comes down to it from anywhere.
         """
-        law, one = self.branches, np.array([column])
-        target = np.zeros((self.size, len(self.scenarios)))
-        slope, offset = np.zeros_like(law.power_w), np.zeros_like(law.power_w)
+        law = self.branches
         for _ in range(MOST_TRIES):
             across = x[law.a] - x[law.b]
             piece = lines.locate(across)
-            slope[:, column], offset[:, column] = lines.pick(piece)
-            self._solve_columns(slope, offset, one, target)
-            self.cache.clear()
-            step = target[:, column] - x
+            target = self._solve_one(column, *lines.pick(piece))
+            step = target - x
             moved = step[law.a] - step[law.b]
             if np.array_equal(lines.locate(across + moved), piece):
-                return np.asarray(target[:, column])
+                return target
             drop, rise = x[self.wire_a] - x[self.wire_b], step[self.wire_a] - step[self.wire_b]
             ground, conductance = self.ground[:, column], self.wire_g[:, column]
             level = float(conductance @ (drop * rise) + ground @ (x * step))
@@ -360,20 +361,18 @@ class Work:
             x = x + lines.lowest_along(across, moved, level=level, bend=bend) * step
         raise SolveError(f"{self.netlist.title or 'network'}: no settled solution in scenario '{self.scenarios[column].name}'")
 
-    def _finish(self, column: int, before: Floats, volts: Floats, piece: Ints, across: Floats) -> Floats | None:
-        """Take Newton's own steps from the branch volts ``before``; None when they do not settle."""
-        law, columns = self.branches, np.array([column])
-        across[:, column] = before
+    def _finish(self, column: int, before: Floats) -> Floats | None:
+        """Return the node volts Newton's own steps come to from the branch volts ``before``; None when they do not settle."""
+        law, across = self.branches, before
+        piece, *lines = law.tangent(column, across)
         for _ in range(MOST_LAST):
-            piece[:, column] = law.locate(across)[:, column]
-            slope, offset = law.linear(piece, across, newton=True)
-            self._solve_columns(slope, offset, columns, volts)
-            self.cache.clear()
-            found = volts[law.a, column] - volts[law.b, column]
-            moved = float(np.max(np.abs(found - across[:, column]), initial=0.0))
-            across[:, column] = found
-            if moved < SETTLED_V * 10 and np.array_equal(law.locate(across)[:, column], piece[:, column]):
-                return np.asarray(found)
+            volts = self._solve_one(column, *lines)
+            found = volts[law.a] - volts[law.b]
+            moved = float(np.max(np.abs(found - across), initial=0.0))
+            across, was = found, piece
+            piece, *lines = law.tangent(column, across)
+            if moved < SETTLED_V * 10 and np.array_equal(piece, was):
+                return volts
         return None
 
 
