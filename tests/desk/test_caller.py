@@ -43,6 +43,11 @@ def test_what_a_caller_is_asked_is_no_word_of_the_trade(entry: dict[str, str]) -
     assert not [word for word in JARGON if re.search(rf"\b{word}s?\b", own, re.IGNORECASE)], asked
 
 
+def test_a_place_stands_before_what_is_asked_of_it() -> None:
+    assert caller_words(JOB, {"where": "z03", "told": "missed"}) == "Stair foot: did it miss somebody who should have set it off?"
+    assert caller_words(JOB, {"where": "system", "told": "missed"}) == "Did it miss somebody who should have set it off?"
+
+
 def test_no_wording_is_left_over() -> None:
     callers = {fault.id for fault in faults().values() if fault.look is not None and fault.look.by == "caller"}
     assert set(table()["look"]) == callers

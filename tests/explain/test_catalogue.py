@@ -10,6 +10,7 @@ import pytest
 
 import loopwright.demo
 from loopwright.explain.catalogue import GROUPS, WHOLE, Amount, faults, of_group
+from loopwright.explain.caution import in_full
 from loopwright.explain.check import BY
 from loopwright.explain.circuit.part import circuit_variants
 from loopwright.explain.power.output import output_variants
@@ -119,3 +120,14 @@ def test_every_fault_of_supplies_outputs_and_bus_finds_a_place_in_the_example_jo
         placed |= {h.fault.id for h in bus_part(job, on_bus(job)[:2]).hypotheses}
     modelled = {fault.id for group in ("power", "sounder", "bus") for fault in of_group(group)}
     assert modelled - placed == {"B08", "S10", "S13"}, "no example job has a terminated bus, or a self-powered sounder on a watched output"
+
+
+def test_what_people_read_of_a_fault_is_words_and_no_symbols() -> None:
+    for fault in faults().values():
+        assert not re.search(r"[_<>{}]", f"{fault.words} {fault.fix} {fault.caution} {' '.join(fault.parts)}"), fault.id
+
+
+def test_a_wrong_account_says_whose_help_goes_wrong() -> None:
+    for fault in ("C09", "C19"):
+        (told,) = in_full(faults()[fault].caution)
+        assert "the centre" in told and "help" in told and told.endswith("."), told

@@ -129,6 +129,18 @@ def test_a_call_is_kept_with_who_when_what_and_outcome(desk: Desk) -> None:
     assert "Delia" not in noted and "960" not in noted
 
 
+def test_an_answer_stands_in_the_words_it_was_given_in(desk: Desk) -> None:
+    desk.begun()
+    desk.say("answer", key="opening:battery-since", answer="none")
+    desk.say("answer", key="opening:outage", answer="none")
+    told = desk.say("answer", key="opening:battery-shown", answer="no")
+    asked = re.search(r'"key": "(check:[^"]+)"', told["page"].partition('id="asked"')[2])
+    assert asked is not None
+    page = desk.say("answer", key=asked[1], answer="no")["page"]
+    rows = re.findall(r'<td data-label="Answer">([^<]+) <span', page)
+    assert rows == ["It has been there for years", "It was not off", "No", "No"]
+
+
 def test_closed_cases_are_told_and_move_the_next_call(desk: Desk) -> None:
     for number in range(3):
         desk.begun()

@@ -39,7 +39,8 @@ def caller_words(job: Job, entry: Mapping[str, str]) -> str:
         wording = table()["told"].get(asked)
         if wording is not None:
             return _filled(wording, job, where)
-        return f"{words()[asked].asks}{f' ({place})' if place != THERE else ''}?"
+        asks = words()[asked].asks
+        return f"{asks}?" if place == THERE else f"{place}: {asks[0].lower()}{asks[1:]}?"
     for group in ("missing", "power"):
         if at in table()[group]:
             return _filled(table()[group][at], job, where)

@@ -62,7 +62,7 @@ Explaining = Callable[[Observations, Callable[[Check], bool]], Explanation]
 """Returns what follows from what was told, with the next check among those that may be done."""
 SAFE = (
     "Nobody opens a box, climbs, or touches wires or a battery.",
-    "No code and no pass-word is said on the telephone, not even by the one it belongs to, but the pass-word agreed for this.",
+    "No code is said on the telephone, not even by the one it belongs to; of pass-words only the one agreed for this.",
     "Where they feel unsafe they leave, and call the police.",
 )
 """What may be said to anybody (common practice, no source)."""
@@ -325,4 +325,4 @@ def _done(told: tuple[Verdict, ...], causes: tuple[Cause, ...], found: Explanati
     if found.nothing > MOSTLY:
         return f"{NOTHING_FURTHER}: what was told is as it should be. If it comes back, the caller notes when, and rings again."
     parts = ", ".join(part for part, chance in visit.parts if chance >= LIKELY_PART) if visit is not None else ""
-    return f"{NOTHING_FURTHER}: send a visit with {parts or 'the usual kit; no part is likely enough to foresee'}."
+    return f"{NOTHING_FURTHER}: send a visit with {parts or 'the usual kit; no part is likely enough to bring for this'}."

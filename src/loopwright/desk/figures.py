@@ -69,7 +69,10 @@ def _volts(appraisal: Appraisal, load: LoadForecast, lead: str) -> Verdict:
     told = f"{lead}{name} should have {volts[SOUNDING[0]]:.1f} V in an alarm on mains and {volts[SOUNDING[1]]:.1f} V on battery"
     worst = min(SOUNDING, key=lambda state: volts[state])
     if volts[worst] >= needs_v:
-        rest = "A battery that is aged, a joint on its way or more load than was designed takes the rest: volts at it, with the siren on."
+        rest = (
+            "A battery that is aged, a joint on its way or more load than was designed takes the rest: "
+            "the visit reads the volts at it with the siren on."
+        )
         return Verdict(normal=None, words=f"{told}; {needs_v:g} V are enough. {rest}", caution="noise", guarded=True)
     remedy = remedy_of(appraisal.job, power, load, worst)
     way = "a supply nearer to it"

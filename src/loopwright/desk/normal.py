@@ -128,10 +128,8 @@ def _verdicts(case: Case, appraisal: Appraisal, should: Expectation) -> Iterator
         )
     if answer(case, "keypad-lit"):
         lit = answer(case, "keypad-lit") == "yes"
-        words = (
-            "It is lit, so it has a supply: its data, its address or the list it stands on." if lit else "It is dark: no supply reaches it."
-        )
-        yield Verdict(normal=None, words=words)
+        words = "It is lit, so it has a supply. What is left is its data, its address, or the list it stands on."
+        yield Verdict(normal=None, words=words if lit else "It is dark: no supply reaches it.")
     yield from keypad_verdicts(case.on_file, appraisal, answer(case, "keypad"), answer(case, "keypad-when"))
     if TroubleKind.EARTH in kinds:
         yield from earth_verdict(case.on_file, appraisal.job)

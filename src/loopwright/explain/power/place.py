@@ -129,7 +129,7 @@ class PowerPlaces:
         facts = {"always-on"} if set(self.job.sheet_of(unit).outputs[terminal].on_in) == set(STATES) else set()
         if plus.b == landing.plus and minus.b == landing.minus:
             facts.add("pair-home")
-        return Spot(place=run, words=f"run {run}, {landing.output}", names=names, facts=frozenset(facts))
+        return Spot(place=run, words=f"run {run}, output {terminal} of {label(self.job, unit)}", names=names, facts=frozenset(facts))
 
     def _bond(self) -> list[Spot]:
         bonds = [f"{run}.0v" for run, cable in self.job.cables.items() if cable.zero_v_cores and f"{run}.0v" in self.elements]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from loopwright.desk.caller import caller_choice
 from loopwright.desk.case import NOT_KNOWN, OPENING, OWN_WORDS, SKIPPED, Case, Said, cause_words
 from loopwright.desk.course import NOT_UNTIL, SAFE, Course
 from loopwright.desk.opening import asks, complaints, dangers
@@ -109,7 +110,7 @@ def answer_words(desk: Desk, case: Case, said: Said) -> str:
         return said.text or PASSED[said.answer]
     kind, _, name = said.key.partition(":")
     if kind != OPENING or name not in asks():
-        return said.answer
+        return caller_choice(said.answer)
     ask = asks()[name]
     choice = choice_of(ask, said.answer)
     if choice is not None:
