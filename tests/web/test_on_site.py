@@ -257,6 +257,16 @@ def test_a_wrong_wiring_is_named_from_the_pattern(van: Van, readings: tuple[tupl
     assert named in five[:400], five[:600]
 
 
+def test_places_and_people_are_called_what_people_call_them_and_a_reading_out_of_range_says_which_way(van: Van) -> None:
+    page = van.text("/on-site?circuit=c01")
+    assert "c13, Store and Store hatch" in page and "office staff" in page and "office-staff" not in page
+    van.note("c01", "", "OL")
+    van.note("c01", "lid open door-front", "2.7")
+    page = van.text("/on-site?circuit=c01")
+    assert "Not as forecast : over range, which it should not be" in page
+    assert "Not as forecast : not over range, which it should be" in page
+
+
 def test_a_box_put_right_replaces_its_reading_and_a_second_reading_contradicts(van: Van) -> None:
     van.note("c01", reading="27.0")
     [entry] = van.file.load().entries

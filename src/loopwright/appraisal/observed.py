@@ -130,7 +130,9 @@ def _silent(why: str) -> Held:
 def _apart(value: float, figure: Figure) -> str:
     """Return by how much a reading differs from its figure; nothing where a difference means nothing."""
     if figure.value is None or math.isinf(value) or math.isinf(figure.value):
-        return "" if figure.value == value else "one is over range, the other is not"
+        if figure.value == value:
+            return ""
+        return "over range, which it should not be" if math.isinf(value) else "not over range, which it should be"
     off = value - figure.value
     share = f" ({off / figure.value:+.1%})" if figure.value else ""
     return f"{'+' if off >= 0 else '-'}{show(abs(off), figure.unit)}{share}"

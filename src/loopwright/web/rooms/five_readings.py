@@ -6,6 +6,7 @@ One reading at rest passes most wrong wirings; the five together name each of th
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -18,6 +19,7 @@ from loopwright.explain.check import Check, CheckKind
 from loopwright.explain.circuit.check import act_words
 from loopwright.explain.explanation import Explanation
 from loopwright.job.sheet import Reads
+from loopwright.job.speech import listed
 from loopwright.netlist.loop import ActKind
 from loopwright.store.visit import Visit
 from loopwright.values.figure import Figure, show
@@ -58,9 +60,12 @@ class Box(NamedTuple):
 def view(page: Page, site: OnSite, visit: Visit, reads: list[Read], asked: str) -> dict[str, Any]:
     """Return the sheet of the circuit that is asked for, and the circuits to choose from."""
     job = page.job
-    zones = {zone.circuit: zone.text for zone in job.zones.values() if zone.circuit is not None}
+    zones = defaultdict[str, list[str]](list)
+    for zone in job.zones.values():
+        if zone.circuit is not None:
+            zones[zone.circuit].append(zone.text)
     read = {each.seen.check.where for each in reads if each.seen is not None}
-    choices = [(name, zones.get(name, ""), name in read) for name in job.circuits]
+    choices = [(name, listed(zones[name]), name in read) for name in job.circuits]
     item = next((each for each in page.appraisal.circuits if each.circuit == asked), None)
     return {
         "circuits": choices,
