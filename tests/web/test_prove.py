@@ -70,11 +70,11 @@ def van(tmp_path: Path) -> Van:
 
 @pytest.mark.parametrize("part", ["walk", "circuits", "supplies", "signals", "radio", "paths", "certificate", "leaving", "no such part"])
 def test_every_part_is_drawn_before_and_after_something_was_said(van: Van, part: str) -> None:
-    assert "What of what" in van.page(part)
+    assert "How many of each kind" in van.page(part)
     van.say("tool", fields=METER)
     van.say("walk", key="front-door")
     van.say("tap", text="1", kind="alarm")
-    assert "What of what" in van.page(part)
+    assert "How many of each kind" in van.page(part)
     assert "job.yaml.proved" in {path.name for path in beside(van.path).values()}, "a backup takes it along"
 
 

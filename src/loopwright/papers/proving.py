@@ -223,7 +223,7 @@ def _expected(item: Item, like: str) -> str:
     if target is None:
         return "; ".join(rules) if item.unit else item.right
     low, high = (amount(end, target.unit, like) for end in (target.low, target.high))
-    return "; ".join(("OL" if target.value > 1e300 else f"{low} to {high}", *rules))
+    return "; ".join(("OL" if target.value > 1e300 else low if low == high else f"{low} to {high}", *rules))
 
 
 def _signal(each: Standing, who: _Who) -> dict[str, object]:

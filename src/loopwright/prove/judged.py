@@ -52,7 +52,7 @@ def judged(item: Item, entry: Entry, tool: Tool | None) -> Judged:
     held = _held(item.target, value, instrument_of(tool), entry.reading) if item.target is not None else None
     if item.bounds:
         return _ruled(item, held, value, entry.reading)
-    return held or Judged(right=None, sentence="kept; nothing is forecast to hold it against", value=value, unit=item.unit)
+    return held or Judged(right=None, sentence="nothing is forecast to hold it against", value=value, unit=item.unit)
 
 
 def _ruled(item: Item, held: Judged | None, value: float, reading: str) -> Judged:

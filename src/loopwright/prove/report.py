@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from loopwright.job.document import Job, Zone
 from loopwright.job.sheet import Topology
+from loopwright.job.speech import plain_words
 from loopwright.prove.kind import Kind
 
 QUIET = frozenset({"ignored", "chime", "soak-test"})
@@ -75,7 +76,7 @@ def zone_events(job: Job, name: str) -> Iterator[Expected]:
     zone = job.zones[name]
     response, state = _response(zone)
     kind = alarm_kind(job, zone)
-    told = f"{response} in {state}" if response else "no response is entered; taken as an alarm"
+    told = f"{plain_words(response)} in {plain_words(state)}" if response else "no response is entered; taken as an alarm"
     codes = _ALARM_CODES.get(response, _BURGLARY) if kind is Kind.ALARM else _CODES[kind][0]
     yield from _pair(job, name, kind, codes, told)
     circuit = job.circuits.get(zone.circuit or "")
@@ -139,5 +140,5 @@ def _whole(job: Job) -> Iterator[Expected]:
                 yield Expected(
                     key=f"signal:system:{kind}{':restored' if restored else ''}", kind=kind, restored=restored, zone="", number=None,
                     text="", areas=(), area_words="", contact_id=contact_id, dc03=over if restored else new,
-                    sent=job.signalling.sends(report), from_words=f"report {report}",
+                    sent=job.signalling.sends(report), from_words=f"report of {plain_words(report)}",
                 )  # fmt: skip
