@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -18,12 +19,33 @@ from loopwright.store.file import JobFile
 from loopwright.web.app import create_app
 from loopwright.web.serve import listen
 from loopwright.web.session import Session
+from often import DEEP
 
 from .in_the_hand import PATIENCE_MS
 
 Launch = Callable[..., Any]
 Serve = Callable[..., AbstractContextManager[int]]
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+WIDTHS = ("phone", "desk")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """By night a journey that is made in the hand and at a desk is made in both; by day in one of them, in turn from journey to journey.
+
+    The first of a file is made in the hand, so that every room is used at that width too.
+    """
+    made: dict[tuple[Path, str], dict[str, pytest.Item]] = {}
+    for item in items:
+        if not DEEP and isinstance(item, pytest.Function) and hasattr(item, "callspec") and item.callspec.id in WIDTHS:
+            made.setdefault((item.path, item.originalname), {})[item.callspec.id] = item
+    turns: Counter[Path] = Counter()
+    for_the_night = []
+    for (path, _), both in made.items():
+        if len(both) == len(WIDTHS):
+            turns[path] += 1
+            for_the_night.append(both[WIDTHS[turns[path] % 2]])
+    config.hook.pytest_deselected(items=for_the_night)
+    items[:] = [item for item in items if item not in for_the_night]
 
 
 @pytest.fixture(scope="package")

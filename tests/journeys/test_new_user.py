@@ -169,20 +169,13 @@ class Newcomer:
         self.until(f"document.getElementById('row:{row}')")
 
 
-def test_a_new_user_comes_to_a_clean_sheet(folder: Folder, browser: Any) -> None:
-    walk(folder, browser, DESK, touch=False)
-
-
-def test_a_new_user_comes_to_a_clean_sheet_on_a_phone(folder: Folder, browser: Any) -> None:
-    walk(folder, browser, PHONE, touch=True)
-
-
-def walk(folder: Folder, browser: Any, size: dict[str, Any], *, touch: bool) -> None:
+@pytest.mark.parametrize("size", [pytest.param(DESK, id="desk"), pytest.param(PHONE, id="phone")])
+def test_a_new_user_comes_to_a_clean_sheet(folder: Folder, browser: Any, size: dict[str, Any]) -> None:
     context = browser.new_context(**size)
     page = context.new_page()
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    new = Newcomer(page, folder, touch=touch)
+    new = Newcomer(page, folder, touch=size is PHONE)
     try:
         begin(new)
         enter_sheets(new)
