@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import pint
+from functools import cache
+from typing import Any
+
 import pytest
 
 from loopwright.job.document import UnitSystem
@@ -10,7 +12,6 @@ from loopwright.job.field import Gauge
 from loopwright.job.quantity import awg_area_mm2, parse_gauge, parse_quantity, show_gauge, show_quantity
 from loopwright.job.unit import FOLDED, UNITS, worth_of
 
-REGISTRY = pint.UnitRegistry()
 PINT_NAMES = {
     "Ω": "ohm", "ohms": "ohm", "R": "ohm", "kΩ": "kiloohm", "MΩ": "megaohm", "mΩ": "milliohm", "k": "kiloohm", "M": "megaohm",
     "kohm": "kiloohm", "kohms": "kiloohm", "Mohm": "megaohm", "mohm": "milliohm", "amps": "ampere", "amp": "ampere",
@@ -19,13 +20,21 @@ PINT_NAMES = {
     "Ah": "ampere_hour", "mAh": "milliampere_hour", "VA": "volt_ampere", "kVA": "kilovolt_ampere",
     "": "dimensionless", "uA": "µA", "uF": "µF", "dB(A)": "decibel", "dBA": "decibel", "dB": "decibel",
 }  # fmt: skip
-REGISTRY.define("volt_ampere = volt * ampere")
 
 
-def _pint(name: str) -> pint.Unit:
+@cache
+def _registry() -> Any:
+    import pint  # a second, which whoever runs other tests need not wait for
+
+    made = pint.UnitRegistry()
+    made.define("volt_ampere = volt * ampere")
+    return made
+
+
+def _pint(name: str) -> Any:
     top, slash, bottom = name.partition("/")
-    unit = REGISTRY.Unit(PINT_NAMES.get(top, top))
-    return unit / REGISTRY.Unit(PINT_NAMES.get(bottom, bottom)) if slash else unit
+    unit = _registry().Unit(PINT_NAMES.get(top, top))
+    return unit / _registry().Unit(PINT_NAMES.get(bottom, bottom)) if slash else unit
 
 
 ROWS = [(kept, name) for kept, table in UNITS.items() for name in table]
@@ -36,7 +45,7 @@ def test_every_unit_is_worth_what_a_units_library_says(kept: str, name: str) -> 
     worth = worth_of(name, kept)
     assert worth is not None
     for number in (0.0, 1.0, 37.5):
-        expected = REGISTRY.Quantity(number, _pint(name)).to(_pint(kept)).magnitude
+        expected = _registry().Quantity(number, _pint(name)).to(_pint(kept)).magnitude
         assert number * worth[0] + worth[1] == pytest.approx(expected, rel=1e-12, abs=1e-9)
 
 
