@@ -43,8 +43,14 @@ class _Context(Context):
 @cache
 def templates() -> Environment:
     """Return what draws pages: the same for every job."""
+    # Templates come with the program: whether one was changed meanwhile need not be asked of the disk for each part of each page.
     made = Environment(
-        loader=PackageLoader("loopwright.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=PackageLoader("loopwright.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
     )
     made.context_class = _Context
     made.filters["words"] = plain_words
