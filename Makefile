@@ -79,11 +79,13 @@ lint: $(DEV)
 # Each worker takes half of the tests as they stand, so that what a file or folder shares is made once; who is done first takes over.
 PYTEST = $(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
+# The other checks run beside the tests, which would leave a core idle at their end; what they say stands below.
 test: $(DEV)
 	@tools/oracles
-	@failed=''; \
-	$(MAKE) --no-print-directory lint || failed="$$failed lint"; \
+	@failed=''; mkdir -p .cache; \
+	$(MAKE) --no-print-directory lint > .cache/lint.txt 2>&1 & lint=$$!; \
 	echo 'pytest'; $(PYTEST) $(ARGS) || failed="$$failed pytest"; \
+	wait $$lint || failed=" lint$$failed"; cat .cache/lint.txt; \
 	test -z "$$failed" || { echo "Failed:$$failed"; exit 1; }
 
 deep: $(DEV)
