@@ -115,7 +115,8 @@ def _unsaid(job: Job) -> list[str]:
     silent = [zone for zone in job.zones.values() if zone.watched is None]
     if silent:
         found.append(
-            f"Nobody has said when {len(silent)} of {len(job.zones)} zones are to raise an alarm, so nothing is held against them."
+            f"Nobody has said when {len(silent)} of {len(job.zones)} zones {'is' if len(silent) == 1 else 'are'} to raise an alarm, "
+            f"so nothing is held against {'it' if len(silent) == 1 else 'them'}."
         )
     doorless = [area.name for area in job.areas.values() if not area.entry_doors]
     if doorless:

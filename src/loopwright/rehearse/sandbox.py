@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from loopwright.job.document import Job
+from loopwright.job.speech import Speech
 from loopwright.rehearse.plan import NotCoveredError, Programme
 from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import ENTRY, EXIT, MODES, UNSET, Event, Output, begin, running, tick_s
@@ -61,7 +62,7 @@ class Stand:
 
 def switched(job: Job, stand: Stand) -> list[str]:
     """Return how the switched outputs stand, a line each; those that follow what is not told here are left out."""
-    course, lines = [(each.at_s, each.outputs) for each in stand.log], []
+    speech, course, lines = Speech(job), [(each.at_s, each.outputs) for each in stand.log], []
     for rule in job.outputs.values():
         if followed(rule) is None:
             continue
@@ -69,7 +70,8 @@ def switched(job: Job, stand: Stand) -> list[str]:
         if rule.rest == "off":
             rest, left = left, rest
         until = f" until {now.until_s:g} s" if now and now.until_s is not None else ""
-        lines.append(f"{rule.terminal} {left} since {now.since_s:g} s{until}" if now else f"{rule.terminal} {rest}")
+        name = speech.terminal("outputs", rule.terminal).removeprefix("output ")
+        lines.append(f"{name} {left} since {now.since_s:g} s{until}" if now else f"{name} {rest}")
     return lines
 
 
