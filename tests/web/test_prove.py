@@ -208,6 +208,7 @@ def test_what_is_signed_for_is_told_apart_from_what_is_proved(van: Van) -> None:
     van.say("sign", key="walk:front-door", text="Second visit on Friday")
     page = " ".join(van.page().split())
     assert '<p class="count-of" id="whole"><b>1</b> of ' in page and "<b>1</b> signed for" in page
+    assert "1 with gaps signed for" in page and "all proved" not in page
 
 
 def test_a_fob_that_is_lost_is_removed_and_its_identity_free_again(van: Van) -> None:

@@ -52,6 +52,7 @@ class Row(NamedTuple):
     acts: tuple[tuple[str, str], ...]
     here: bool
     done: bool
+    signed: bool
     called: str
 
 
@@ -212,7 +213,7 @@ def _row(job: Job, found: Found, device: str) -> Row:
     return Row(
         name=device, label=job.equipment[device].label or device, zones=tuple(job.zones[name].number for name in zones_of(job, device)),
         cells=cells, acts=acts, here=last is not None and last.walked.sure and last.walked.device == device,
-        done=not any(each.gap for _, each in cells), called=called,
+        done=not any(each.gap for _, each in cells), signed=any(each.stand is Stand.SIGNED for _, each in cells), called=called,
     )  # fmt: skip
 
 

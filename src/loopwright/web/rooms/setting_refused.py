@@ -43,7 +43,8 @@ def view(page: Page, visit: Visit, situation: Situation) -> dict[str, Any]:
     )
     return {
         "area": area, "mode": mode, "user": user or "", "zone": zone, "modes": modes, "areas": job.areas.items(),
-        "users": [(name, each.role or name) for name, each in job.users.items()], "zones": [(name, f"{each.number} {each.text}") for name, each in job.zones.items()],
+        "users": [(name, each.role or name) for name, each in job.users.items()],
+        "zones": [(name, f"{each.number} {each.text}") for name, each in job.zones.items()],
         "groups": [(words, found) for applies, words in HEADINGS if (found := [each for each in causes if each.applies is applies])],
         "circuit": asked.get("circuit", "") if asked.get("circuit", "") in job.circuits else "",
     }  # fmt: skip
