@@ -47,11 +47,11 @@ def open_every_figure(job: Job) -> None:
 
 @pytest.mark.parametrize("extreme", EXTREMES)
 def test_every_field_at_an_extreme(extreme: str) -> None:
-    """Each field that holds a number in turn; a text the reader refuses is no document. By day a field meets every other extreme."""
+    """Each field that holds a number in turn; a text the reader refuses is no document. By day a field meets two of the six."""
     computed = 0
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        for path in FIELDS if DEEP else FIELDS[EXTREMES.index(extreme) % 2 :: 2]:
+        for path in FIELDS if DEEP else FIELDS[EXTREMES.index(extreme) % 3 :: 3]:
             try:
                 edited = apply(SAMPLE, SetField(path, extreme))
                 job = read(edited.text, tree=edited.tree).job
@@ -59,4 +59,4 @@ def test_every_field_at_an_extreme(extreme: str) -> None:
                 continue
             open_every_figure(job)
             computed += 1
-    assert computed > (15 if DEEP else 7)
+    assert computed > (15 if DEEP else 5)

@@ -122,7 +122,7 @@ class AnyStore(RuleBasedStateMachine):
 def test_a_store_in_any_order(where: str) -> None:
     machine = type("StoreHere", (AnyStore,), {"where": where, "numbers": count(1)})
     # A server takes three times as long over each step.
-    times = often(6 if where.startswith("postgresql") else 12)
+    times = often(4 if where.startswith("postgresql") else 8)
     run_state_machine_as_test(machine, settings=settings(max_examples=times, stateful_step_count=25))
 
 

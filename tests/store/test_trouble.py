@@ -21,6 +21,7 @@ from loopwright.store.kept import KeptJob, history_path, keep
 from loopwright.store.salvage import salvage
 from loopwright.store.sql import SqlStore, open_store
 from loopwright.store.store import Change, Conflict, Damaged, Revision
+from often import DEEP
 
 Begin = Callable[..., SqlStore]
 Made = Callable[..., Change]
@@ -225,6 +226,10 @@ def sound(tmp_path: Path, long_history: Path) -> Path:
     return Path(shutil.copy(long_history, tmp_path / "jobs.db"))
 
 
+PAGES = (1, 2, 3, 5, 8, 13, 20)
+"""Pages of the file that are damaged; by day every other of these."""
+
+
 def wiped(path: Path, page: int, length: int = 4096) -> None:
     """Write nonsense over a page of a file."""
     with path.open("r+b") as stream:
@@ -232,7 +237,7 @@ def wiped(path: Path, page: int, length: int = 4096) -> None:
         stream.write(b"\x5a" * length)
 
 
-@pytest.mark.parametrize("page", [1, 2, 3, 5, 8, 13, 20])
+@pytest.mark.parametrize("page", PAGES if DEEP else PAGES[::2])
 def test_a_damaged_page_costs_what_was_on_it_and_no_more(sound: Path, page: int) -> None:
     wiped(sound, page)
     before = sound.read_bytes()
