@@ -94,6 +94,14 @@ hidden byte said[160];
 #define SOUNDINGS said[137] /* the sounders start no more often than that; 0: as often as asked */
 #define LEAVES said[138] /* an alarm that nothing confirms leaves its zone inhibited, if that still stands open */
 #define JUDGED(a) said[139 + a] /* an area with such a zone: what is confirmed there is remembered, looked at or not */
+#define LOUD(c) said[142 + c] /* an intruder's alarm set in full, set in part, during exit, during entry; an exit error */
+/* 0 outside, 1 inside only, 2 silent. Where inside only may be asked for while it sounds outside, it is remembered which. */
+#define ANYOUT (!SOUNDS(0) || !SOUNDS(1) || !SOUNDS(2) || !SOUNDS(3) || !SOUNDS(4) || !SOUNDS(5) || !LOUD(0) || !LOUD(1) || !LOUD(2) || !LOUD(3) || !LOUD(4))
+#define ANYIN (SOUNDS(1) == 1 || SOUNDS(3) == 1 || SOUNDS(5) == 1 || LOUD(0) == 1 || LOUD(1) == 1 || LOUD(2) == 1 || LOUD(3) == 1 || LOUD(4) == 1)
+#define ANEW said[147] /* an alarm begins the sounders' time anew; else it changes nothing while they sound as it asks for */
+#define APART (ANYOUT && (ANYIN || (!ANEW && (SOUNDS(0) == 1 || SOUNDS(2) == 1 || SOUNDS(4) == 1))))
+#define LOUDER (APART && loud == 0 -> 2 : 1)
+#define LOUDNOW(a) (mode[a] == EXIT -> LOUD(2) : (mode[a] == ENTRY -> LOUD(3) : (part[a] -> LOUD(1) : LOUD(0))))
 #define FREELY (!WALKS)
 #define AWAY (walk == 0)
 #define INWARD (WALKS == 1)
@@ -132,7 +140,7 @@ byte power, powerclk;
 byte walk, walkclk, sounded[3];
 byte lit, litclk, lasting[3]; /* the switched output; where an alarm, or a confirmed one, lasts */
 byte report[3], reportclk[3], told[3], sound[3], soundclk[3], confirm[3], confirmclk[3];
-hidden byte d, counts, rings, moved, first[3], started, some, same;
+hidden byte d, counts, rings, loud, moved, first[3], started, some, same;
 
 #define WAY(x) ((x) == FINAL || (x) == ROUTE)
 #define STILL(x) ((x) == IGN || (x) == CHIME || (x) == SOAK)
@@ -191,9 +199,10 @@ inline alarm_reported(a) {
     fi
   fi
 }
-inline sounds(a) {
-  if :: SOUND && SOUNDFOR && (!SOUNDINGS || sounded[a] < SOUNDINGS) ->
-    if :: SOUNDINGS -> sounded[a]++ :: else fi; sound[a] = 1; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
+inline sounds(a) { /* as ``loud`` has it */
+  if :: SOUND && SOUNDFOR && loud != 2 && (!SOUNDINGS || sounded[a] < SOUNDINGS) && (ANEW -> !(APART && loud == 1 && sound[a] == 2) : sound[a] < LOUDER) ->
+    if :: SOUNDINGS -> sounded[a]++ :: else fi;
+    sound[a] = LOUDER; soundclk[a] = 0; begins(a, OSOUNDER) :: else fi }
 inline alarm_confirms(a, who) {
   if
   :: !CONFIRMS(a) || !CONFIRM
@@ -214,9 +223,9 @@ inline unconfirmed(a) {
   confirm[a] = 0; confirmclk[a] = 0
 }
 inline entry_begun(a) { if :: CONFIRMS(a) && !CONFIRMENTRY -> confirm[a] = 2; confirmclk[a] = 0 :: else fi }
-inline alarm(a, who, cell) { /* row 7; cell 0 is a sound */
+inline alarm(a, who) { /* row 7 */
   memory[a] = 1; begins(a, OALARM); alarm_reported(a);
-  if :: cell != 2 -> sounds(a) :: else fi;
+  sounds(a);
   alarm_confirms(a, who)
 }
 
@@ -260,7 +269,7 @@ inline is_set(a) {
 inline error(a) {
   if
   :: FAILS -> leaves(a); changed(a)
-  :: else -> mode[a] = ENTRY; door[a] = 0; starter[a] = 0; clk[a] = 0; changed(a); sounds(a); entry_begun(a); begins(a, OENTRY); begins(a, OSET)
+  :: else -> mode[a] = ENTRY; door[a] = 0; starter[a] = 0; clk[a] = 0; changed(a); loud = LOUD(4); sounds(a); entry_begun(a); begins(a, OENTRY); begins(a, OSET)
   fi
 }
 inline by_act(a) { if :: SETTLE -> door[a] = SETTLING; clk[a] = 0 :: else -> door[a] = 1; is_set(a) fi }
@@ -269,7 +278,7 @@ inline entry_over(a) {
   started = starter[a]; mode[a] = SET; starter[a] = 0; clk[a] = 0; changed(a);
   some = 0;
   if :: started >= 2 -> some = started - 1 :: else fi;
-  alarm(a, some, 0);
+  loud = LOUDNOW(a); alarm(a, some);
   if :: REPORT && report[a] == WAITS -> opens_window(a) :: else fi;
   if :: started >= 2 -> starter_trips(started - 2) :: else fi
 }
@@ -278,9 +287,9 @@ inline entry_over(a) {
 inline latches(a, c) {
   if :: CONDITIONS -> cond[c] = 1 :: else fi;
   begins(a, OTAMPER + c);
-  if :: SOUNDS(2 * c + (mode[a] != UNSET)) != 2 -> sounds(a) :: else fi
+  loud = SOUNDS(2 * c + (mode[a] != UNSET)); sounds(a)
 }
-inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved: the area's mode has changed */
+inline answer(z, a) { /* rings: an alarm; moved: the area's mode has changed */
   d = NOW(z, a); rings = 0; moved = 0;
   if
   :: d == HOLD -> latches(a, 1)
@@ -291,7 +300,7 @@ inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved:
       if :: MOST && FOLLOWED(z) && trips[z] >= MOST -> quietclk[z] = 0 :: else fi
     :: else -> if
       :: d == TAMPER -> latches(a, 0)
-      :: d == H24 -> counts = counts || mode[a] != UNSET; rings = 1 + SOUNDS(4 + (mode[a] != UNSET))
+      :: d == H24 -> counts = counts || mode[a] != UNSET; rings = 1; loud = SOUNDS(4 + (mode[a] != UNSET))
       :: d != TAMPER && d != H24 && mode[a] == UNSET
       :: mode[a] == EXIT && d == FINAL -> if
         :: door[a] == SETTLING -> door[a] = 1; clk[a] = 0
@@ -304,11 +313,11 @@ inline answer(z, a) { /* rings: 1 and the cell of an alarm's sound, or 0; moved:
       :: mode[a] == EXIT && d == IMM && STOPS -> leaves(a); moved = 1
       :: mode[a] == SET && d == FINAL ->
         mode[a] = ENTRY; starter[a] = ((FOLLOWED(z) || TOGETHER) -> 2 + z : 1); clk[a] = 0; entry_begun(a); begins(a, OENTRY); moved = 1
-      :: (d == IMM && !(mode[a] == EXIT && STOPS) && mode[a] != UNSET) || (d == ROUTE && mode[a] == SET) -> counts = 1; rings = 1
+      :: (d == IMM && !(mode[a] == EXIT && STOPS) && mode[a] != UNSET) || (d == ROUTE && mode[a] == SET) -> counts = 1; rings = 1; loud = LOUDNOW(a)
       fi
     fi
   fi;
-  if :: rings -> quietclk[z] = 0; alarm(a, z + 1, rings - 1) :: else fi;
+  if :: rings -> quietclk[z] = 0; alarm(a, z + 1) :: else fi;
   if :: moved -> changed(a) :: else fi
 }
 inline answer_at(z, k) {
@@ -363,7 +372,7 @@ inline ticks(a) {
 inline quiets(z) { if :: QUIETENS(z) -> quietclk[z]++ :: else fi }
 inline stopped(a) { quietclk[a] = 0; clk[a] = 0; warnclk[a] = 0; reportclk[a] = 0; soundclk[a] = 0; confirmclk[a] = 0 }
 
-inline tidy() { d = 0; counts = 0; rings = 0; moved = 0; first[0] = 0; first[1] = 0; first[2] = 0; started = 0; some = 0; same = 0 }
+inline tidy() { d = 0; counts = 0; rings = 0; loud = 0; moved = 0; first[0] = 0; first[1] = 0; first[2] = 0; started = 0; some = 0; same = 0 }
 
 active proctype control() {
   c_code {

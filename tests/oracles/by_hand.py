@@ -22,6 +22,7 @@ RESPONSES = (
 )  # fmt: skip
 LEVELS = ("ignored", "user", "engineer", "never")
 SOUNDS = ("external", "internal", "silent")
+LOUD = ("intruder-full", "intruder-part", "intruder-exit", "intruder-entry", "exit-error")
 WHAT = (
     "alarm", "confirmed", "tamper", "hold-up", "set", "unset", "entry", "exit", "sounder", "path", "mains", "battery", "fault",
     "chime", "soak test", "lock-out", "duress",
@@ -196,4 +197,5 @@ def numbers(programme: Programme, asked: int = 0, rule: OutputRule | None = None
     else:
         found += [0] * 8
     found += [told.soundings, int(told.unconfirmed == "inhibited"), *(int(slot in programme.judged) for slot in slots)]
+    found += [SOUNDS.index(programme.sounds[cell]) for cell in LOUD] + [int(told.sounder_anew)]
     return " ".join(map(str, found))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 
 from loopwright.programme.response import Response
-from loopwright.rehearse.plan import CONDITIONS, AreaPlan, Choices, Person, Programme, ZonePlan
+from loopwright.rehearse.plan import CONDITIONS, USUAL_SOUNDS, AreaPlan, Choices, Person, Programme, ZonePlan
 
 WATCHING = (Response.FINAL_EXIT, Response.ENTRY_ROUTE, Response.IMMEDIATE, Response.IMMEDIATE, Response.ROUND_THE_CLOCK)
 
@@ -47,7 +47,16 @@ def choices(random: Random, tick_s: int = 10) -> Choices:
         entry_alarm_s=time(2),
         unconfirmed=random.choice(["watched", "watched", "inhibited"]),
         reports=frozenset({"alarm", "cancel", "hold-up", "duress", "set", "unset", "tamper"}),
+        sounds=sounds(random),
+        sounder_anew=random.random() < 0.6,
     )
+
+
+def sounds(random: Random) -> tuple[tuple[str, str], ...]:
+    """Return what sounds: as usual in half of the programmes, anything in the others."""
+    if random.random() < 0.5:
+        return tuple(USUAL_SOUNDS.items())
+    return tuple((cell, random.choice(["external", "internal", "silent"])) for cell in USUAL_SOUNDS)
 
 
 def people(random: Random, areas: list[str]) -> tuple[Person, ...]:

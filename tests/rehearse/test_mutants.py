@@ -38,6 +38,9 @@ CHOICES: list[dict[str, Any]] = [
     {"cancel_s": 300.0},
     {"abort_s": 15.0, "sounder_s": 900.0},
     {"sounds": {"tamper-unset": "silent", "24-hour-set": "internal"}},
+    {"sounds": {"intruder-part": "internal", "intruder-exit": "internal", "intruder-entry": "internal", "exit-error": "internal"}},
+    {"sounds": {"intruder-full": "silent", "intruder-part": "silent"}},
+    {"sounder_anew": False},
 ]
 
 
@@ -123,7 +126,17 @@ def wrong_elsewhere() -> list[tuple[str, Job]]:
     made += [(str(each), replace(latching, programme=replace(latching.programme, **each))) for each in latched]
     told += [{"lock_out_trips": trips, "lock_out_reset": "midnight"} for trips in (1, 2)]
     told += [{"confirm_s": 2400.0, "confirm_in_entry": True}]
-    return made + [(str(each), good(**each)) for each in told]
+    return made + [(str(each), good(**each)) for each in told] + neither_heard_nor_sent()
+
+
+def neither_heard_nor_sent() -> list[tuple[str, Job]]:
+    """Return good programmes but for alarms that are not sent, and sound nowhere where one thing or another is going on."""
+    job = good()
+    unsent = replace(job, signalling=replace(job.signalling, reports={**job.signalling.reports, "alarm": "no"}))
+    cells = ("intruder-full", "intruder-part", "intruder-exit", "intruder-entry")
+    return [
+        (f"{cell}: neither heard nor sent", replace(unsent, programme=replace(job.programme, sounds={cell: "silent"}))) for cell in cells
+    ]
 
 
 @pytest.mark.parametrize(

@@ -106,3 +106,74 @@ def test_sounders_that_sounded_as_often_as_they_may_say_so_until_somebody_unsets
     assert "alarm in House" in third and third[-1] == "the sounders have sounded as often as they may"
     again = heard(alarm, alarm, alarm, "unset|house|the owner|0|", "clear|house|the owner|0|", *acts, alarm)
     assert "external sounder sounds" in again
+
+
+SETS, ALARM, DOOR = "set|house|the owner|0|", "activated|z07||0|", "activated|z01||0|"
+"""The owner sets in full; a detector nobody passes; the front door."""
+PHASES = {
+    "intruder-full": [SETS, "wait|60", ALARM],
+    "intruder-part": ["set|house|the owner|1|", "wait|60", "activated|z04||0|"],
+    "intruder-exit": [SETS, ALARM],
+    "intruder-entry": [SETS, "wait|60", DOOR, ALARM],
+    "exit-error": [SETS, DOOR, "wait|60"],
+}
+
+
+@pytest.mark.parametrize("cell", PHASES)
+def test_where_an_alarm_sounds_is_said_for_what_is_going_on(cell: str) -> None:
+    """A cell says what sounds in its own case and in no other; where nothing is said, outside."""
+
+    def heard(acts: list[str], **sounds: str) -> set[str]:
+        said = "; ".join(play(good(sounds=sounds), acts).log[-1].follows)
+        return {which for which in ("external", "internal") if f"{which} sounder sounds" in said}
+
+    for each, acts in PHASES.items():
+        assert heard(acts) == {"external"}
+        assert heard(acts, **{cell: "internal"}) == {"internal" if each == cell else "external"}
+        assert heard(acts, **{cell: "silent"}) == (set() if each == cell else {"external"})
+
+
+def test_inside_only_while_it_sounds_outside_begins_nothing_and_outside_after_inside_does() -> None:
+    def heard(*acts: str, **told: Any) -> tuple[str, ...]:
+        job = everywhere(everywhere(good(sounds={"24-hour-set": "internal"}, **told), "z10", "24-hour"), "z11", "24-hour")
+        return play(job, [SETS, "wait|60", *acts]).log[-1].follows
+
+    inside, other = "activated|z10||0|", "activated|z11||0|"
+    assert heard(ALARM, inside)[-1] == "the sounders sound already"
+    assert heard(inside, ALARM)[-1] == "external sounder sounds" and heard(inside, other)[-1] == "internal sounder sounds"
+    assert heard(ALARM, "wait|200", inside, "wait|40")[-1] == "sounder silent", "its time was not begun anew"
+    assert heard(ALARM, ALARM)[-1] == "external sounder sounds"
+    assert heard(ALARM, ALARM, sounder_anew=False)[-1] == "the sounders sound already"
+    assert heard(ALARM, "wait|200", ALARM, "wait|40", sounder_anew=False)[-1] == "sounder silent"
+    assert heard(inside, ALARM, sounder_anew=False)[-1] == "external sounder sounds"
+    assert heard(ALARM, "wait|300", ALARM, sounder_anew=False)[-1] == "external sounder sounds", "it sounds again once it was silent"
+
+
+INTRUDER = ("intruder-full", "intruder-part", "intruder-exit", "intruder-entry")
+
+
+@pytest.mark.parametrize("told, kept", [
+    ({}, False),
+    ({"sounds": dict.fromkeys((*INTRUDER, "exit-error"), "internal")}, True),
+    ({"sounds": dict.fromkeys(INTRUDER, "internal")}, True),
+    ({"sounds": dict.fromkeys(INTRUDER, "silent")}, True),
+    ({"sounds": {"intruder-exit": "silent", "intruder-full": "internal"}}, False),
+])  # fmt: skip
+def test_the_law_of_the_neighbours_is_held_against_what_sounds_outside(told: Any, kept: bool) -> None:
+    """A legal dictionary: an audible alarm, 1 h intermittently. An exit error by itself is once in a set period."""
+    assert ("sounds areas/house#in-all" not in broken(under(good(**told), also=("uk-sounding",)))) == kept
+
+
+def test_sounders_whose_time_is_not_begun_anew_are_over_in_one_go() -> None:
+    found = broken(under(good(sounder_anew=False), also=("uk-sounding",)))
+    assert "sounds areas/house#in-one-go" not in found and "sounds areas/house#in-all" in found
+    assert "sounds areas/house#in-one-go" in broken(under(good(), also=("uk-sounding",)))
+
+
+def test_an_alarm_that_is_not_sent_is_to_be_heard_somewhere() -> None:
+    job = good()
+    unsent = replace(job, signalling=replace(job.signalling, reports={**job.signalling.reports, "alarm": "no"}))
+    assert broken(unsent) == {}
+    quiet = replace(unsent, programme=replace(job.programme, sounds={"intruder-entry": "silent", "24-hour-set": "silent"}))
+    (only,) = broken(quiet).values()
+    assert only.subject == "programme/sounds/intruder-entry" and "neither heard nor sent" in only.sentence

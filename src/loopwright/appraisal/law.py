@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from loopwright.job.document import Job
+from loopwright.programme.heard import SOUNDS
 from loopwright.rehearse.law import Bound, Cell, Law
-from loopwright.rehearse.plan import USUAL_SOUNDS
 from loopwright.rules.ruleset import Ruleset, ruleset_of
 from loopwright.rules.worked import marked
 
@@ -17,7 +17,7 @@ def law_of(job: Job) -> Law:
         in_one_go=_bounds(rules, "sounding_s"),
         in_all=_bounds(rules, "sounding_total_s"),
         entry_and_abort=_bounds(rules, "entry_abort_s"),
-        cells={cell: _cells(rules, cell) for cell in USUAL_SOUNDS},
+        cells={cell: _cells(rules, cell) for cell in SOUNDS},
     )
 
 

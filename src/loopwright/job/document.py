@@ -315,6 +315,7 @@ class Programme:
 
     part_sets: tuple[str, ...] = may("Names of the part sets.", ())
     sounder_s: Seconds | None = may("How long the sounders run.")
+    sounder_anew: bool = may("An alarm while the sounders sound begins their time anew.", True)
     soundings: Count = may("How often alarms start the sounders, or their time anew, until unset or cleared; 0 for however often.", 0)
     abort_s: Seconds | None = may("Abort window before an alarm is signalled.")
     cancel_s: Seconds | None = may("Time after an alarm was signalled in which unsetting sends a cancel; silent for any time.")
@@ -336,7 +337,8 @@ class Programme:
         "For each of open, memory, tamper, hold-up, path, mains and battery: who may set all the same, or whether it is ignored."
     )
     sounds: Mapping[str, Literal["external", "internal", "silent"]] = rows(
-        "For tamper-unset, tamper-set, hold-up-unset, hold-up-set, 24-hour-unset and 24-hour-set: what sounds."
+        "What sounds, for each of intruder-full, intruder-part, intruder-exit, intruder-entry, exit-error, and of tamper, hold-up and "
+        "24-hour with -unset and -set."
     )
     shared_zones: Literal["each", "all"] = may("A zone of several areas is answered in each, or only when all of them are set.", "each")
     lobby_sets: Literal["exit", "at-once"] = may("A shared area follows the last of its areas with an exit time, or at once.", "exit")

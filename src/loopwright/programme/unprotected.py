@@ -128,11 +128,11 @@ def _blind(job: Job) -> list[Unprotected]:
 
 
 def _reported_late(job: Job) -> list[Unprotected]:
-    """Abort: the alarm sounds but nobody is told while the window runs."""
+    """Abort: nobody is told of the alarm while the window runs."""
     time_s = job.programme.abort_s
     if not time_s or job.signalling.centre is None:
         return []
-    why, ends = "the alarm sounds and is not signalled yet: the abort window runs", "when the window is over"
+    why, ends = "the alarm is not signalled yet: the abort window runs", "when the window is over"
     return [Unprotected(subject="programme/abort_s", what="the receiving centre", why=why, ends=ends, most_s=time_s)]
 
 

@@ -37,6 +37,12 @@ class Moment:
         if word in self.programme.told.reports:
             self.say("sent", place, word)
 
+    def sound(self, area: str, cell: str) -> None:
+        """Ask for the sounders, inside or outside or not at all, as the programme's cell says."""
+        which = self.programme.sounds[cell]
+        if which != "silent":
+            self.say("sound", area, which)
+
     def begin(self, clock: str) -> None:
         """Put a clock to nothing: it is begun, begun again, or stopped, as the state after it has it."""
         self.begun[clock] = None

@@ -10,8 +10,11 @@ from loopwright.rehearse.state import (
     CLOSED,
     ENTRY,
     HELD,
+    OUTSIDE,
     QUIET_REPORT,
     SENT,
+    SILENT,
+    SOUNDING,
     WAITS,
     WINDOW,
     Output,
@@ -104,7 +107,7 @@ def report_ends(now: Moment, area: str) -> bool:
 
 
 def _sounds(now: Moment, area: str, here: Sequence[Output]) -> None:
-    """Rows 7 and 15: every sound begins the time of the sounders anew, as often as it may; unsetting or clearing ends it."""
+    """Rows 7 and 15: a sound begins the time of the sounders anew, as often as it may; unsetting or clearing ends it."""
     for each in here:
         if each.word == "sound" and now.programme.told.sounder_s:
             _sound(now, area, each.about)
@@ -112,27 +115,38 @@ def _sounds(now: Moment, area: str, here: Sequence[Output]) -> None:
             if counts_soundings(now.programme):
                 now[f"{area}.sounded"] = 0
             if now[f"{area}.sound"]:
-                now[f"{area}.sound"] = 0
+                now[f"{area}.sound"] = SILENT
                 now.begin(f"{area}.sound-clock")
                 now.say("silent", area)
 
 
 def _sound(now: Moment, area: str, which: str) -> None:
+    wanted = OUTSIDE if now.programme.apart and which == "external" else SOUNDING
+    if _goes_on(now, area, wanted):
+        now.say("sounds-already", area)
+        return
     if counts_soundings(now.programme):
         if now[f"{area}.sounded"] >= now.programme.told.soundings:
             now.say("sounded-enough", area)
             return
         now[f"{area}.sounded"] = now[f"{area}.sounded"] + 1
-    now[f"{area}.sound"] = 1
+    now[f"{area}.sound"] = wanted
     now.begin(f"{area}.sound-clock")
     now.say("sounds", area, which)
+
+
+def _goes_on(now: Moment, area: str, wanted: int) -> bool:
+    """Return whether it sounds already as is wanted, or outside where only inside is, and its time is not begun anew."""
+    if now.programme.told.sounder_anew:
+        return now.programme.apart and wanted == SOUNDING and now[f"{area}.sound"] == OUTSIDE
+    return now[f"{area}.sound"] >= wanted
 
 
 def sound_ends(now: Moment, area: str) -> bool:
     """Row 15: the sounders fall silent; the next alarm sounds again."""
     if not now[f"{area}.sound"]:
         return False
-    now[f"{area}.sound"] = 0
+    now[f"{area}.sound"] = SILENT
     now.begin(f"{area}.sound-clock")
     now.say("silent", area)
     return True

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from loopwright.programme.heard import SOUNDS, told_apart
 from loopwright.programme.response import FULL, QUIET, Response
 
 Column = tuple[Response, ...]
@@ -17,11 +18,8 @@ USUAL_PREVENTION: dict[str, Entitled] = {
     "open": "never", "memory": "never", "tamper": "never", "hold-up": "never", "path": "user", "mains": "user", "battery": "user",
 }  # fmt: skip
 """Where a programme says nothing (common practice, no source; EN 50131-1 Tables 4 and 5 have the requirement by grade)."""
-USUAL_SOUNDS = {
-    "tamper-unset": "internal", "tamper-set": "external", "hold-up-unset": "silent", "hold-up-set": "silent",
-    "24-hour-unset": "internal", "24-hour-set": "external",
-}  # fmt: skip
-"""Likewise. EN 50131-1 Table 7 allows no external sound while unset, neither for intruders nor for tamper."""
+USUAL_SOUNDS = {key: sound.usual for key, sound in SOUNDS.items()}
+"""Likewise."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,6 +89,7 @@ class Choices:
     blind_s: float = 0.0
     after_power: str = "as-before"
     sounder_s: float = 0.0
+    sounder_anew: bool = True
     soundings: int = 0
     abort_s: float = 0.0
     cancel_s: float | None = None
@@ -125,7 +124,8 @@ class Programme:
     ``finest_s`` is the least time that is told apart where the programme's own times would do with a longer one (0: they do).
     ``observers`` says which of ``report``, ``sound`` and ``confirm`` go along, in all areas or in those ``observed``. With a
     ``walk``, only the walker does anything. ``left`` are the zones an unconfirmed alarm may leave inhibited; in the areas ``judged``
-    they lie in, confirmation is no observer: what a zone does depends on it.
+    they lie in, confirmation is no observer: what a zone does depends on it. Where sounding is told ``apart``, it is remembered
+    whether it sounds outside or inside only.
     """
 
     areas: dict[str, AreaPlan]
@@ -141,6 +141,7 @@ class Programme:
     lobbies: dict[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
     prevents: dict[str, str] = field(init=False, repr=False, compare=False)
     sounds: dict[str, str] = field(init=False, repr=False, compare=False)
+    apart: bool = field(init=False, repr=False, compare=False)
     followed: tuple[str, ...] = field(init=False, repr=False, compare=False)
     left: tuple[str, ...] = field(init=False, repr=False, compare=False)
     judged: tuple[str, ...] = field(init=False, repr=False, compare=False)
@@ -152,6 +153,7 @@ class Programme:
         object.__setattr__(self, "lobbies", served)
         object.__setattr__(self, "prevents", dict(self.told.prevents))
         object.__setattr__(self, "sounds", dict(self.told.sounds))
+        object.__setattr__(self, "apart", told_apart(self.sounds, anew=self.told.sounder_anew))
         object.__setattr__(self, "followed", tuple(name for name, zone in self.zones.items() if zone.followed))
         left = tuple(name for name, zone in self.zones.items() if may_be_left(self.told, zone))
         object.__setattr__(self, "left", left)

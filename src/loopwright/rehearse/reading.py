@@ -139,6 +139,7 @@ def choices_of(job: Job) -> Choices:
         blind_s=told.blind_s or 0.0,
         after_power=_after_power(job),
         sounder_s=told.sounder_s or 0.0,
+        sounder_anew=told.sounder_anew,
         soundings=told.soundings,
         abort_s=told.abort_s or 0.0,
         cancel_s=told.cancel_s,

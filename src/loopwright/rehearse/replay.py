@@ -23,6 +23,7 @@ Real = Callable[[State, State], bool]
 """Whether the whole programme, before and after the last thing of a story, stands as the promise has it broken."""
 OBSERVED_WORDS = {
     "abort-window": "report", "aborted": "report", "sounds": "sound", "silent": "sound", "sounded-enough": "sound",
+    "sounds-already": "sound",
     "confirmed": "confirm", "unconfirmed": "confirm",
 }  # fmt: skip
 OBSERVED_REPORTS = {"alarm": "report", "cancel": "report", "confirmed-alarm": "confirm"}

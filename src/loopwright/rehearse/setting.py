@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from loopwright.programme.heard import EXIT_ERROR
 from loopwright.programme.response import ANY_TIME, ON_THE_WAY, QUIET, Response
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.plan import CONDITIONS, Person, Programme
@@ -140,7 +141,7 @@ def exit_error(now: Moment, area: str) -> None:
     now[f"{area}.starter"] = NOBODY
     now.begin(f"{area}.clock")
     now.say("exit-error", area)
-    now.say("sound", area, "external")
+    now.sound(area, EXIT_ERROR)
     served(now, area)
 
 

@@ -16,6 +16,8 @@ NOBODY, ANOTHER = 0, 1
 """Who started entry, or gave the first alarm: nobody, a zone not told apart; from 2 on the zones that are, in their order."""
 ON, GONE, BLIND = range(3)
 QUIET_REPORT, WINDOW, SENT, CLOSED, HELD, WAITS = range(6)
+SILENT, SOUNDING, OUTSIDE = range(3)
+"""Where sounding is told apart, it sounds inside only, or outside."""
 UNCONFIRMED, CONFIRMED, NOT_ASKED, FIRST = 0, 1, 2, 3
 AT_KEYPAD, WALKING, ARRIVED = range(3)
 
@@ -76,7 +78,8 @@ def _fields(programme: Programme) -> dict[str, int]:
         found["power"] = 3
     for name in programme.areas:
         if programme.observes(name):
-            found |= {f"{name}.{each}": size for each, size in (("report", 6), ("sound", 2)) if each in programme.observers}
+            sizes = {"report": 6, "sound": 3 if programme.apart else 2}
+            found |= {f"{name}.{each}": size for each, size in sizes.items() if each in programme.observers}
             found |= {f"{name}.told": 2} if remembers_told(programme) else {}
             found |= {f"{name}.sounded": programme.told.soundings + 1} if counts_soundings(programme) else {}
         found |= {f"{name}.confirm": FIRST + starters - 1} if programme.confirms(name) else {}

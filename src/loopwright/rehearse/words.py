@@ -37,6 +37,7 @@ OUTPUTS = {
     "cleared": "cleared",
     "sound": "{about} sounder asked for",
     "sounds": "{about} sounder sounds",
+    "sounds-already": "the sounders sound already",
     "silent": "sounder silent",
     "sounded-enough": "the sounders have sounded as often as they may",
     "sent": "sent to the receiving centre: {about}",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopwright.programme.heard import COMING_IN, FULL_SET, LEAVING, PART_SET
 from loopwright.programme.response import ON_THE_WAY, Response
 from loopwright.rehearse.moment import Moment
 from loopwright.rehearse.setting import ends_by_act, forget_trips, leave, served
@@ -101,7 +102,7 @@ def _answer(now: Moment, name: str, area: str) -> bool:
     if does is Response.TAMPER:
         return _latches(now, name, area, "tamper")
     if does is Response.ROUND_THE_CLOCK:
-        return _alarm(now, name, area, now.programme.sounds[f"24-hour-{'unset' if mode == UNSET else 'set'}"])
+        return _alarm(now, name, area, f"24-hour-{'unset' if mode == UNSET else 'set'}")
     if mode == UNSET:
         now.say("ignored", area, name)
         return False
@@ -128,7 +129,15 @@ def _armed(now: Moment, name: str, area: str, does: Response, mode: int) -> bool
         now.say("entry", area, name)
         served(now, area)
         return False
-    return _alarm(now, name, area, "external")
+    return _alarm(now, name, area, _intruder(now, area))
+
+
+def _intruder(now: Moment, area: str) -> str:
+    """Return the cell for an intruder's alarm: of the set state, or of the exit or entry that runs."""
+    mode, sounds = now[f"{area}.mode"], now.programme.sounds
+    if mode != SET:
+        return LEAVING if mode == EXIT else COMING_IN
+    return PART_SET if sounds[FULL_SET] != sounds[PART_SET] and now[f"{area}.part"] else FULL_SET
 
 
 def _door_used(now: Moment, area: str) -> None:
@@ -156,13 +165,12 @@ def _locked_out(now: Moment, name: str) -> bool:
     return f"{name}.trips" in fields(now.programme) and now[f"{name}.trips"] >= now.programme.told.trips
 
 
-def _alarm(now: Moment, name: str, area: str, sound: str) -> bool:
-    """Row 7: an alarm. It counts towards lock-out while its area is not unset."""
+def _alarm(now: Moment, name: str, area: str, cell: str) -> bool:
+    """Row 7: an alarm, which sounds as the programme's ``cell`` says. It counts towards lock-out while its area is not unset."""
     now[f"{area}.memory"] = 1
     _not_quiet(now, name)
     now.say("alarm", area, name)
-    if sound != "silent":
-        now.say("sound", area, sound)
+    now.sound(area, cell)
     return now[f"{area}.mode"] != UNSET
 
 
@@ -172,9 +180,7 @@ def _latches(now: Moment, name: str, area: str, what: str) -> bool:
         now[what] = 1
     now.say(what, area, name)
     now.send(what, area)
-    sound = now.programme.sounds[f"{what}-{'unset' if now[f'{area}.mode'] == UNSET else 'set'}"]
-    if sound != "silent":
-        now.say("sound", area, sound)
+    now.sound(area, f"{what}-{'unset' if now[f'{area}.mode'] == UNSET else 'set'}")
     return False
 
 
@@ -188,6 +194,6 @@ def entry_ends(now: Moment, area: str) -> bool:
     if starter == NOBODY:
         now.send("exit-error", area)
     name = "" if starter in (NOBODY, ANOTHER) else known(now.programme)[starter - 2]
-    _alarm(now, name, area, "external")
+    _alarm(now, name, area, _intruder(now, area))
     _count(now, name)
     return True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loopwright.programme.heard import SOUNDS
 from loopwright.rules.facts import Facts
 from loopwright.rules.ruleset import Choice, Limit
 from loopwright.rules.worked import marked, severity_by
@@ -78,7 +79,7 @@ def _said(facts: Facts, place: str) -> str | None:
 
 def _not_allowed(place: str, said: str, choice: Choice) -> Finding:
     name, _, entry = place.partition("/")
-    words = CHOICES[name].format(entry.replace("-", ", ") if name == "sounds" else entry)
+    words = CHOICES[name].format(SOUNDS[entry].words if name == "sounds" else entry)
     asked = marked(" or ".join(choice.allowed), choice.source)
     return Finding(
         code="programme-choice",

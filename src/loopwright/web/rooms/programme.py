@@ -11,11 +11,12 @@ from loopwright.job.document import Job
 from loopwright.job.sheet import Topology
 from loopwright.job.speech import plain_words
 from loopwright.programme.event import decided
+from loopwright.programme.heard import SOUNDS
 from loopwright.programme.odd import odd_cells
 from loopwright.programme.response import does
 from loopwright.programme.route import IN, OUT, Route, routes_of
 from loopwright.programme.unprotected import time_words, unprotected
-from loopwright.rehearse.plan import USUAL_PREVENTION, USUAL_SOUNDS
+from loopwright.rehearse.plan import USUAL_PREVENTION
 from loopwright.rehearse.words import CONDITIONS
 from loopwright.rules.ruleset import beside_of
 from loopwright.values.source import source
@@ -51,9 +52,7 @@ def view(page: Page) -> Mapping[str, Any]:
         "events": decided(job),
         "unsaid": _unsaid(page, states),
         "conditions": _conditions(job),
-        "sounds": [
-            (key, f"{plain_words(what)}, {when}", sound) for key, sound in USUAL_SOUNDS.items() for what, _, when in [key.rpartition("-")]
-        ],
+        "sounds": [(key, sound.words, sound.usual) for key, sound in SOUNDS.items()],
         "quiet": [(each, time_words(each.most_s)) for each in unprotected(job)],
         "rules": _rules(page),
         "rulesets": rulesets_named(page),
