@@ -27,6 +27,15 @@ def test_a_plan_in_words_and_for_another_program(run: Run, house: Path) -> None:
     assert plan["unit"] == "panel" and len(plan["entries"]) == 28 and plan["proved"] is True
 
 
+def test_another_program_is_told_of_no_presses_at_a_unit_without_keys(run: Run, tmp_path: Path) -> None:
+    bindery = tmp_path / "bindery.yaml"
+    bindery.write_text(demo.text("business"), encoding="utf-8")
+    plans = {plan["unit"]: plan for plan in run("keying", str(bindery), "--json").data()["plans"]}
+    wheel, control = plans["keypad-press"], plans["control"]
+    assert wheel["how"] == "set by hand" and [wheel["presses"], *(each["presses"] for each in wheel["entries"])] == [None, None]
+    assert control["how"] == "keyed" and sum(each["presses"] for each in control["entries"]) <= control["presses"]
+
+
 def test_what_the_unit_cannot_hold_is_told_and_is_the_exit_status(run: Run, house: Path) -> None:
     house.write_text(demo.text("dwelling").replace("entry_s: 30", "entry_s: 33"), encoding="utf-8")
     done = run("keying", str(house))

@@ -200,6 +200,9 @@ def test_a_unit_with_settings_of_its_own_has_its_own_plan_before_the_one_that_lo
     plans = [plan_of(bindery, unit) for unit in units_of(bindery)[:3]]
     assert [[entry.keys for entry in plan.entries] for plan in plans] == [[], ["2"], ["3"]], "one is there from the factory"
     assert all(plan.presses is None and "set by hand" in plan.in_all for plan in plans), "a wheel has no keys to press"
+    assert {plan.how for plan in plans} == {"set by hand"} and plan_of(bindery, "control").how == "keyed"
+    assert all(entry.presses is None for plan in plans for entry in plan.entries) and all(plan.otherwise is None for plan in plans)
+    assert all(entry.presses is not None for entry in plan_of(bindery, "control").entries)
     assert "key presses" in plan_of(bindery, "control").in_all
     late = replace(bindery.sheets.equipment["oq-k"], keying=KeyingSheet(turn="last"))
     sheets = replace(bindery.sheets, equipment={**bindery.sheets.equipment, "oq-k": late})

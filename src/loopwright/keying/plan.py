@@ -7,7 +7,8 @@ makes the whole shorter. What the plan rests on is the unit's data sheet; what i
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from loopwright.job.document import Job, Stage, YesNoUnknown
 from loopwright.job.sheet import KeyingSheet
@@ -37,11 +38,14 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Entry:
-    """One line of the plan. ``keys`` are never those of a code; ``shows`` is empty where nothing may be written down."""
+    """One line of the plan. ``keys`` are never those of a code; ``shows`` is empty where nothing may be written down.
+
+    ``presses`` is None at a unit that has no keys.
+    """
 
     address: str
     keys: str
-    presses: int
+    presses: int | None
     parts: tuple[Part, ...]
     read_back: str
     shows: str
@@ -64,11 +68,13 @@ class Misfit:
 class Plan:
     """What to key at one unit, in order. ``presses`` are all, ways in and out counted; ``otherwise`` those with the other choice.
 
-    Of a unit whose sheet does not say how it is keyed, a wheel or a list without keys, no presses are counted (None).
+    ``how`` is "keyed", or "set by hand" at a unit whose sheet does not say how it is keyed, a wheel or a list without keys: there no
+    presses are counted (None), neither in all nor of an entry.
     """
 
     unit: str
     label: str
+    how: Literal["keyed", "set by hand"]
     way_in: str
     found: bool
     live: bool
@@ -87,7 +93,7 @@ class Plan:
     def in_all(self) -> str:
         """Return what it takes in all, in words."""
         if self.presses is None:
-            return "set by hand; its data sheet says nothing of keys, so none are counted"
+            return f"{self.how}; its data sheet says nothing of keys, so none are counted"
         pressed = "1 key press" if self.presses == 1 else f"{self.presses} key presses"
         return f"{pressed}, ways in and out counted; {'no order takes fewer' if self.proved else 'a shorter order may exist'}"
 
@@ -127,9 +133,11 @@ def plan_of(job: Job, unit: str, found: Found | None = None, *, restore: bool | 
     spots = [spot for field in fields for spot in field.spots]
     live = job.stage in LIVE
     return Plan(
-        unit=unit, label=label_of(job, unit), way_in=keying.way_in, found=found is not None, live=live,
-        restore=keying.restore if best.restored else "", entries=best.entries,
-        presses=None if said is None else best.presses, otherwise=other, proved=best.proved,
+        unit=unit, label=label_of(job, unit), how="set by hand" if said is None else "keyed",
+        way_in=keying.way_in, found=found is not None, live=live,
+        restore=keying.restore if best.restored else "",
+        entries=best.entries if said else tuple(replace(entry, presses=None) for entry in best.entries),
+        presses=best.presses if said else None, otherwise=other if said else None, proved=best.proved,
         right_already=best.right, unread=sum(1 for spot in spots if found is not None and spot.key in wants and start(spot) is None),
         unsaid=tuple(dict.fromkeys(spot.words for spot in spots if spot.wanted is None)), misfits=(*misfits, *map(_waiting, best.circle)),
         warnings=warnings_of(best.entries, live=live, restore=best.restored),
@@ -212,7 +220,7 @@ def _way(
     moves = presses_between([field.steps for field in ordered], keying.in_presses, keying.out_presses)
     right = sum(1 for field in fields for spot in field.spots if spot.key in wants and not differs(spot))
     return _Way(
-        restored=False, entries=entries, presses=moves + sum(entry.presses for entry in entries), proved=walk.proved, right=right,
+        restored=False, entries=entries, presses=moves + sum(entry.presses or 0 for entry in entries), proved=walk.proved, right=right,
         circle=circle,
     )  # fmt: skip
 
