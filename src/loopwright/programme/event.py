@@ -9,11 +9,6 @@ ALWAYS = ("alarm", "tamper", "hold-up", "mains-failure", "low-battery", "path-fa
 """Events that somebody decides about for every premises."""
 SILENT = frozenset({"hold-up", "duress"})
 """Events that are of no use unless they are reported: nothing is seen or heard of them where they happen."""
-SWITCHED = (
-    "alarm", "confirmed", "tamper", "hold-up", "duress", "fault", "mains", "battery", "low", "path", "set", "unset", "part", "entry",
-    "exit", "chime", "zone", "reset", "test", "lock", "soak", "strobe", "sounder", "all", "code", "area",
-)  # fmt: skip
-"""Words with which the event begins that a switched output follows."""
 
 
 def risen(job: Job) -> dict[str, str]:
@@ -47,13 +42,3 @@ def silent_here(job: Job) -> dict[str, str]:
     states = ("unset", *set_states(job))
     zones = [zone for zone in job.zones.values() if any(does(zone, state) == HOLD_UP for state in states)]
     return found | ({"hold-up": f"zone {zones[0].number} ({zones[0].text})"} if zones else {})
-
-
-def is_event(follows: str) -> bool:
-    """Return whether what an output is said to follow begins with a word of an event.
-
-    >>> is_event("alarm in any area"), is_event("Hold-up"), is_event("bananas")
-    (True, True, False)
-    """
-    said = follows.strip().lower()
-    return said.startswith(SWITCHED)

@@ -10,49 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from loopwright.job.document import Area, OutputRule
+from loopwright.programme.followed import EVENTS, Followed
 from loopwright.rehearse.state import Output
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Followed:
-    """An event an output may follow: the words that begin it and those that end it (none: it is a moment).
-
-    It lasts in an area, or in the system: ``of_system`` names the conditions that are the event.
-    """
-
-    begins: frozenset[str]
-    ends: frozenset[str] = frozenset()
-    of_system: frozenset[str] = frozenset()
-
-
-def _lasting(begins: str, ends: str, *of_system: str) -> Followed:
-    return Followed(begins=frozenset(begins.split()), ends=frozenset(ends.split()), of_system=frozenset(of_system))
-
-
-_UNSET = "unset setting-fails setting-stops"
-_ENTRY = "entry exit-error"
-EVENTS: Mapping[str, Followed] = {
-    "alarm": _lasting("alarm", f"cleared {_UNSET}"),
-    "strobe": _lasting("alarm", f"cleared {_UNSET}"),
-    "confirmed": _lasting("confirmed", f"cleared {_UNSET}"),
-    "tamper": _lasting("tamper", "cleared", "tamper"),
-    "hold-up": _lasting("hold-up", "cleared", "hold-up"),
-    "duress": _lasting("duress", ""),
-    "chime": _lasting("chime", ""),
-    "soak": _lasting("soak-test", ""),
-    "lock": _lasting("locked-out", ""),
-    "unset": _lasting(_UNSET, "exit-begins set"),
-    "set": _lasting("set exit-error", _UNSET),
-    "entry": _lasting(_ENTRY, f"alarm {_UNSET}"),
-    "exit": _lasting("exit-begins", f"set exit-error {_UNSET}"),
-    "sounder": _lasting("sounds", "silent"),
-    "mains": _lasting("fault", "restored", "mains"),
-    "battery": _lasting("fault", "restored", "battery"),
-    "low": _lasting("fault", "restored", "battery"),
-    "path": _lasting("fault", "restored", "path"),
-    "fault": _lasting("fault", "restored", "mains", "battery", "path"),
-}
-"""By the word with which what is followed begins."""
 
 
 def followed(rule: OutputRule) -> Followed | None:

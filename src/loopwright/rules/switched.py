@@ -5,7 +5,7 @@ from __future__ import annotations
 from loopwright.job.document import OutputRule, Stage
 from loopwright.job.sheet import Kind, OutputSheet, SystemState
 from loopwright.power.forecast import label_of
-from loopwright.programme.event import is_event
+from loopwright.programme.followed import is_event
 from loopwright.rules.facts import Facts
 from loopwright.rules.worked import due
 from loopwright.values.finding import Finding, Severity

@@ -7,10 +7,11 @@ from functools import partial
 
 from loopwright.job.document import Job, OutputRule
 from loopwright.job.sheet import Kind
+from loopwright.programme.followed import Followed
 from loopwright.programme.response import Response
 from loopwright.rehearse.promise import Broken, Trial, Tried
 from loopwright.rehearse.promises.areas import openable
-from loopwright.rehearse.switched import Followed, areas_of, begins, followed
+from loopwright.rehearse.switched import areas_of, begins, followed
 from loopwright.rehearse.table import Row
 
 
