@@ -54,7 +54,8 @@ def _told(job: Job, found: tuple[Route, ...]) -> dict[str, Any]:
 
     from loopwright.programme.unprotected import unprotected
 
-    return {"routes": [asdict(route) for route in found], "unwatched": [asdict(each) for each in unprotected(job)]}
+    routes = [asdict(route) | {"areas": sorted(route.areas)} for route in found]
+    return {"routes": routes, "unwatched": [asdict(each) for each in unprotected(job)]}
 
 
 def _show(job: Job, found: tuple[Route, ...]) -> None:
