@@ -53,6 +53,12 @@ def test_an_alarm_says_when_it_sounds_when_it_is_sent_and_why() -> None:
     assert "sent to the receiving centre: cancel" in unset.follows
 
 
+def test_what_the_event_says_itself_is_not_said_again_and_what_is_sent_is_named_in_words() -> None:
+    failed, back = play(job(), ["fault|mains||0|", "restored|mains||0|"]).log
+    assert (failed.words, failed.follows) == ("mains power fails", ("sent to the receiving centre: mains failure",))
+    assert (back.words, back.follows) == ("mains power comes back", ("nothing else happens",))
+
+
 def test_what_the_search_tells_of_one_area_happens_in_the_sandbox_too() -> None:
     """The story of a broken promise, acted out: the same zone is opened in the same state, and the same nothing follows."""
     windows = "circuit: p04, areas: [house], response: {unset: ignored, full: "

@@ -18,6 +18,16 @@ class Bound:
         """Return whether a time is within."""
         return (self.least_s is None or time_s >= self.least_s) and (self.most_s is None or time_s <= self.most_s)
 
+    @property
+    def asked(self) -> str:
+        """Return what it asks for, and who says so in brackets.
+
+        >>> Bound(most_s=900.0, words="EN 50131-1, warning devices").asked
+        'at most 900 s (EN 50131-1, warning devices)'
+        """
+        ends = (("at least", self.least_s), ("at most", self.most_s))
+        return f"{' and '.join(f'{word} {end:g} s' for word, end in ends if end is not None)} ({self.words})"
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Cell:

@@ -12,7 +12,7 @@ from loopwright.rehearse.reading import programme_of, spoken
 from loopwright.rehearse.state import ENTRY, EXIT, MODES, UNSET, Event, Output, begin, running, tick_s
 from loopwright.rehearse.step import due, events, step
 from loopwright.rehearse.switched import followed, on_now
-from loopwright.rehearse.words import event_words, output_words, state_words
+from loopwright.rehearse.words import event_words, follow_words, state_words
 
 WAIT, NEXT = "wait", "next"
 """Acts of time: so many seconds go by, or all the time until a running time ends."""
@@ -147,7 +147,7 @@ def _stepped(stand: Stand, event: Event) -> Stand:
         refused = Happened(at_s=stand.at_s, words=words, follows=("it cannot happen now",), refused=True)
         return _with(stand, stand.state, refused)
     state, outputs = done
-    told = tuple(dict.fromkeys(output_words(stand.programme, output) for output in outputs)) or ("nothing happens",)
+    told = follow_words(stand.programme, event, outputs) or (f"nothing {'else ' if outputs else ''}happens",)
     return _with(
         stand,
         state,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from loopwright.job.speech import plain_words
 from loopwright.programme.response import Response
 from loopwright.rehearse.plan import Programme
 from loopwright.rehearse.state import MODES, Event, Output
@@ -48,7 +49,7 @@ OUTPUTS = {
     "left-inhibited": "{about} still stands open, and is inhibited until {place} is unset",
     "trips-forgotten": "the alarms counted are forgotten",
     "fault": "{about} fails",
-    "restored": "{about} is back",
+    "restored": "{about} comes back",
     "power-lost": "all power is lost",
     "power-back": "power is back, inputs are not looked at yet",
     "awake": "inputs are looked at again",
@@ -116,14 +117,22 @@ def output_words(programme: Programme, output: Output) -> str:
     """Return what is given out as a clause."""
     known = {"prevented": CONDITIONS, "override": CONDITIONS, "fault": FEEDS, "restored": FEEDS}.get(output.word, {})
     about = known.get(output.about)
+    if output.word == "sent":
+        about = plain_words(output.about)
     return OUTPUTS[output.word].format(place=place_words(programme, output.place), about=about or place_words(programme, output.about))
+
+
+def follow_words(programme: Programme, event: Event, outputs: tuple[Output, ...]) -> tuple[str, ...]:
+    """Return what an event gives out, a clause each: none twice, and none that the event says itself."""
+    said = event_words(programme, event)
+    return tuple(words for words in dict.fromkeys(output_words(programme, each) for each in outputs) if words != said)
 
 
 def told(programme: Programme, event: Event, outputs: tuple[Output, ...]) -> str:
     """Return an event and what it gives out as one clause, with nothing said twice."""
-    said = [f"{event_words(programme, event)[:1].upper()}{event_words(programme, event)[1:]}"]
-    said += [words for words in dict.fromkeys(output_words(programme, each) for each in outputs)]
-    return f"{said[0]}: {'; '.join(said[1:])}" if said[1:] else said[0]
+    said = event_words(programme, event)
+    first, follows = f"{said[:1].upper()}{said[1:]}", follow_words(programme, event, outputs)
+    return f"{first}: {'; '.join(follows)}" if follows else first
 
 
 def state_words(programme: Programme, state: Mapping[str, int]) -> list[str]:

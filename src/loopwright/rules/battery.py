@@ -42,7 +42,8 @@ def check_standby_asked(facts: Facts) -> list[Finding]:
             code="standby-hours-unconfirmed",
             severity=Severity.NOTE,
             subject="region/standby_h",
-            sentence=f"The {need.standby_h:g} h of standby are {marked('taken from the ruleset', need.source)}, so that no must rests on them.{extra}",
+            sentence=f"The {need.standby_h:g} h of standby are {marked('taken from the ruleset', need.source)}, "
+            f"so that no must rests on them.{extra}",
             remedy="Read the clause, or enter the hours the customer or the insurer asks for.",
             clause=need.clause,
             source=need.source,

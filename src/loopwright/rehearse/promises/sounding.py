@@ -62,7 +62,7 @@ def _once(trial: Trial) -> Iterator[Broken]:
     lasts_s = trial.whole.told.sounder_s
     for number, bound in enumerate(trial.law.once):
         if lasts_s and not bound.holds(lasts_s):
-            sentence = f"The sounders run {lasts_s:g} s after an alarm; {bound.words} has it otherwise."
+            sentence = f"The sounders run {lasts_s:g} s after an alarm, where it is to be {bound.asked}."
             yield Broken(promise="sounds", subject=f"programme/sounder_s#law-{number}", sentence=sentence)
 
 
@@ -83,7 +83,7 @@ def _too_long(trial: Trial, found: Tried, area: str) -> Iterator[Broken]:
             if told is None:
                 continue
             amount = "any number of times" if total_s is None else f"{total_s:g} s"
-            sentence = f"{name}: the sounders can sound {amount} {when}; {bound.words} allows {bound.most_s:g} s."
+            sentence = f"{name}: the sounders can sound {amount} {when}, where it is to be {bound.asked}."
             yield told.breaks("sounds", f"areas/{area}#{goal}", sentence)
 
 
