@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopwright.appraisal.appraise import appraise
-from loopwright.job.document import LocalLevel, LocalLimit
+from loopwright.job.document import LocalLevel, LocalLimit, UnitSystem
 from loopwright.job.sheet import Kind
 from loopwright.papers.proving import record_contents
 from loopwright.prove.devices import contacts_in_use, device_items
@@ -342,6 +342,8 @@ def test_how_loud_local_law_lets_a_sounder_be_is_named_with_where_it_was_read() 
     assert found.right is False
     assert "that is 101 dB at 1 m; at most 97 dB(A) at 1 m is asked: Noise order of 2019 (town hall, 3 March)" in found.sentence
     assert "EN 50131-4" not in found.sentence, "which it keeps"
+    feet = replace(job, region=replace(job.region, units=UnitSystem.US, local_level={"level_outside_db": replace(law, at_m=3.048)}))
+    assert "at most 97 dB(A) at 10 ft" in [each.asked for item in sounder_items(feet, FOUND.power) for each in item.bounds]
     assert judged(item, Entry(id="", at="", by="", key=item.key, reading="93 dB at 2 m"), METER).right is True, "within what walls may add"
 
 

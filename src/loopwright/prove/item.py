@@ -74,7 +74,7 @@ class Target:
 class Bound:
     """What a rule allows a reading to be, whatever is forecast: ``words`` name the rule and how it is known.
 
-    ``at_m`` [m] is the distance a level is meant at.
+    ``at_m`` [m] is the distance a level is meant at, ``at_words`` how the people of the job write it.
     """
 
     least: float | None
@@ -82,16 +82,17 @@ class Bound:
     unit: str
     words: str
     at_m: float | None = None
+    at_words: str = ""
 
     @property
     def asked(self) -> str:
         """Return what is asked for, in a few words.
 
-        >>> Bound(least=100.0, most=None, unit="dB(A)", words="", at_m=1.0).asked
-        'at least 100 dB(A) at 1 m'
+        >>> Bound(least=100.0, most=None, unit="dB(A)", words="", at_m=3.048, at_words="10 ft").asked
+        'at least 100 dB(A) at 10 ft'
         """
         ends = [f"{word} {end:g}" for word, end in (("at least", self.least), ("at most", self.most)) if end is not None]
-        return f"{' and '.join(ends)} {self.unit}{f' at {self.at_m:.3g} m' if self.at_m is not None else ''}"
+        return f"{' and '.join(ends)} {self.unit}{f' at {self.at_words}' if self.at_m is not None else ''}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -74,7 +74,7 @@ def _broken(bound: Bound, value: float, reading: str) -> str:
     if bound.at_m is not None and bound.unit.startswith("dB"):
         metres = metres_of(reading)
         value += 20.0 * math.log10(metres / bound.at_m)
-        room, lead = ROOM_DB, f"that is {value:.0f} dB at {bound.at_m:.3g} m; "
+        room, lead = ROOM_DB, f"that is {value:.0f} dB at {bound.at_words}; "
     low, high = bound.least is not None and value < bound.least - room, bound.most is not None and value > bound.most + room
     return f"{lead}{asked(bound, reading)} {'is' if lead else 'are'} asked: {bound.words}" if low or high else ""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from loopwright.job.document import Job
+from loopwright.job.quantity import show_quantity
 from loopwright.job.sheet import Kind
 from loopwright.power.forecast import PowerForecast, label_of
 from loopwright.prove.item import Bound, Group, Item, Proof, Target, key_of
@@ -30,11 +31,11 @@ def sounder_items(job: Job, power: PowerForecast) -> Iterator[Item]:
         if sheet.kind is not Kind.SOUNDER:
             continue
         outside = sheet.self_powered or "hold-off" in sheet.loads
-        level = _bounds(rules, "level_outside_db" if outside else "level_inside_db")
+        level = _bounds(job, rules, "level_outside_db" if outside else "level_inside_db")
         yield _sounder(job, name, Proof.LEVEL, "Level in dB(A), and at how many metres", "dB", None, NOISE, level)
         rule = next((rule for rule in job.outputs.values() if rule.terminal == outputs.get(name)), None)
         seconds = (rule.duration_s if rule is not None else None) or job.programme.sounder_s
-        asked = _bounds(rules, "sounder_s")
+        asked = _bounds(job, rules, "sounder_s")
         yield _sounder(job, name, Proof.DURATION, "How long it sounds, by the watch", "s", _duration(seconds), NOISE, asked)
         if outside:
             yield _sounder(
@@ -49,10 +50,17 @@ def _duration(seconds: float | None) -> Target | None:
     return Target(value=seconds, low=seconds - room, high=seconds + room, unit="s", words="a tenth, for watch and clock")
 
 
-def _bounds(rules: Ruleset, quantity: str) -> tuple[Bound, ...]:
+def _bounds(job: Job, rules: Ruleset, quantity: str) -> tuple[Bound, ...]:
     """Return what the rules of a job ask of a quantity, local law among them, each with its name and how it is known."""
     return tuple(
-        Bound(least=each.least, most=each.most, unit=each.unit, at_m=each.at_m, words=marked(each.clause, each.source))
+        Bound(
+            least=each.least,
+            most=each.most,
+            unit=each.unit,
+            at_m=each.at_m,
+            at_words="" if each.at_m is None else show_quantity(each.at_m, "m", job.region.units),
+            words=marked(each.clause, each.source),
+        )
         for each in rules.limits_on(quantity)
     )
 
