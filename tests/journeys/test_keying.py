@@ -35,6 +35,8 @@ def test_an_entry_is_ticked_read_back_and_kept_through_a_lost_network(browser: A
     assert unfolded == ["fold:may"], "the verdict leaves folded and unfolded what was left so"
     page.locator('#sheet a[href="./keying"]').click()
     first = page.locator(".keyed > li").first
+    first.wait_for()
+    until(page, "document.readyState === 'complete'")  # A press before the scripts are at work does nothing.
     box = first.locator("label.tick").bounding_box()
     assert box["height"] >= 44 and box["width"] >= 300, "a target for a thumb"
     first.locator("label.tick").tap()

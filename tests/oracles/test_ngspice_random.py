@@ -133,10 +133,10 @@ def driving_point_ohm(solution: Solution, column: int, a: np.ndarray, b: np.ndar
     """Return the largest resistance [Ω] seen from any pair of points (a, b), every law standing as its slope at the solution."""
     wires = [e for e in solution.netlist.elements if isinstance(e, Resistance | Contact)]
     law = solution.branches
-    slope, _ = law.linear(solution.piece, solution.branch_volts(), newton=True)
+    _, slope, _ = law.tangent(column, solution.branch_volts()[:, column])
     ends_a = np.concatenate(([solution.index[e.a] for e in wires], law.a)).astype(int)
     ends_b = np.concatenate(([solution.index[e.b] for e in wires], law.b)).astype(int)
-    siemens = np.concatenate((solution.conductance_s[:, column], slope[:, column]))
+    siemens = np.concatenate((solution.conductance_s[:, column], slope))
     matrix = np.diag(solution.grounds[:, column])
     for rows, cols, sign in ((ends_a, ends_a, 1), (ends_b, ends_b, 1), (ends_a, ends_b, -1), (ends_b, ends_a, -1)):
         np.add.at(matrix, (rows, cols), sign * siemens)
