@@ -41,7 +41,8 @@ from often import often
 
 DECKS = often(160)
 AGREE_V = 1e-6
-WELL_AGREE_V = 1e-9
+WELL_AGREE_V = 2e-9
+"""In extended precision the worst of 1600 decks is 1.0e-9 V from where its currents balance as ngspice has it, and 7e-12 V here."""
 WELL_OHM = 1000.0
 """A network is well-conditioned when no element sees more than this [Ω] of driving-point resistance: no point is held by leaks alone."""
 STEP = "1e-12"
