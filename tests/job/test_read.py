@@ -7,6 +7,7 @@ from time import process_time
 
 import pytest
 
+from loopwright import demo
 from loopwright.job.document import Cable, YesNoUnknown
 from loopwright.job.read import read
 from loopwright.job.sheet import Band, Reads, Topology
@@ -236,3 +237,12 @@ def test_an_observation_has_its_day() -> None:
     assert read(altered("at: 2024-03-01 10:15", "at: 2024-03-01T10:15")).job.observations[0].at == "2024-03-01T10:15"
     (problem,) = problems(altered("at: 2024-03-01 10:15", "at: 2024-03"))
     assert problem.path == "observations/0/at"
+
+
+@pytest.mark.parametrize(("said", "accepted"), [("sounds: {intruder-ful: silent}", "intruder-full"), ("prevents: {opened: user}", "open")])
+def test_a_choice_for_something_there_is_not_is_refused_and_not_left_aside(said: str, accepted: str) -> None:
+    begins = "programme: {part_sets: [stay],"
+    text = demo.text("dwelling")
+    assert begins in text
+    with pytest.raises(JobError, match=f"is not a word that can stand here. Accepted: .*{accepted}"):
+        read(text.replace(begins, f"{begins} {said},"))

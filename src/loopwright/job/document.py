@@ -309,6 +309,15 @@ class User:
     walk_s: Seconds | None = may("What the customer expects: time this person takes between door and keypad; the area's when silent.")
 
 
+InTheWay = Literal["open", "memory", "tamper", "hold-up", "path", "mains", "battery"]
+"""What may be in the way of setting."""
+SoundsOn = Literal[
+    "intruder-full", "intruder-part", "intruder-exit", "intruder-entry", "exit-error", "tamper-unset", "tamper-set", "hold-up-unset",
+    "hold-up-set", "24-hour-unset", "24-hour-set",
+]  # fmt: skip
+"""The alarms of which it is said what sounds."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Programme:
     """Part sets, times and the choices in which trade practice differs: what the control unit is told."""
@@ -333,10 +342,10 @@ class Programme:
     lock_out_quiet_s: Seconds | None = may("Time a zone is quiet after which its alarms are forgotten as well; silent for however long.")
     alarm_reset: Literal["user", "engineer", "remote"] = may("Who clears an alarm that happened.", "user")
     tamper_reset: Literal["user", "engineer", "remote"] = may("Who clears a tamper or hold-up that happened.", "user")
-    prevents: Mapping[str, Literal["ignored", "user", "engineer", "never"]] = rows(
+    prevents: Mapping[InTheWay, Literal["ignored", "user", "engineer", "never"]] = rows(
         "For each of open, memory, tamper, hold-up, path, mains and battery: who may set all the same, or whether it is ignored."
     )
-    sounds: Mapping[str, Literal["external", "internal", "silent"]] = rows(
+    sounds: Mapping[SoundsOn, Literal["external", "internal", "silent"]] = rows(
         "What sounds, for each of intruder-full, intruder-part, intruder-exit, intruder-entry, exit-error, and of tamper, hold-up and "
         "24-hour with -unset and -set."
     )

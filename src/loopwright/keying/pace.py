@@ -55,7 +55,7 @@ def _walk_s(job: Job, name: str, routes: Sequence[Route]) -> float | None:
     return max((walk for walk in walks if walk is not None), default=None)
 
 
-def _pace(job: Job, name: str, time: str, words: str, walk: float | None, spots: Mapping[str, Spot]) -> Pace:  # noqa: PLR0913
+def _pace(job: Job, name: str, time: str, words: str, walk: float | None, spots: Mapping[str, Spot]) -> Pace:
     area = job.areas[name]
     value = getattr(area, time)
     limits, both = ruleset_of(job).limits_on(time), _both(job, time)
